@@ -1,0 +1,25 @@
+"""Bedplate: declarative install-spec compiler. The door: the names plugin authors use most."""
+
+from bedplate.actions import Action, ByHand, Call, Check, Link, Run, Stage, WayBack, Where, WriteFile
+from bedplate.faults import Fault, Rejected
+from bedplate.hookspecs import CONTRACT, Context, Renderer, Step, hookimpl
+
+__all__ = [
+    "CONTRACT",
+    "Action",
+    "ByHand",
+    "Call",
+    "Check",
+    "Context",
+    "Fault",
+    "Link",
+    "Rejected",
+    "Renderer",
+    "Run",
+    "Stage",
+    "Step",
+    "WayBack",
+    "Where",
+    "WriteFile",
+    "hookimpl",
+]

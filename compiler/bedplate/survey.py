@@ -1,0 +1,157 @@
+"""The survey: what one machine is, as frozen types. Made by `bedplate.capture` from raw tool output, or read from TOML.
+
+All sector numbers count logical sectors of `sector_size` bytes on that disk.
+"""
+
+from __future__ import annotations
+
+from attrs import field, frozen
+
+FORMAT = 1
+"""Version of the survey's shape."""
+
+
+@frozen(kw_only=True)
+class SurveyedFileSystem:
+    """What blkid and the file-system tools say about the inside of a partition. Sizes in bytes, None if not known."""
+
+    type: str
+    version: str = ""
+    label: str = ""
+    uuid: str = ""
+    used_bytes: int | None = None
+    free_bytes: int | None = None
+    dirty: bool | None = None
+    """True if the volume is hibernated or was not shut down cleanly, where a tool can tell."""
+
+
+@frozen(kw_only=True)
+class SurveyedPartition:
+    """One row of the partition table. `start` and `size` in sectors; GUIDs in upper case as sfdisk prints them."""
+
+    number: int
+    start: int
+    size: int
+    type: str
+    uuid: str
+    name: str = ""
+    attributes: str = ""
+    filesystem: SurveyedFileSystem | None = None
+    mounted_at: tuple[str, ...] = ()
+    files: tuple[str, ...] = ()
+    """For an EFI system partition: paths of the loaders found on it, `/EFI/...`, where it could be read."""
+
+    @property
+    def end(self) -> int:
+        """The last sector, inclusive."""
+        return self.start + self.size - 1
+
+
+@frozen(kw_only=True)
+class FreeRegion:
+    """A run of sectors that no partition covers, both ends inclusive, inside the table's usable sectors."""
+
+    start: int
+    end: int
+    aligned_mib: int
+    """Whole MiB left when both ends are aligned to 1 MiB."""
+
+
+@frozen(kw_only=True)
+class PartitionTable:
+    """The partition table as sfdisk reads it. LBAs in sectors, both inclusive."""
+
+    label: str
+    id: str = ""
+    first_lba: int = 0
+    last_lba: int = 0
+    length: int = 128
+    """How many entries the table can hold."""
+
+
+@frozen(kw_only=True)
+class SurveyedDisk:
+    """One disk. `size_bytes` in bytes, `sector_size` and `physical_sector_size` in bytes."""
+
+    path: str
+    """The kernel's name on the day of the survey; never used to find the disk again."""
+    serial: str = ""
+    model: str = ""
+    wwn: str = ""
+    by_id: tuple[str, ...] = ()
+    transport: str = ""
+    rotational: bool = False
+    removable: bool = False
+    size_bytes: int
+    sector_size: int = 512
+    physical_sector_size: int = 512
+    table: PartitionTable | None = None
+    partitions: tuple[SurveyedPartition, ...] = ()
+    free: tuple[FreeRegion, ...] = ()
+    faults: tuple[str, ...] = ()
+    """Sentences about a table that cannot be trusted (backup header misplaced, hybrid MBR, ...)."""
+
+
+@frozen(kw_only=True)
+class BootEntry:
+    """One firmware boot entry. `number` is four hex digits; `partition` the GUID in its HD() path, lower case."""
+
+    number: str
+    label: str
+    active: bool = True
+    partition: str = ""
+    loader: str = ""
+    """The File() path with backslashes, as the firmware stores it."""
+    path: str = ""
+    """The whole device path as efibootmgr prints it."""
+
+
+@frozen(kw_only=True)
+class Firmware:
+    """Firmware facts. `mode` is `uefi` or `bios`; `bits` 64 or 32."""
+
+    mode: str = "uefi"
+    bits: int = 64
+    secure_boot: str = "unknown"
+    """`on`, `off`, `setup` (keys may be changed freely) or `unknown`."""
+    boot_current: str = ""
+    boot_order: tuple[str, ...] = ()
+    entries: tuple[BootEntry, ...] = ()
+
+
+@frozen(kw_only=True)
+class Link:
+    """One network link. `mac` in lower case with colons; `kind` is `ethernet`, `wifi` or `other`."""
+
+    name: str
+    mac: str
+    kind: str = "ethernet"
+    driver: str = ""
+    carrier: bool = False
+
+
+@frozen(kw_only=True)
+class SurveyedMachine:
+    """What the machine says of itself. `memory_bytes` is the usable memory the kernel reports."""
+
+    architecture: str = "amd64"
+    memory_bytes: int = 0
+    cpu_vendor: str = ""
+    """`intel`, `amd` or empty."""
+    vendor: str = ""
+    product: str = ""
+    pci: tuple[str, ...] = ()
+    """Storage and network controllers, `class vendor:device`, hexadecimal, as the PCI bus reports them."""
+
+
+@frozen(kw_only=True)
+class Survey:
+    """What one machine is. Written by `bedplate survey`; its shape is `survey.json` of the schema package."""
+
+    format: int = FORMAT
+    taken: str = ""
+    """When the capture was made, ISO 8601, from the capture itself; empty if not known."""
+    machine: SurveyedMachine = field(factory=SurveyedMachine)
+    firmware: Firmware = field(factory=Firmware)
+    disks: tuple[SurveyedDisk, ...] = ()
+    links: tuple[Link, ...] = ()

@@ -1,0 +1,1 @@
+"""The built-in steps of Bedplate, one module or package per section."""
