@@ -55,7 +55,7 @@ class Fault:
         return self if self.place is not None else evolve(self, place=place)
 
 
-class Rejected(Exception):  # noqa: N818 - reads as what happened
+class Rejected(Exception):
     """Raised by a stage that cannot go on. Carries every fault of that stage."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
