@@ -36,7 +36,9 @@ def file_is(path: str, content: Content, mode: int = 0o644) -> Check:
 
 def file_mode_is(path: str, mode: int, owner: str = "0:0") -> Check:
     """The target's file exists and has `mode` (octal number) and `owner` (UID:GID)."""
-    return holds(f"{path} has mode {mode:04o}, owner {owner}", "mode-is", InTarget(path), f"{mode:o}", owner, early=False)
+    return holds(
+        f"{path} has mode {mode:04o}, owner {owner}", "mode-is", InTarget(path), f"{mode:o}", owner, early=False
+    )
 
 
 def link_is(path: str, to: str) -> Check:

@@ -24,7 +24,7 @@ class Subvolume:
 
 @frozen(kw_only=True)
 class LaidPartition:
-    """One partition as it will be: kept (`new` false) or new. GUIDs in upper case, file-system UUIDs as blkid prints."""
+    """One partition as it will be: kept (`new` false) or new. GUIDs in upper case, UUIDs as blkid prints."""
 
     name: str
     """Name in the spec, unique."""

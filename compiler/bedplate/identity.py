@@ -8,11 +8,11 @@ from __future__ import annotations
 import uuid
 
 NAMESPACE = uuid.UUID("3f0c5f0a-6f0e-5a52-8d0b-1f6d7a1c9e55")
-"""The name space of all UUIDs that Bedplate derives. Never change it: installed machines would lose their identity."""
+"""The name space of every UUID derived here. Never change it: installed machines would lose their identity."""
 
 
 def derive(machine: str, generation: int, disk: str, purpose: str, label: str) -> str:
-    """A UUID for `purpose` (`partition`, `filesystem`, `disk`, ...) named `label` on `disk` (its serial) of `machine`."""
+    """A UUID for `purpose` (`partition`, `filesystem`, `disk`, ...) named `label`, on `disk` (its serial) of `machine`."""
     name = "\n".join((machine, str(generation), disk, purpose, label))
     return str(uuid.uuid5(NAMESPACE, name))
 

@@ -1,0 +1,328 @@
+"""The install graph. Enters: actions with their owners. Leaves: a linked, ordered, explained `InstallGraph`.
+
+Needs and gives become edges; what cannot be joined is a fault that names steps, actions and, for a cycle, the loop.
+The order is stage, then dependency, then section order of the spec, then emission order.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TypeVar, cast
+
+from attrs import evolve, field, frozen
+
+from bedplate.actions import SHARED_KINDS, Action, Argv, Call, Gathered, Operation, Run, Secret, Stage, token_kind
+from bedplate.faults import Fault, Rejected, nearest, ordered
+from bedplate.plain import digest
+from bedplate.spec import Machine
+from bedplate.survey import Survey
+
+T = TypeVar("T")
+
+_STAGES = {stage: index for index, stage in enumerate(Stage)}
+_STAGE_TOKENS = {f"stage:{stage.value.replace(' ', '-')}": stage for stage in Stage}
+
+
+@frozen(kw_only=True)
+class Owned:
+    """An action with the step it came from."""
+
+    action: Action
+    section: str
+    origin: str
+    """The step's distribution and version, for people."""
+
+
+@frozen(kw_only=True)
+class Edge:
+    """Why one action stands after another: the `token` it needs and the id of the action that gives it."""
+
+    token: str
+    giver: str
+
+
+@frozen(kw_only=True)
+class Node:
+    """An action in its place. `number` counts from 1 over the whole graph."""
+
+    number: int
+    action: Action
+    section: str
+    origin: str
+    after: tuple[Edge, ...]
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the action, hexadecimal: changes whenever anything about the action does."""
+        return digest(self.action)
+
+
+@frozen(kw_only=True)
+class InstallGraph:
+    """The whole work, ordered. Everything a renderer needs and nothing else."""
+
+    spec_file: str
+    """Base name of the spec file."""
+    machine: Machine
+    survey: Survey | None
+    nodes: tuple[Node, ...]
+    tools: tuple[str, ...]
+    """Commands the live medium must have, sorted, each with nobody in the graph who gives it."""
+    facts: Mapping[type, object] = field(factory=dict, hash=False)
+    warnings: tuple[Fault, ...] = ()
+
+    def fact(self, kind: type[T]) -> T | None:
+        """The fact of that type, or None if no step of the spec gives it."""
+        return cast("T | None", self.facts.get(kind))
+
+    def stage(self, stage: Stage) -> tuple[Node, ...]:
+        """The nodes of one stage, in order."""
+        return tuple(node for node in self.nodes if node.action.stage is stage)
+
+    @property
+    def secrets(self) -> tuple[Secret, ...]:
+        """Every secret any action needs, each once, in order of first use."""
+        found: dict[str, Secret] = {}
+        for node in self.nodes:
+            for secret in node.action.secrets:
+                found.setdefault(secret.name, secret)
+        return tuple(found.values())
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over machine and actions in order, hexadecimal."""
+        return digest((self.machine, tuple(node.action for node in self.nodes)))
+
+
+def link(owned: Sequence[Owned]) -> tuple[tuple[Node, ...], tuple[str, ...]]:
+    """Nodes in order, and the tools the medium must bring. `owned` comes in section order, then emission order.
+
+    Raises Rejected with every fault: duplicate-action, two-givers, unmet-need, backward-need, or one action-cycle.
+    """
+    owned = tuple(_gather(owned))
+    givers = _givers(owned)
+    edges, tools, faults = _edges(owned, givers)
+    if faults:
+        raise Rejected(ordered(faults))
+    after = [[giver for _, giver in row] for row in edges]
+    _close_stages(owned, edges, after)
+    ranks = sorted(range(len(owned)), key=lambda index: (_STAGES[owned[index].action.stage], index))
+    sequence = order(after, ranks)
+    if len(sequence) < len(owned):
+        raise Rejected([_cycle(owned, edges, after, set(sequence))])
+    nodes = (_node(number, owned, index, edges[index]) for number, index in enumerate(sequence, 1))
+    return tuple(nodes), tuple(sorted(tools))
+
+
+def order(after: Sequence[Sequence[int]], ranks: Sequence[int]) -> list[int]:
+    """Topological order of 0..n-1; among the ready ones the first in `ranks` goes first.
+
+    `after[i]` lists what must come before `i`. What lies on or behind a cycle is left out.
+    """
+    count = len(after)
+    place = [0] * count
+    for position, index in enumerate(ranks):
+        place[index] = position
+    waiting = [len(row) for row in after]
+    followers: list[list[int]] = [[] for _ in range(count)]
+    for index, row in enumerate(after):
+        for giver in row:
+            followers[giver].append(index)
+    ready = [place[index] for index in range(count) if not waiting[index]]
+    heapq.heapify(ready)
+    out: list[int] = []
+    while ready:
+        index = ranks[heapq.heappop(ready)]
+        out.append(index)
+        for follower in followers[index]:
+            waiting[follower] -= 1
+            if not waiting[follower]:
+                heapq.heappush(ready, place[follower])
+    return out
+
+
+def _node(number: int, owned: Sequence[Owned], index: int, row: Sequence[tuple[str, int]]) -> Node:
+    own = owned[index]
+    after = tuple(Edge(token=token, giver=owned[giver].action.id) for token, giver in row)
+    return Node(number=number, action=own.action, section=own.section, origin=own.origin, after=after)
+
+
+# --- gathering ---------------------------------------------------------------------------------------------------
+
+
+def _gather(owned: Sequence[Owned]) -> Iterable[Owned]:
+    """Give every token of a gathered kind to the action that gathers it, its names filled in."""
+    kinds = {own.action.gathers for own in owned if own.action.gathers}
+    names: dict[str, list[str]] = {kind: [] for kind in kinds}
+    for own in owned:
+        for token in own.action.needs:
+            kind, _, name = token.partition(":")
+            if kind in kinds:
+                names[kind].append(name)
+    for own in owned:
+        kind = own.action.gathers
+        yield evolve(own, action=_filled(own.action, kind, tuple(sorted(set(names[kind]))))) if kind else own
+
+
+def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
+    def operation(item: Operation) -> Operation:
+        if isinstance(item, Run):
+            return evolve(item, argv=_fill(item.argv, kind, names))
+        return evolve(item, args=_fill(item.args, kind, names)) if isinstance(item, Call) else item
+
+    proofs = []
+    for proof in action.proofs:
+        test = proof.test
+        test = evolve(test, args=_fill(test.args, kind, names)) if isinstance(test, Call) else test
+        proofs.append(evolve(proof, test=test))
+    gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
+    operations = tuple(operation(item) for item in action.operations)
+    return evolve(action, operations=operations, proofs=tuple(proofs), gives=tuple(gives))
+
+
+def _fill(argv: Argv, kind: str, names: tuple[str, ...]) -> Argv:
+    out: list[object] = []
+    for word in argv:
+        if isinstance(word, Gathered) and word.kind == kind:
+            out.extend(names if word.joined is None else [word.joined.join(names)])
+        elif hasattr(word, "parts"):
+            parts = _fill(word.parts, kind, names)
+            out.append(evolve(word, parts=parts))
+        else:
+            out.append(word)
+    return cast(Argv, tuple(out))
+
+
+# --- linking -----------------------------------------------------------------------------------------------------
+
+
+def _givers(owned: Sequence[Owned]) -> dict[str, int]:
+    givers: dict[str, int] = {}
+    seen: dict[str, Owned] = {}
+    faults: list[Fault] = []
+    for index, own in enumerate(owned):
+        first = seen.setdefault(own.action.id, own)
+        if first is not own:
+            faults.append(_duplicate(first, own))
+        for token in own.action.gives:
+            other = givers.setdefault(token, index)
+            if other != index and token_kind(token) not in SHARED_KINDS:
+                faults.append(_two_givers(token, owned[other], own))
+    if faults:
+        raise Rejected(ordered(faults))
+    return givers
+
+
+def _edges(
+    owned: Sequence[Owned], givers: Mapping[str, int]
+) -> tuple[list[list[tuple[str, int]]], set[str], list[Fault]]:
+    edges: list[list[tuple[str, int]]] = []
+    tools: set[str] = set()
+    faults: list[Fault] = []
+    for index, own in enumerate(owned):
+        row: list[tuple[str, int]] = []
+        for token in dict.fromkeys(own.action.needs):
+            giver = givers.get(token)
+            if giver is not None:
+                if _STAGES[owned[giver].action.stage] > _STAGES[own.action.stage]:
+                    faults.append(_backward(token, own, owned[giver]))
+                elif giver != index:
+                    row.append((token, giver))
+            elif token_kind(token) in SHARED_KINDS:
+                tools.add(token.partition(":")[2])
+            elif token not in _STAGE_TOKENS:
+                faults.append(_unmet(token, own, givers))
+        edges.append(row)
+    return edges, tools, faults
+
+
+def _close_stages(
+    owned: Sequence[Owned], edges: list[list[tuple[str, int]]], after: list[list[int]]
+) -> None:
+    """A need of `stage:X` stands for everything up to and in stage X that does not itself wait for such a need."""
+    closers = {
+        index: [_STAGE_TOKENS[token] for token in own.action.needs if token in _STAGE_TOKENS]
+        for index, own in enumerate(owned)
+    }
+    behind = _behind([index for index, stages in closers.items() if stages], after)
+    for index, stages in closers.items():
+        for stage in stages:
+            after[index].extend(
+                other
+                for other, own in enumerate(owned)
+                if other not in behind and _STAGES[own.action.stage] <= _STAGES[stage]
+            )
+
+
+def _behind(starts: Iterable[int], after: Sequence[Sequence[int]]) -> set[int]:
+    """The starts and everything that comes after any of them."""
+    followers: dict[int, list[int]] = {}
+    for index, row in enumerate(after):
+        for giver in row:
+            followers.setdefault(giver, []).append(index)
+    found, pending = set(starts), list(starts)
+    while pending:
+        for follower in followers.get(pending.pop(), ()):
+            if follower not in found:
+                found.add(follower)
+                pending.append(follower)
+    return found
+
+
+# --- faults ------------------------------------------------------------------------------------------------------
+
+
+def _name(own: Owned) -> str:
+    return f"{own.action.id} ({own.origin})"
+
+
+def _duplicate(first: Owned, second: Owned) -> Fault:
+    message = f"two actions have the id {first.action.id}: one of {first.origin}, one of {second.origin}"
+    return Fault(code="duplicate-action", message=message, path=(second.section,))
+
+
+def _two_givers(token: str, first: Owned, second: Owned) -> Fault:
+    message = f"{token} is given twice: by {_name(first)} and by {_name(second)}"
+    return Fault(code="two-givers", message=message, path=(second.section,), allowed="one giver for a token")
+
+
+def _unmet(token: str, own: Owned, givers: Mapping[str, int]) -> Fault:
+    kind = token_kind(token)
+    same_kind = [given for given in givers if token_kind(given) == kind]
+    return Fault(
+        code="unmet-need",
+        message=f"{_name(own)} needs {token}, and no action gives it",
+        path=(own.section,),
+        found=token,
+        nearest=nearest(token, same_kind or givers),
+        notes=("Is a section or a plugin missing that would give it?",),
+    )
+
+
+def _backward(token: str, own: Owned, giver: Owned) -> Fault:
+    message = (
+        f"{_name(own)} in stage {own.action.stage.value!r} needs {token}, "
+        f"but {_name(giver)} gives it only in stage {giver.action.stage.value!r}"
+    )
+    return Fault(code="backward-need", message=message, path=(own.section,))
+
+
+def _cycle(
+    owned: Sequence[Owned], edges: Sequence[Sequence[tuple[str, int]]], after: Sequence[Sequence[int]], done: set[int]
+) -> Fault:
+    """One closed walk among the actions that could not be ordered, the same whatever the order of input sets."""
+    start = min(index for index in range(len(owned)) if index not in done)
+    walk: list[int] = []
+    while start not in walk:
+        walk.append(start)
+        start = min(giver for giver in after[start] if giver not in done)
+    loop = [*walk[walk.index(start) :], start]
+    steps = [_link_words(owned, edges, one, two) for one, two in zip(loop, loop[1:], strict=False)]
+    message = "these actions wait for one another: " + " -> ".join(owned[index].action.id for index in loop)
+    return Fault(code="action-cycle", message=message, path=(owned[loop[0]].section,), notes=tuple(steps))
+
+
+def _link_words(owned: Sequence[Owned], edges: Sequence[Sequence[tuple[str, int]]], one: int, two: int) -> str:
+    token = next((token for token, giver in edges[one] if giver == two), "the end of its stage")
+    return f"{_name(owned[one])} needs {token}, given by {_name(owned[two])}"

@@ -1,0 +1,39 @@
+"""Frozen types as plain values: what the JSON rendering prints and what digests are taken of.
+
+Enters: attrs values, enums, tuples, mappings, paths. Leaves: dicts, lists, strings, numbers.
+"""
+
+from __future__ import annotations
+
+import enum
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+_HUMP = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
+
+
+def plain(value: object) -> Any:
+    """`value` as plain data. An attrs value becomes a dict that begins with its `kind` (`write-file`)."""
+    if attrs.has(type(value)):
+        out: dict[str, Any] = {"kind": _HUMP.sub("-", type(value).__name__).lower()}
+        for attribute in attrs.fields(type(value)):
+            out[attribute.name] = plain(getattr(value, attribute.name))
+        return out
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [plain(item) for item in value]
+    return value
+
+
+def digest(value: object) -> str:
+    """SHA-256 (hexadecimal) over the canonical JSON text of `plain(value)`."""
+    text = json.dumps(plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()
