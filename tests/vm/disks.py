@@ -1,0 +1,92 @@
+"""Disk images: overlays, and what the host can read out of them without mounting anything."""
+
+import hashlib
+import shutil
+from pathlib import Path
+from typing import Literal, Self
+
+from attrs import evolve, frozen
+
+from .tools import call
+
+MIB = 1024 * 1024
+_CHUNK_BYTES = 4 * MIB
+
+
+@frozen(kw_only=True)
+class Disk:
+    """One disk of a machine, as the firmware and the kernel are to see it."""
+
+    path: Path
+    serial: str
+    """Serial number; virtio-blk passes on the first 20 characters."""
+    bus: Literal["virtio", "nvme", "sata", "usb"] = "virtio"
+    sector_bytes: int = 512
+    """Logical and physical sector size in bytes: 512 or 4096."""
+    format: Literal["qcow2", "raw"] = "qcow2"
+    read_only: bool = False
+
+    def overlay(self, path: Path) -> Self:
+        """A new writable image on top of this one, which is not changed any more."""
+        call(["qemu-img", "create", "-q", "-f", "qcow2", "-F", self.format, "-b", self.path.resolve(), path])
+        return evolve(self, path=path, format="qcow2", read_only=False)
+
+    def copy(self, path: Path) -> Self:
+        """The image as it stands, backing chain kept: the way to go on from a saved state."""
+        shutil.copyfile(self.path, path)
+        return evolve(self, path=path)
+
+    def raw_copy(self, path: Path) -> Path:
+        """The whole disk as a sparse raw file, for tools that read images."""
+        call(["qemu-img", "convert", "-f", self.format, "-O", "raw", self.path, path])
+        return path
+
+
+def blank_disk(path: Path, *, size_mib: int, serial: str, sector_bytes: int = 512) -> Disk:
+    """A new disk of zeros, ``size_mib`` MiB long."""
+    call(["qemu-img", "create", "-q", "-f", "qcow2", path, f"{size_mib}M"])
+    return Disk(path=path, serial=serial, sector_bytes=sector_bytes)
+
+
+@frozen(kw_only=True)
+class Extent:
+    """Where a partition lies on its disk, in bytes."""
+
+    start_bytes: int
+    size_bytes: int
+
+
+def partitions(raw: Path, *, sector_bytes: int) -> dict[str, Extent]:
+    """Partitions of a GPT image by partition UUID (upper case), as fdisk(8) reads them."""
+    names = "Start,Sectors,UUID"
+    listing = call(["fdisk", "--bytes", "-b", str(sector_bytes), "-o", names, "-l", raw])
+    found: dict[str, Extent] = {}
+    for line in listing.partition("Start ")[2].splitlines()[1:]:
+        start, sectors, uuid = line.split()
+        extent = Extent(start_bytes=int(start) * sector_bytes, size_bytes=int(sectors) * sector_bytes)
+        found[uuid.upper()] = extent
+    return found
+
+
+def sha256(raw: Path, extent: Extent | None = None) -> str:
+    """SHA-256 of an extent of a raw image, or of the whole image."""
+    digest = hashlib.sha256()
+    place = extent or Extent(start_bytes=0, size_bytes=raw.stat().st_size)
+    with raw.open("rb") as image:
+        image.seek(place.start_bytes)
+        left = place.size_bytes
+        while left:
+            chunk = image.read(min(left, _CHUNK_BYTES))
+            digest.update(chunk)
+            left -= len(chunk)
+    return digest.hexdigest()
+
+
+def fat_files(raw: Path, extent: Extent, folder: Path) -> dict[str, str]:
+    """SHA-256 of every file of a FAT volume inside a raw image, by path; ``folder`` gets the copies."""
+    folder.mkdir(parents=True)
+    call(["mcopy", "-s", "-n", "-i", f"{raw}@@{extent.start_bytes}", "::*", folder])
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): sha256(path) for path in files}
+
+

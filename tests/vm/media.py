@@ -1,0 +1,146 @@
+"""The live medium: a plain Debian root with what a technician's stick usually has, and no Python.
+
+It is one ext4 volume on a disk of its own, started by kernel and initial RAM disk that QEMU hands
+to the UEFI firmware; the kernel's EFI stub is loaded by the firmware like any boot program, so
+boot services, variables and tables are those a stick would see (common practice, no source).
+"""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from attrs import frozen
+
+from .cache import built
+from .disks import Disk
+from .sources import HOST_CA_BUNDLE, PackageSource
+from .tools import call
+
+LIVE_SERIAL = "BENCHLIVE"
+LIVE_LABEL = "BENCHLIVE"
+LIVE_HOST_NAME = "live"
+
+_PACKAGES = (
+    # a system that boots and can be logged in to
+    "linux-image-amd64 initramfs-tools systemd-sysv udev dbus kmod login passwd procps less vim-tiny "
+    # disks and file systems
+    "fdisk gdisk parted e2fsprogs dosfstools xfsprogs btrfs-progs ntfs-3g cryptsetup-bin lvm2 "
+    # firmware and hardware
+    "efibootmgr pciutils usbutils dmidecode "
+    # network
+    "iproute2 iputils-ping ca-certificates curl wget openssh-client "
+    # bootstrap
+    "mmdebstrap debootstrap arch-install-scripts debian-archive-keyring zstd xz-utils "
+    # console, language, zone, secrets
+    "kbd console-data console-setup locales tzdata openssl whois"
+).split()
+
+# What is left out of the root to keep the medium small.
+_LEFT_OUT = ("/usr/share/man/*", "/usr/share/doc/*", "/usr/share/locale/*", "/usr/share/info/*")
+
+# Services that only cost time under software emulation and that no install needs.
+_MASKED = (
+    "apt-daily.timer apt-daily-upgrade.timer dpkg-db-backup.timer e2scrub_all.timer e2scrub_reap.service "
+    "fstrim.timer systemd-networkd-wait-online.service systemd-timesyncd.service getty@tty1.service "
+    "console-setup.service keyboard-setup.service lvm2-monitor.service systemd-pstore.service "
+    "systemd-journal-flush.service systemd-random-seed.service systemd-tmpfiles-clean.timer "
+    "modprobe@drm.service"
+).split()
+
+# The initial RAM disk only has to find the medium's own volume: small loads and unpacks fast.
+_INITRAMFS = {
+    "etc/initramfs-tools/conf.d/medium": "MODULES=list\nCOMPRESS=zstd\nBUSYBOX=n\nFSTYPE=ext4\n",
+    "etc/initramfs-tools/modules": "virtio_pci\nvirtio_blk\next4\n",
+}
+
+_AUTOLOGIN = """[Service]
+ExecStart=
+ExecStart=-/sbin/agetty --autologin root --noclear --keep-baud 115200 ttyS0 vt220
+"""
+
+_FILES = {
+    "etc/hostname": f"{LIVE_HOST_NAME}\n",
+    "etc/hosts": f"127.0.0.1 localhost {LIVE_HOST_NAME}\n::1 localhost\n",
+    "etc/fstab": f"LABEL={LIVE_LABEL} / ext4 defaults,noatime 0 0\n",
+    # the resolver of QEMU's user-mode network (QEMU manual, "Using the user mode network stack")
+    "etc/resolv.conf": "nameserver 10.0.2.3\n",
+    "etc/systemd/network/80-wired.network": "[Match]\nName=en* eth*\n\n[Network]\nDHCP=ipv4\n",
+    "etc/systemd/system/serial-getty@ttyS0.service.d/autologin.conf": _AUTOLOGIN,
+}
+
+KERNEL_PARAMETERS = (
+    f"root=LABEL={LIVE_LABEL} rw rootfstype=ext4 console=ttyS0,115200 quiet loglevel=3 "
+    "systemd.show_status=false mitigations=off nowatchdog"
+)
+
+
+@frozen(kw_only=True)
+class LiveMedium:
+    """A medium ready to boot; its disk is only read, changes go to a throw-away layer."""
+
+    kernel: Path
+    initrd: Path
+    disk: Disk
+
+
+def live_medium(source: PackageSource) -> LiveMedium:
+    """The live medium, built on first use; ToolError when a package or tool is missing."""
+    recipe = (Path(__file__).read_text(), repr(source))
+    folder = built("live-medium", recipe, lambda place: _build(place, source))
+    disk = Disk(path=folder / "medium.ext4", serial=LIVE_SERIAL, format="raw", read_only=True)
+    return LiveMedium(kernel=folder / "vmlinuz", initrd=folder / "initrd.img", disk=disk)
+
+
+def _build(folder: Path, source: PackageSource) -> None:
+    with TemporaryDirectory(prefix="medium.", dir=folder.parent) as scratch:
+        root, initramfs = Path(scratch) / "root", Path(scratch) / "initramfs"
+        _write_files(initramfs, _INITRAMFS)
+        call(bootstrap_command(source, root, _PACKAGES, left_out=_LEFT_OUT, early_files=initramfs))
+        _configure(root, source)
+        (folder / "vmlinuz").write_bytes((root / "vmlinuz").resolve().read_bytes())
+        (folder / "initrd.img").write_bytes((root / "initrd.img").resolve().read_bytes())
+        _pack(root, folder / "medium.ext4")
+
+
+def bootstrap_command(
+    source: PackageSource,
+    target: Path,
+    packages: list[str],
+    *,
+    left_out: tuple[str, ...] = (),
+    early_files: Path | None = None,
+) -> list[str]:
+    """Argument vector of mmdebstrap(1) for a root folder or an archive.
+
+    ``early_files`` is copied over the root before the packages other than the essential ones
+    are configured.
+    """
+    words = ["mmdebstrap", "--mode=root", "--variant=minbase", f"--include={','.join(packages)}"]
+    words += [f"--aptopt={line}" for line in source.settings.splitlines()]
+    words += [f"--dpkgopt=path-exclude={pattern}" for pattern in left_out]
+    if early_files:
+        words.append(f'--essential-hook=cp -a {early_files}/. "$1"/')
+    return [*words, source.suite, str(target), *source.sources_list.splitlines()]
+
+
+def _write_files(root: Path, files: dict[str, str]) -> None:
+    for name, text in files.items():
+        path = root / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.unlink(missing_ok=True)
+        path.write_text(text)
+
+
+def _configure(root: Path, source: PackageSource) -> None:
+    apt = {"etc/apt/sources.list": source.sources_list, "etc/apt/apt.conf.d/80source": source.settings}
+    _write_files(root, {**_FILES, **apt})
+    if source.needs_ca_bundle:
+        (root / "etc/ssl/certs/ca-certificates.crt").write_bytes(HOST_CA_BUNDLE.read_bytes())
+    call(["systemctl", f"--root={root}", "mask", *_MASKED])
+    call(["systemctl", f"--root={root}", "enable", "systemd-networkd.service"])
+    call(["chroot", root, "passwd", "--delete", "root"])
+
+
+def _pack(root: Path, image: Path) -> None:
+    used_kib = int(call(["du", "-sk", root]).split()[0])
+    call(["truncate", "-s", f"{used_kib * 3 // 2}K", image])
+    call(["mke2fs", "-q", "-t", "ext4", "-O", "^has_journal", "-L", LIVE_LABEL, "-d", root, image])
