@@ -7,12 +7,26 @@ The order is stage, then dependency, then section order of the spec, then emissi
 from __future__ import annotations
 
 import heapq
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeVar, cast
 
 from attrs import evolve, field, frozen
 
-from bedplate.actions import SHARED_KINDS, Action, Argv, Call, Gathered, Operation, Run, Secret, Stage, token_kind
+from bedplate.actions import (
+    SHARED_KINDS,
+    Action,
+    Argv,
+    Call,
+    Gathered,
+    Joined,
+    Operation,
+    Plain,
+    Run,
+    Secret,
+    Stage,
+    token_kind,
+)
 from bedplate.faults import Fault, Rejected, nearest, ordered
 from bedplate.plain import digest
 from bedplate.spec import Machine
@@ -186,9 +200,8 @@ def _fill(argv: Argv, kind: str, names: tuple[str, ...]) -> Argv:
     for word in argv:
         if isinstance(word, Gathered) and word.kind == kind:
             out.extend(names if word.joined is None else [word.joined.join(names)])
-        elif hasattr(word, "parts"):
-            parts = _fill(word.parts, kind, names)
-            out.append(evolve(word, parts=parts))
+        elif isinstance(word, Joined):
+            out.append(Joined(cast("tuple[Plain, ...]", _fill(word.parts, kind, names))))
         else:
             out.append(word)
     return cast(Argv, tuple(out))
@@ -318,7 +331,7 @@ def _cycle(
         walk.append(start)
         start = min(giver for giver in after[start] if giver not in done)
     loop = [*walk[walk.index(start) :], start]
-    steps = [_link_words(owned, edges, one, two) for one, two in zip(loop, loop[1:], strict=False)]
+    steps = [_link_words(owned, edges, one, two) for one, two in itertools.pairwise(loop)]
     message = "these actions wait for one another: " + " -> ".join(owned[index].action.id for index in loop)
     return Fault(code="action-cycle", message=message, path=(owned[loop[0]].section,), notes=tuple(steps))
 

@@ -42,7 +42,7 @@ class Context(Protocol):
         """The machine as it is; None if the spec names no survey."""
 
     def fact(self, kind: type[T]) -> T:
-        """The fact of that type, from the step that gives it. Raises Rejected if none does or that step found faults."""
+        """The fact of that type, from the step that gives it. Raises Rejected if none can."""
 
     def has(self, kind: type[object]) -> bool:
         """Whether some step of this spec gives a fact of that type."""

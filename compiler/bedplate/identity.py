@@ -12,7 +12,7 @@ NAMESPACE = uuid.UUID("3f0c5f0a-6f0e-5a52-8d0b-1f6d7a1c9e55")
 
 
 def derive(machine: str, generation: int, disk: str, purpose: str, label: str) -> str:
-    """A UUID for `purpose` (`partition`, `filesystem`, `disk`, ...) named `label`, on `disk` (its serial) of `machine`."""
+    """A UUID for `purpose` (`partition`, `filesystem`, `disk`, ...) named `label` on `disk` (a serial) of `machine`."""
     name = "\n".join((machine, str(generation), disk, purpose, label))
     return str(uuid.uuid5(NAMESPACE, name))
 

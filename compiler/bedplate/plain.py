@@ -19,9 +19,10 @@ _HUMP = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
 
 def plain(value: object) -> Any:
     """`value` as plain data. An attrs value becomes a dict that begins with its `kind` (`write-file`)."""
-    if attrs.has(type(value)):
-        out: dict[str, Any] = {"kind": _HUMP.sub("-", type(value).__name__).lower()}
-        for attribute in attrs.fields(type(value)):
+    cls: type[Any] = type(value)
+    if attrs.has(cls):
+        out: dict[str, Any] = {"kind": _HUMP.sub("-", cls.__name__).lower()}
+        for attribute in attrs.fields(cls):
             out[attribute.name] = plain(getattr(value, attribute.name))
         return out
     if isinstance(value, enum.Enum):

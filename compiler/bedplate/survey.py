@@ -21,6 +21,8 @@ class SurveyedFileSystem:
     uuid: str = ""
     used_bytes: int | None = None
     free_bytes: int | None = None
+    min_bytes: int | None = None
+    """The smallest size the file system's own tool would shrink it to, in bytes."""
     dirty: bool | None = None
     """True if the volume is hibernated or was not shut down cleanly, where a tool can tell."""
 
@@ -38,6 +40,9 @@ class SurveyedPartition:
     attributes: str = ""
     filesystem: SurveyedFileSystem | None = None
     mounted_at: tuple[str, ...] = ()
+    """Where it was mounted during the survey; `[SWAP]` for swap in use."""
+    holders: tuple[str, ...] = ()
+    """Devices built on top of it that were active during the survey (mapper, array, volume names)."""
     files: tuple[str, ...] = ()
     """For an EFI system partition: paths of the loaders found on it, `/EFI/...`, where it could be read."""
 
@@ -88,6 +93,9 @@ class SurveyedDisk:
     table: PartitionTable | None = None
     partitions: tuple[SurveyedPartition, ...] = ()
     free: tuple[FreeRegion, ...] = ()
+    """Free regions of at least 1 MiB, by start."""
+    content: str = ""
+    """What covers the whole disk where there is no partition table (`ext4`, `crypto_LUKS`, `iso9660`, ...)."""
     faults: tuple[str, ...] = ()
     """Sentences about a table that cannot be trusted (backup header misplaced, hybrid MBR, ...)."""
 
@@ -114,6 +122,10 @@ class Firmware:
     bits: int = 64
     secure_boot: str = "unknown"
     """`on`, `off`, `setup` (keys may be changed freely) or `unknown`."""
+    sbat_level: str = ""
+    """Revocation level of boot loaders (variable SbatLevelRT), its first line, where the firmware keeps one."""
+    variables_free_bytes: int | None = None
+    """Room left for firmware variables, where the kernel tells."""
     boot_current: str = ""
     boot_order: tuple[str, ...] = ()
     entries: tuple[BootEntry, ...] = ()
@@ -141,7 +153,8 @@ class SurveyedMachine:
     vendor: str = ""
     product: str = ""
     pci: tuple[str, ...] = ()
-    """Storage and network controllers, `class vendor:device`, hexadecimal, as the PCI bus reports them."""
+    """Storage and network controllers, `class vendor:device` in hexadecimal: `0108 144d:a808`. PCI code and ID
+    assignment: 0104 is a RAID controller, 0106 SATA, 0108 NVMe, 0200 Ethernet, 0280 other networks."""
 
 
 @frozen(kw_only=True)
@@ -155,3 +168,5 @@ class Survey:
     firmware: Firmware = field(factory=Firmware)
     disks: tuple[SurveyedDisk, ...] = ()
     links: tuple[Link, ...] = ()
+    notes: tuple[str, ...] = ()
+    """What could not be read, or should be known before the survey is trusted; one sentence each."""
