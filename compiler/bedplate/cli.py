@@ -1,0 +1,173 @@
+"""The command line: the only room that reads files, runs the collector and prints.
+
+Exit status: 0 done, 1 faults in a spec or survey, 2 trouble (usage, files that cannot be written, broken plugins).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from bedplate import commands
+from bedplate.registry import PluginError
+
+EXAMPLES = """\
+A first machine, beside the system that is on it:
+  bedplate survey --collector > collect.sh      # carry it there, run it as root: sh collect.sh > capture.txt
+  bedplate survey --from capture.txt --out machine.survey.toml
+  bedplate draft machine.survey.toml --out machine.toml
+  bedplate check machine.toml
+  bedplate compile machine.toml --out machine.md
+  bedplate compile machine.toml --as script --out machine.sh
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Usage errors in one line and a hint, exit status 2."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}\nTry: {self.prog} --help\n")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = _Parser(
+        prog="bedplate",
+        description="Compile one TOML spec per machine into a checklist or a script that installs it.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"bedplate {commands.version()}")
+    subs = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+    _check(subs)
+    _compile(subs)
+    _survey(subs)
+    _draft(subs)
+    _steps(subs)
+    _schema(subs)
+    _completion(subs)
+    return top
+
+
+def _command(
+    subs: argparse._SubParsersAction[_Parser], name: str, run: Callable[..., int], text: str, epilog: str = ""
+) -> argparse.ArgumentParser:
+    sub: argparse.ArgumentParser = subs.add_parser(
+        name, help=text, description=text, epilog=epilog, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    sub.set_defaults(run=run)
+    return sub
+
+
+def _format(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--format", choices=("text", "json"), default="text", help="text for people (default) or JSON")
+
+
+def _out(sub: argparse.ArgumentParser, text: str) -> None:
+    sub.add_argument("--out", metavar="PATH", help=text)
+
+
+def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Show every fault of each spec: against the schema, in meaning, and against its survey."
+    sub = _command(subs, "check", commands.check, text, "Exit status: 0 clean, 1 faults, 2 trouble.")
+    sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
+    _format(sub)
+
+
+def _compile(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Compile a spec and its survey into a checklist, a script or another rendering."
+    epilog = (
+        "Nothing is written if any spec has a fault. Renderings that are installed: see `bedplate steps`.\n"
+        "With --as graph and a PATH that ends in .svg the picture is drawn by Graphviz, if it is installed.\n\n"
+        "  bedplate compile specs/kelp-02.toml                           the checklist, to standard output\n"
+        "  bedplate compile specs/kelp-02.toml --as script --out k.sh    the script\n"
+        "  bedplate compile specs/*.toml --as script --out scripts/      one file per spec"
+    )
+    sub = _command(subs, "compile", commands.compile_specs, text, epilog)
+    sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
+    sub.add_argument("--as", dest="rendering", default="checklist", metavar="RENDERING",
+                     help="checklist (default), script, audit, graph, json, or one a plugin brings")  # fmt: skip
+    _out(sub, "file to write, or for several specs a directory (default: standard output)")
+
+
+def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Write the survey of this machine, or of a capture brought from another."
+    epilog = (
+        "On a live medium without Python: bedplate survey --collector prints a POSIX script; run it there as root,\n"
+        "bring its output back and turn it into a survey with --from. Neither changes the machine."
+    )
+    sub = _command(subs, "survey", commands.survey, text, epilog)
+    which = sub.add_mutually_exclusive_group()
+    which.add_argument("--collector", action="store_true", help="print the script that makes a capture")
+    which.add_argument("--from", dest="capture", metavar="CAPTURE", help="a capture; - for standard input")
+    _out(sub, "file to write (default: standard output)")
+
+
+def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Write a commented first spec for a surveyed machine, with computed suggestions."
+    sub = _command(subs, "draft", commands.draft, text)
+    sub.add_argument("survey", metavar="SURVEY", help="survey file (TOML)")
+    sub.add_argument("--name", help="the machine's name (default: from the survey's file name)")
+    _out(sub, "file to write (default: standard output)")
+
+
+def _steps(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "List the installed steps and renderings with their distributions; broken plugins are marked."
+    sub = _command(subs, "steps", commands.steps, text, "Exit status: 0, or 2 if a plugin is broken.")
+    _format(sub)
+
+
+def _schema(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Print the JSON Schema of a spec, sections of every installed step included, for editors."
+    sub = _command(subs, "schema", commands.schema, text)
+    sub.add_argument("--of", choices=("spec", "survey", "graph"), default="spec", help="which schema (default: spec)")
+    _out(sub, "file to write (default: standard output)")
+
+
+def _completion(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Print a completion script for a shell."
+    sub = _command(subs, "completion", _print_completion, text, "  bedplate completion bash > FILE")
+    sub.add_argument("shell", choices=("bash", "zsh", "tcsh"))
+
+
+def _print_completion(arguments: argparse.Namespace) -> int:
+    import shtab
+
+    sys.stdout.write(shtab.complete(parser(), shell=arguments.shell))
+    return 0
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command. Returns the exit status; never raises for anything a user can cause."""
+    try:
+        arguments = parser().parse_args(argv)
+        status: int = arguments.run(arguments)
+        sys.stdout.flush()
+        return status
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else 2
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 2
+    except KeyboardInterrupt:
+        return _trouble("stopped")
+    except PluginError as error:
+        return _trouble(str(error))
+    except OSError as error:
+        return _trouble(f"{error.filename or 'a file'}: {error.strerror or error}")
+    except Exception as error:
+        if os.environ.get("BEDPLATE_TRACEBACK"):
+            raise
+        return _trouble(f"this is a fault of Bedplate itself, please report it: {type(error).__name__}: {error}")
+
+
+def _trouble(message: str) -> int:
+    print(f"bedplate: {message}", file=sys.stderr)
+    return 2
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,33 @@
+"""The only door to the disk: reading documents whole, writing outputs beside their place and renaming them."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+
+def read_bytes(name: str, limit: int) -> bytes:
+    """The first `limit + 1` bytes of the file, or all of it if shorter. Raises OSError or ValueError as `open` does."""
+    with open(name, "rb") as stream:
+        return stream.read(limit + 1)
+
+
+def write_text(path: Path, text: str, executable: bool = False) -> None:
+    """Write `text` (UTF-8) to `path` as a whole or not at all. Raises OSError."""
+    mode = 0o755 if executable else 0o644
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        os.chmod(beside, mode & ~_umask())
+        os.replace(beside, path)
+    except BaseException:
+        os.unlink(beside)
+        raise
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,213 @@
+"""The order of the stages, written in one place: documents in, checked spec and survey, then the install graph.
+
+Pure: whatever has to be read from disk comes in through the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TypeVar, cast
+
+from attrs import define, evolve, field, frozen
+
+from bedplate import check
+from bedplate.actions import KINDS, Action, token_kind
+from bedplate.document import Document
+from bedplate.faults import Fault, Rejected, ordered, shown
+from bedplate.graph import InstallGraph, Owned, link
+from bedplate.registry import InstalledStep, PluginError, Registry, call
+from bedplate.spec import Machine, Spec
+from bedplate.survey import Survey
+
+T = TypeVar("T")
+
+SurveyReader = Callable[[str], Document]
+"""Gives the document of a survey file, named as seen from where the program runs. Raises Rejected."""
+
+
+@frozen(kw_only=True)
+class Checked:
+    """A spec without faults, and what checking it brought to light."""
+
+    document: Document
+    spec: Spec
+    survey: Survey | None
+    context: StepContext
+    warnings: tuple[Fault, ...]
+
+
+def check_spec(document: Document, registry: Registry, read_survey: SurveyReader) -> Checked:
+    """All stages that can find faults, up to the steps' own checks. Raises Rejected with every fault found."""
+    steps = {section: installed.step for section, installed in registry.steps.items()}
+    spec = check.check(document, steps)
+    survey = _survey(document, spec.machine, read_survey)
+    context = StepContext(spec=spec, survey=survey, registry=registry)
+    found = [fault.at(document.place(fault.path)) for fault in _semantic(context)]
+    if any(not fault.warning for fault in found):
+        raise Rejected(ordered(found))
+    return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found))
+
+
+def plan(checked: Checked, spec_file: str) -> InstallGraph:
+    """The install graph of a checked spec. Raises Rejected where actions cannot be joined."""
+    try:
+        owned = list(_owned(checked.context))
+        nodes, tools = link(owned)
+    except Rejected as rejected:
+        document = checked.document
+        raise Rejected(fault.at(document.place(fault.path)) for fault in rejected.faults) from None
+    return InstallGraph(
+        spec_file=spec_file,
+        machine=checked.spec.machine,
+        survey=checked.survey,
+        nodes=nodes,
+        tools=tools,
+        facts=checked.context.facts(),
+        warnings=checked.warnings,
+    )
+
+
+def _survey(document: Document, machine: Machine, read_survey: SurveyReader) -> Survey | None:
+    if machine.survey is None:
+        return None
+    path = ("machine", "survey")
+    file = document.beside(path, machine.survey)
+    try:
+        survey_document = read_survey(file)
+    except Rejected as rejected:
+        named = (fault.place is not None and fault.place.line == 0 for fault in rejected.faults)
+        if not all(named):
+            raise
+        raise Rejected(_named_by(document, fault, file) for fault in rejected.faults) from None
+    return check.structure_survey(survey_document)
+
+
+def _named_by(document: Document, fault: Fault, file: str) -> Fault:
+    """A fault of the survey file as a whole, at the line of the spec that names it."""
+    path = ("machine", "survey")
+    return evolve(fault, place=document.place(path), path=path, found=shown(file))
+
+
+# --- what steps are given ------------------------------------------------------------------------------------------
+
+
+class _FactFaults(Rejected):
+    """Faults of the step that owns a fact, paths below its section already."""
+
+
+@define(kw_only=True)
+class StepContext:
+    """The `Context` of the plugin contract. Facts are computed at most once."""
+
+    spec: Spec
+    survey: Survey | None
+    registry: Registry
+    _known: dict[type, object] = field(factory=dict, init=False)
+    _asking: list[type] = field(factory=list, init=False)
+
+    @property
+    def machine(self) -> Machine:
+        return self.spec.machine
+
+    def steps(self) -> Iterable[tuple[object, InstalledStep]]:
+        """Each section's value with its step, in the order of the spec."""
+        return ((value, self.registry.steps[section]) for section, value in self.spec.sections.items())
+
+    def has(self, kind: type[object]) -> bool:
+        return any(kind in installed.step.facts for _, installed in self.steps())
+
+    def fact(self, kind: type[T]) -> T:
+        if kind not in self._known:
+            self._known[kind] = self._compute(kind)
+        known = self._known[kind]
+        if isinstance(known, _FactFaults):
+            raise known
+        return cast(T, known)
+
+    def facts(self) -> dict[type, object]:
+        """Every fact of the spec's steps that holds."""
+        kinds = [kind for _, installed in self.steps() for kind in installed.step.facts]
+        for kind in kinds:
+            self.fact(kind)
+        return {kind: self._known[kind] for kind in kinds}
+
+    def _compute(self, kind: type) -> object:
+        owner = next(((value, own) for value, own in self.steps() if kind in own.step.facts), None)
+        if owner is None:
+            message = f"no section of this spec gives {kind.__name__}"
+            return _FactFaults([Fault(code="missing-fact", message=message)])
+        if kind in self._asking:
+            names = " -> ".join(asked.__name__ for asked in [*self._asking, kind])
+            raise PluginError(f"facts wait for one another: {names}")
+        value, installed = owner
+        self._asking.append(kind)
+        try:
+            doing = f"giving {kind.__name__}"
+            return call(installed.origin, doing, installed.step.facts[kind], value, self)
+        except _FactFaults as others:
+            return others
+        except Rejected as rejected:
+            return _FactFaults(fault.under(installed.step.section) for fault in rejected.faults)
+        finally:
+            self._asking.pop()
+
+
+def _semantic(context: StepContext) -> list[Fault]:
+    found: list[Fault] = []
+    for value, installed in context.steps():
+        section = installed.step.section
+        for kind in installed.step.facts:
+            found.extend(_faults_of(section, lambda kind=kind: [context.fact(kind)][:0]))  # type: ignore[misc]
+        if installed.step.check is not None:
+            found.extend(_faults_of(section, _checking(value, installed, context)))
+    return list(dict.fromkeys(found))
+
+
+def _checking(value: object, installed: InstalledStep, context: StepContext) -> Callable[[], list[Fault]]:
+    def run() -> list[Fault]:
+        assert installed.step.check is not None
+        return list(installed.step.check(value, context))
+
+    section = installed.step.section
+    return lambda: call(installed.origin, f"checking [{section}]", run)
+
+
+def _faults_of(section: str, work: Callable[[], list[Fault]]) -> list[Fault]:
+    try:
+        return [fault.under(section) for fault in work()]
+    except _FactFaults as known:
+        return list(known.faults)
+    except Rejected as rejected:
+        return [fault.under(section) for fault in rejected.faults]
+
+
+# --- emission ------------------------------------------------------------------------------------------------------
+
+
+def _owned(context: StepContext) -> Iterable[Owned]:
+    for value, installed in context.steps():
+        section = installed.step.section
+        try:
+            actions = call(installed.origin, f"emitting actions of [{section}]", _emit, installed, value, context)
+        except _FactFaults:
+            raise
+        except Rejected as rejected:
+            raise Rejected(fault.under(section) for fault in rejected.faults) from None
+        for action in actions:
+            call(installed.origin, f"emitting actions of [{section}]", _refuse_misshapen, action, section)
+            yield Owned(action=action, section=section, origin=f"step {section}, {installed.origin}")
+
+
+def _emit(installed: InstalledStep, value: object, context: StepContext) -> list[Action]:
+    return list(installed.step.emit(value, context))
+
+
+def _refuse_misshapen(action: Action, section: str) -> None:
+    """Raise TypeError or ValueError for an action that breaks the contract."""
+    if not isinstance(action, Action):
+        raise TypeError(f"emit must give Action objects, it gave {type(action).__name__}")
+    if not action.id.startswith(section + "."):
+        raise ValueError(f"the id of an action begins with its section: {action.id!r} should begin {section + '.'!r}")
+    for token in (*action.needs, *action.gives):
+        if token_kind(token) not in KINDS | {section}:
+            raise ValueError(f"{action.id} names {token!r}; known kinds are {', '.join(sorted(KINDS | {section}))}")
