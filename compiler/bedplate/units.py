@@ -27,8 +27,8 @@ UNITS: dict[str, int] = {
 }
 """Bytes in each unit a spec may use."""
 
-_SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([A-Za-z]+)")
-_SHARE = re.compile(r"(\d+(?:\.\d+)?) ?%")
+_SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([A-Za-z]+)", re.ASCII)
+_SHARE = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
 
 ALLOWED = 'a size such as "56GiB", "512MiB" or "500GB"'
 ALLOWED_REQUEST = ALLOWED + ', a share such as "25%", or "rest"'

@@ -1,0 +1,118 @@
+"""Plugins: what is taken, what is refused, and in which words."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from attrs import frozen
+
+from bedplate.hookspecs import Renderer, Step, hookimpl
+from bedplate.registry import Origin, PluginError, assemble, call, load
+
+ORIGIN = Origin(plugin="moor", distribution="saltmarsh-steps", version="2.0")
+
+
+@frozen(kw_only=True)
+class Moor:
+    rope: str = "long"
+
+
+def step(**fields: Any) -> Step:
+    given: dict[str, Any] = {"section": "moor", "title": "t", "schema": {}, "model": Moor, "emit": lambda s, c: []}
+    return Step(**{**given, **fields})
+
+
+def plugin(*steps: object) -> object:
+    class Plugin:
+        @hookimpl
+        def bedplate_steps(self) -> Any:
+            return list(steps)
+
+    return Plugin()
+
+
+def test_the_built_in_steps_and_renderers_are_there() -> None:
+    registry = load()
+    assert registry.broken == ()
+    assert {"base", "bootloader", "clock", "disk", "locale", "network", "users"} <= set(registry.steps)
+    assert {"checklist", "script", "graph", "json"} <= set(registry.renderers)
+
+
+def test_a_step_is_found_by_its_section() -> None:
+    registry = assemble([(ORIGIN, plugin(step()))])
+    assert registry.steps["moor"].origin == ORIGIN
+
+
+class Unmarked:
+    def bedplate_steps(self) -> list[Step]:
+        return []
+
+
+class Misspelt:
+    @hookimpl
+    def bedplate_stepps(self) -> list[Step]:
+        return []
+
+
+class WrongType:
+    @hookimpl
+    def bedplate_steps(self) -> Any:
+        return step()
+
+
+class Raising:
+    @hookimpl
+    def bedplate_steps(self) -> list[Step]:
+        raise RuntimeError("no\nrope")
+
+
+class WrongArguments:
+    @hookimpl
+    def bedplate_steps(self, sea: object) -> list[Step]:
+        return []
+
+
+@pytest.mark.parametrize(
+    ("broken", "words"),
+    [
+        (Unmarked(), "bedplate_steps lacks the @hookimpl marker"),
+        (Misspelt(), "bedplate_stepps"),
+        (WrongType(), "must return a list, it returned Step"),
+        (plugin("moor"), "must return Step objects, it returned str"),
+        (Raising(), "RuntimeError: no rope"),
+        (WrongArguments(), "sea"),
+        (plugin(step(contract=99)), "built for contract 99"),
+        (plugin(step(section="machine")), "belongs to the frame"),
+        (plugin(step(model=SimpleNamespace)), "not an attrs class"),
+    ],
+)
+def test_a_broken_plugin_is_named_and_the_others_stay(broken: object, words: str) -> None:
+    registry = assemble([(ORIGIN, broken), (ORIGIN, plugin(step(section="tide")))])
+    (trouble,) = registry.broken
+    assert words in trouble.reason
+    assert trouble.origin == ORIGIN
+    assert list(registry.steps) == ["tide"]
+
+
+def test_the_second_owner_of_a_section_is_refused_with_the_first_one_named() -> None:
+    other = Origin(plugin="other", distribution="other", version="1")
+    registry = assemble([(ORIGIN, plugin(step())), (other, plugin(step()))])
+    assert registry.steps["moor"].origin == ORIGIN
+    assert registry.broken[0].origin == other
+    assert "saltmarsh-steps 2.0" in registry.broken[0].reason
+
+
+def test_a_crash_becomes_a_sentence() -> None:
+    with pytest.raises(PluginError, match=r"plugin 'moor' of saltmarsh-steps 2.0 failed while emitting: ZeroDivision"):
+        call(ORIGIN, "emitting", lambda: 1 // 0)
+
+
+def test_renderers_come_through_their_hook() -> None:
+    class Plugin:
+        @hookimpl
+        def bedplate_renderers(self) -> list[Renderer]:
+            return [Renderer(name="chant", summary="s", suffix=".txt", render=lambda graph: "")]
+
+    assert list(assemble([(ORIGIN, Plugin())]).renderers) == ["chant"]
