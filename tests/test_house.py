@@ -1,0 +1,60 @@
+"""The rules of the house that a machine can check: module sizes, docstrings, prefixes, no path or clock in the core."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+SOURCES = sorted(
+    path for top in ("compiler", "plugins", "schema") for path in (ROOT / top).rglob("*.py")
+)
+
+
+def test_there_are_sources() -> None:
+    assert len(SOURCES) > 20
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_module_is_short_and_says_what_it_is(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 500
+    assert ast.get_docstring(ast.parse(text))
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_public_names_have_docstrings(path: Path) -> None:
+    missing = [
+        node.name
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
+        and not ast.get_docstring(node) and node.name not in {"bedplate_steps", "bedplate_renderers"}
+    ]  # fmt: skip
+    assert missing == []
+
+
+DOORS = {"cli.py", "commands.py", "files.py"}
+FORBIDDEN = {"os", "pathlib", "subprocess", "time", "datetime", "random", "secrets", "tempfile", "shutil", "socket"}
+
+
+@pytest.mark.parametrize("path", [path for path in SOURCES if path.name not in DOORS], ids=lambda path: path.name)
+def test_only_the_command_line_touches_disk_clock_and_chance(path: Path) -> None:
+    imported: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            imported.update(name.name.split(".")[0] for name in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.level == 0:
+            imported.add((node.module or "").split(".")[0])
+    assert imported & FORBIDDEN == set()
+
+
+def test_the_top_level_holds_nothing_else() -> None:
+    wanted = {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "compiler", "plugins", "schema", "specs", "tests",
+        ".ci", ".gitignore",
+    }  # fmt: skip
+    ignored = {".git", ".venv", "out", "build", "dist"}
+    found = {path.name for path in ROOT.iterdir()} - ignored
+    assert {name for name in found if not name.endswith(("_cache", ".egg-info")) and name != ".hypothesis"} == wanted
