@@ -4,7 +4,8 @@ from bedplate.faults import Fault, Place, as_json, describe, dotted, nearest, or
 
 FAULT = Fault(
     code="unknown-key", message="unknown key", path=("disk", "new", 1, "sise"),
-    place=Place(file="m.toml", line=3, column=7), found=shown("a\n\x1b[31m"), allowed="size", nearest="size", notes=("one", "two"),
+    place=Place(file="m.toml", line=3, column=7), found=shown("a\n\x1b[31m"),
+    allowed="size", nearest="size", notes=("one", "two"),
 )  # fmt: skip
 
 
