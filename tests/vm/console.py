@@ -95,7 +95,7 @@ class Console:
     def plain_shell(self, prompt: str, timeout: float) -> None:
         """Wait for a login shell's prompt and go over to a shell without prompt, echo or line editing."""
         self.expect(prompt, timeout)
-        self.answer(f"stty -echo; {_PLAIN_SHELL}")
+        self.answer(f"stty -echo cols 200 rows 50; {_PLAIN_SHELL}")
         self.answer("echo plain-$((40 + 2))-shell")
         self.expect(r"plain-42-shell\r?\n", 60)
 

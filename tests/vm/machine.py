@@ -138,6 +138,11 @@ class Machine:
         finally:
             self.power_cut()
 
+    def off(self) -> None:
+        """Take the power away if it is on: the way to leave a test."""
+        if self._child is not None:
+            self.power_cut()
+
     def power_off(self, console: Console, timeout: float = 120) -> None:
         """Shut down from root's plain shell and wait until the machine is off."""
         with self.timed("power off"):
@@ -153,11 +158,6 @@ class Machine:
         recording = self._recording()
         save_transcript(recording, recording.with_suffix(".txt"))
         recording.unlink()
-
-    @property
-    def on(self) -> bool:
-        """True between power on and power off."""
-        return self._child is not None
 
     def _running(self) -> "pexpect.spawn[str]":
         if self._child is None:

@@ -5,6 +5,7 @@ to the UEFI firmware; the kernel's EFI stub is loaded by the firmware like any b
 boot services, variables and tables are those a stick would see (common practice, no source).
 """
 
+import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -45,6 +46,10 @@ _MASKED = (
     "systemd-journal-flush.service systemd-random-seed.service systemd-tmpfiles-clean.timer "
     "modprobe@drm.service"
 ).split()
+
+# Python comes along as a dependency of a few helpers (xfs_scrub_all(8) and others). It is taken away
+# again, so that a script that needs it fails here and not on a technician's stick.
+_TAKEN_AWAY = ("usr/bin/python3*", "usr/lib/python3*", "usr/bin/py3*")
 
 # The initial RAM disk only has to find the medium's own volume: small loads and unpacks fast.
 _INITRAMFS = {
@@ -135,6 +140,8 @@ def _configure(root: Path, source: PackageSource) -> None:
     _write_files(root, {**_FILES, **apt})
     if source.needs_ca_bundle:
         (root / "etc/ssl/certs/ca-certificates.crt").write_bytes(HOST_CA_BUNDLE.read_bytes())
+    for path in [path for pattern in _TAKEN_AWAY for path in root.glob(pattern)]:
+        shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
     call(["systemctl", f"--root={root}", "mask", *_MASKED])
     call(["systemctl", f"--root={root}", "enable", "systemd-networkd.service"])
     call(["chroot", root, "passwd", "--delete", "root"])

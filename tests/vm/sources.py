@@ -14,6 +14,7 @@ from .tools import call
 _CARRIED_SETTINGS = (
     "Acquire::Check-Valid-Until",
     "Acquire::Check-Date",
+    "Acquire::Languages",
     "Acquire::http",
     "Acquire::https",
 )

@@ -1,0 +1,34 @@
+"""The local base archive: what a site would keep on a stick instead of a package mirror."""
+
+from pathlib import Path
+
+from .cache import built
+from .media import bootstrap_command
+from .sources import PackageSource
+from .tools import call
+
+ARCHIVE_NAME = "base.tar.zst"
+
+BASE_PACKAGES = (
+    "linux-image-amd64 initramfs-tools zstd systemd-sysv systemd-timesyncd systemd-resolved udev dbus kmod "
+    "grub-efi-amd64 grub-efi-amd64-bin efibootmgr os-prober "
+    "e2fsprogs dosfstools xfsprogs btrfs-progs ntfs-3g cryptsetup fdisk util-linux "
+    "locales console-setup keyboard-configuration kbd console-data tzdata "
+    "sudo login passwd libpam-systemd procps less vim-tiny iproute2 iputils-ping ca-certificates"
+).split()
+"""Packages of the archive; a run that needs more adds them with ``extra``."""
+
+NETWORK_MANAGER = ("network-manager",)
+
+
+def base_archive(source: PackageSource, *, extra: tuple[str, ...] = ()) -> Path:
+    """A root file system as tar, compressed by zstd, built on first use; ToolError when that fails."""
+    packages = [*BASE_PACKAGES, *extra]
+    recipe = [Path(__file__).read_text(), repr(source), *packages]
+    return built("base-archive", recipe, lambda place: _build(place, source, packages)) / ARCHIVE_NAME
+
+
+def _build(folder: Path, source: PackageSource, packages: list[str]) -> None:
+    plain = folder / "base.tar"
+    call(bootstrap_command(source, plain, packages))
+    call(["zstd", "-q", "--rm", "-T0", "-6", plain, "-o", folder / ARCHIVE_NAME])
