@@ -1,0 +1,170 @@
+"""Partition tables. Enters: sfdisk's JSON (or dump), the first sector's records, the GPT header. Leaves: table, rows
+and the faults that make a table one that should not be written to.
+
+Layout of protective MBR and header: UEFI specification 2.10, tables "Protective MBR Partition Record" and "GPT
+Header" (signature at byte 0, MyLBA at 24, AlternateLBA at 32, number of entries at 80).
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from attrs import frozen
+
+from bedplate.capture.boot import octets
+from bedplate.capture.sections import Capture
+from bedplate.survey import PartitionTable, SurveyedPartition
+
+DYNAMIC = {
+    "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3": "dynamic-disk metadata",
+    "AF9B60A0-1431-4F62-BC68-3311714A69AD": "dynamic-disk data",
+    "E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D": "storage-spaces",
+}
+"""Types of the other system's own volume managers (Microsoft, documentation of PARTITION_INFORMATION_GPT)."""
+
+_PROTECTIVE = 0xEE
+_ROW = re.compile(r"^(\S+) : (.*)$")
+_FIELD = re.compile(r'([a-zA-Z-]+)=\s*("(?:[^"])*"|[^,\s]*)')
+_ESCAPE = re.compile(rb"\\x([0-9a-f]{2})")
+
+
+@frozen(kw_only=True)
+class ReadTable:
+    """A table as read: itself, its rows in the order of the table, and its faults as sentences."""
+
+    table: PartitionTable
+    sector_size: int
+    partitions: tuple[SurveyedPartition, ...]
+    nodes: tuple[str, ...]
+    """The kernel's node of each row, on the day of the capture."""
+
+
+def table(capture: Capture, disk: str) -> ReadTable | None:
+    """The table of `disk`, or None if it has none that could be read."""
+    data = capture.data("table", disk)
+    read = data.get("partitiontable") if isinstance(data, dict) else None
+    raw = read if isinstance(read, dict) else _from_dump(capture.text("table-dump", disk))
+    if not raw.get("label"):
+        return None
+    return _table(raw, disk, _header(capture, disk))
+
+
+def _table(raw: Mapping[str, Any], disk: str, header: bytes) -> ReadTable:
+    """From the keys of sfdisk's JSON. The header's own number of entries is believed before sfdisk's."""
+    listed = int(raw.get("table-length") or raw.get("tablelength") or 0)
+    length = int.from_bytes(header[80:84], "little") or listed or 128
+    rows = [row for row in raw.get("partitions") or () if int(row.get("size", 0)) > 0]
+    return ReadTable(
+        table=PartitionTable(
+            label=str(raw["label"]),
+            id=str(raw.get("id", "")),
+            first_lba=int(raw.get("firstlba", 0)),
+            last_lba=int(raw.get("lastlba", 0)),
+            length=length if raw["label"] == "gpt" else 4,
+        ),
+        sector_size=int(raw.get("sectorsize") or 0),
+        partitions=tuple(_partition(row, disk) for row in rows),
+        nodes=tuple(str(row.get("node", "")) for row in rows),
+    )
+
+
+def _partition(row: Mapping[str, Any], disk: str) -> SurveyedPartition:
+    digits = re.fullmatch(r"p?(\d+)", str(row["node"]).removeprefix(disk))
+    number = digits.group(1) if digits else re.sub(r".*?(\d+)$", r"\1", str(row["node"]))
+    return SurveyedPartition(
+        number=int(number),
+        start=int(row["start"]),
+        size=int(row["size"]),
+        type=str(row.get("type", "")),
+        uuid=str(row.get("uuid", "")).upper(),
+        name=str(row.get("name", "")),
+        attributes=str(row.get("attrs", "")),
+    )
+
+
+def _from_dump(dump: str) -> dict[str, Any]:
+    """The dump in the keys of the JSON, for versions of sfdisk whose JSON is missing or broken by a name."""
+    raw: dict[str, Any] = {"partitions": []}
+    for line in dump.split("\n"):
+        row = _ROW.match(line)
+        if row is not None:
+            raw["partitions"].append({"node": row.group(1), **_fields(row.group(2))})
+            continue
+        key, colon, value = line.partition(": ")
+        if colon:
+            raw["id" if key == "label-id" else key.replace("-lba", "lba").replace("-size", "size")] = value.strip()
+    return raw
+
+
+def _fields(text: str) -> dict[str, str]:
+    return {key: _plain(value) for key, value in _FIELD.findall(text)}
+
+
+def _plain(value: str) -> str:
+    """A value without its quotes; sfdisk writes what is not plain ASCII as the bytes of UTF-8, `\\xc3`."""
+    unescaped = _ESCAPE.sub(lambda match: bytes([int(match.group(1), 16)]), value.strip('"').encode())
+    return unescaped.decode("utf-8", "replace")
+
+
+def _header(capture: Capture, disk: str) -> bytes:
+    """The bytes of the first GPT header; empty if it was not read or is damaged."""
+    header = octets(capture.text("header", disk))
+    return header if header.startswith(b"EFI PART") else b""
+
+
+# --- faults ------------------------------------------------------------------------------------------------------
+
+
+def faults(capture: Capture, disk: str, read: ReadTable, sectors: int) -> tuple[str, ...]:
+    """Sentences about a table that should not be written to before it is put right. `sectors` is the disk's length."""
+    if read.table.label != "gpt":
+        return (f"The partition table is of the kind {read.table.label}, not gpt: a UEFI installation needs gpt.",)
+    return (
+        *_header_faults(capture, disk, sectors),
+        *_record_faults(octets(capture.text("records", disk))),
+        *_row_faults(read),
+    )
+
+
+def _header_faults(capture: Capture, disk: str, sectors: int) -> Iterator[str]:
+    if not octets(capture.text("header", disk)):
+        return
+    header = _header(capture, disk)
+    if not header:
+        yield "The first GPT header is damaged; only the copy at the end of the disk was read."
+        return
+    alternate = int.from_bytes(header[32:40], "little")
+    if sectors and alternate != sectors - 1:
+        yield (
+            f"The backup GPT header lies at sector {alternate}, not at the last sector {sectors - 1} of the disk: the"
+            " disk was enlarged or copied. Move it there with a step of its own (sgdisk -e) before planning."
+        )
+
+
+def _record_faults(sector: bytes) -> Iterator[str]:
+    """`sector` is the first sector from byte 446 on: four records of 16 bytes, boot flag first, type fifth."""
+    if len(sector) < 64:
+        return
+    records = [sector[at : at + 16] for at in range(0, 64, 16)]
+    used = [record for record in records if record[4] != 0]
+    if len(used) > 1 or not any(record[4] == _PROTECTIVE for record in used):
+        kinds = ", ".join(f"{record[4]:02x}" for record in used) or "none"
+        yield f"The protective MBR is a hybrid one or damaged (record types: {kinds}; one record ee is right)."
+    if any(record[0] & 0x80 for record in used):
+        yield "The protective MBR carries a boot flag: some firmware then ignores the boot entries of this disk."
+
+
+def _row_faults(read: ReadTable) -> Iterator[str]:
+    for part in read.partitions:
+        if part.type in DYNAMIC:
+            yield f"Partition {part.number} is a {DYNAMIC[part.type]} partition: writing to such a table can break it."
+    ordered = sorted(read.partitions, key=lambda part: part.start)
+    for before, after in itertools.pairwise(ordered):
+        if after.start <= before.end:
+            yield f"Partitions {before.number} and {after.number} overlap."
+    for part in read.partitions:
+        if part.start < read.table.first_lba or part.end > read.table.last_lba:
+            yield f"Partition {part.number} reaches outside the table's usable sectors."
