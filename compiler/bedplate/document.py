@@ -13,12 +13,12 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 from bedplate.faults import Fault, Path, Place, Rejected, reject, shown
 
 LIMIT = 1 << 20
-"""The longest file that is read, in bytes. A reader need not fetch more than `LIMIT + 1`."""
+"""The longest file that readers take, in bytes."""
 
 DEPTH = 32
 """How many tables and arrays may lie within one another."""
@@ -27,7 +27,7 @@ CHAIN = 16
 """How many files may extend one another in a row."""
 
 Reader = Callable[[str], bytes]
-"""Gives the content of a file, `LIMIT + 1` bytes of it at most. Raises OSError or ValueError as `open` does."""
+"""Gives the content of a file, at most `LIMIT` bytes. Raises Rejected, at that file, if it cannot or it is longer."""
 
 
 @frozen(kw_only=True, eq=False)
@@ -77,11 +77,6 @@ def beside(file: str, name: str) -> str:
 
 def parse(file: str, source: bytes) -> Document:
     """The document of one file, without what it extends. Raises Rejected with the one fault that stops reading."""
-    if len(source) > LIMIT:
-        raise _rejected(
-            "too-large", "This file is larger than a spec or survey can be.", Place(file=file),
-            found=f"more than {LIMIT} bytes", allowed=f"at most {LIMIT} bytes (1 MiB)",
-        )  # fmt: skip
     text = _decoded(file, source)
     try:
         data = tomllib.loads(text)
@@ -102,13 +97,13 @@ def _rejected(code: str, message: str, place: Place, **fields: object) -> Reject
 
 def _too_deep(place: Place) -> Rejected:
     allowed = f"at most {DEPTH} tables and arrays within one another"
-    return _rejected("too-deep", "Tables and arrays lie too deep within one another here.", place, allowed=allowed)
+    return _rejected("too-deep", "tables and arrays lie too deep within one another here", place, allowed=allowed)
 
 
 def _decoded(file: str, source: bytes) -> str:
     allowed = "UTF-8 without a byte order mark"
     if source[:2] in (b"\xff\xfe", b"\xfe\xff") or source[:3] == b"\xef\xbb\xbf":
-        message = "The file begins with a byte order mark; save it again as plain UTF-8."
+        message = "the file begins with a byte order mark; save it again as plain UTF-8"
         raise _rejected("bad-encoding", message, Place(file=file, line=1, column=1), allowed=allowed)
     try:
         return source.decode("utf-8")
@@ -117,7 +112,7 @@ def _decoded(file: str, source: bytes) -> str:
         line, column = before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
         place = Place(file=file, line=line, column=column)
         found = f"the byte 0x{source[error.start]:02X}"
-        raise _rejected("bad-encoding", "This byte is not UTF-8.", place, found=found, allowed=allowed) from None
+        raise _rejected("bad-encoding", "this byte is not UTF-8", place, found=found, allowed=allowed) from None
 
 
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
@@ -137,7 +132,7 @@ def _bad_toml(file: str, text: str, error: ValueError) -> Rejected:
         line, column = (int(match[1]), int(match[2])) if match[1] else (line, column)
     place = Place(file=file, line=line, column=column)
     found = shown(lines[min(line, len(lines)) - 1].strip())
-    return _rejected("bad-toml", f"This is not valid TOML: {_lowered(sentence)}.", place, found=found)
+    return _rejected("bad-toml", f"this is not valid TOML: {_lowered(sentence)}", place, found=found)
 
 
 def _lowered(sentence: str) -> str:
@@ -176,24 +171,10 @@ _parse_shared = lru_cache(maxsize=64)(parse)
 
 def read(file: str, reader: Reader) -> Document:
     """The document of `file` with everything it extends. Raises Rejected with what stops reading."""
-    document = parse(file, _content(file, reader, None))
+    document = parse(file, reader(file))
     if not document.data:
-        raise _rejected("empty-file", "The file holds no table and no value.", Place(file=file))
+        raise _rejected("empty-file", "the file holds no table and no value", Place(file=file))
     return _extended(document, reader, (file,)) if "extends" in document.data else document
-
-
-def _content(file: str, reader: Reader, place: Place | None) -> bytes:
-    """The bytes of a file; `place` is where another file names it."""
-    at, named = place or Place(file=file), f" {shown(file)}" if place else ""
-    try:
-        return reader(file)
-    except FileNotFoundError:
-        raise _rejected("missing-file", f"There is no file{named or ' of this name'}.", at) from None
-    except IsADirectoryError:
-        raise _rejected("not-a-file", f"This is a folder, not a file{named and ':' + named}.", at) from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        raise _rejected("unreadable-file", f"The file{named} cannot be read: {_lowered(why)}.", at) from None
 
 
 def _extended(document: Document, reader: Reader, chain: tuple[str, ...]) -> Document:
@@ -219,7 +200,7 @@ def _names(document: Document) -> list[tuple[Path, str]]:
         names = [(("extends", index), name) for index, name in enumerate(value)]
     for path, name in names:
         if not isinstance(name, str) or not name:
-            message, allowed = "This does not name a file.", 'a file name, or an array of file names: "common.toml"'
+            message, allowed = "this does not name a file", 'a file name, or an array of file names: "common.toml"'
             raise _rejected("bad-extends", message, document.place(path), path=path, allowed=allowed)
     return names
 
@@ -228,16 +209,18 @@ def _base(document: Document, path: Path, name: str, reader: Reader, chain: tupl
     file = beside(document.file, name)
     if posixpath.normpath(file) in map(posixpath.normpath, chain):
         loop = " -> ".join(shown(link) for link in (*chain, file))
-        message = "This file extends itself, directly or through others."
+        message = "this file extends itself, directly or through others"
         raise _rejected("extends-loop", message, document.place(path), path=path, found=shown(name), notes=(loop,))
     if len(chain) >= CHAIN:
-        message, allowed = "Too many files extend one another here.", f"at most {CHAIN} files in a row"
+        message, allowed = "too many files extend one another here", f"at most {CHAIN} files in a row"
         raise _rejected("too-deep", message, document.place(path), path=path, allowed=allowed)
     try:
-        base = _parse_shared(file, _content(file, reader, document.place(path)))
+        source = reader(file)
     except Rejected as rejected:
-        same = all(fault.place and fault.place.file == document.file for fault in rejected.faults)
-        raise Rejected(fault.under(*path) if same else fault for fault in rejected.faults) from None
+        place = document.place(path)
+        faults = (evolve(fault, place=place, path=path, found=shown(name)) for fault in rejected.faults)
+        raise Rejected(faults) from None
+    base = _parse_shared(file, source)
     return _extended(base, reader, (*chain, file)) if "extends" in base.data else base
 
 

@@ -1,0 +1,121 @@
+"""Checking: a document becomes a `Spec` or faults. No unchecked spec can exist, since only this module makes one.
+
+Enters: a document and the installed steps. Leaves: the frame and one typed section per step, or every fault of the
+document at once, each with its place. The composed schema is JSON Schema draft 2020-12.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from typing import Any, TypeVar
+
+import bedplate_schema
+from bedplate.document import Document
+from bedplate.faults import Fault, Path, Rejected, ordered
+from bedplate.hookspecs import Step
+from bedplate.schema_faults import schema_faults, validator
+from bedplate.spec import Machine, Spec
+from bedplate.structure import structure_faults, structured
+from bedplate.survey import Survey
+
+T = TypeVar("T")
+
+
+def compose_schema(steps: Mapping[str, Step]) -> dict[str, Any]:
+    """The schema of a whole spec: the frame and the section of each step, closed."""
+    frame = bedplate_schema.load("frame")
+    frame["$id"] = "https://bedplate.example/schema/spec.json"
+    frame["$defs"] = {name: _embedded(step.schema, f"#/$defs/{name}") for name, step in steps.items()}
+    frame["properties"] |= {name: _reference(name, step) for name, step in steps.items()}
+    frame["required"] += [name for name, step in steps.items() if step.required]
+    return frame
+
+
+def _reference(name: str, step: Step) -> dict[str, Any]:
+    """Title and description stand beside the reference, where every editor looks for them."""
+    words = {key: step.schema[key] for key in ("title", "description") if key in step.schema}
+    return {**words, "$ref": f"#/$defs/{name}"}
+
+
+def _embedded(schema: Any, home: str) -> Any:
+    """`schema` as a part of another: its references into itself start at `home`, it has no identity of its own."""
+    if isinstance(schema, list):
+        return [_embedded(item, home) for item in schema]
+    if not isinstance(schema, Mapping):
+        return schema
+    inside = {key: _embedded(value, home) for key, value in schema.items() if key not in ("$schema", "$id")}
+    reference = inside.get("$ref")
+    if isinstance(reference, str) and reference.startswith("#"):
+        inside["$ref"] = home + reference[1:]
+    return inside
+
+
+# --- documents -------------------------------------------------------------------------------------------------------
+
+
+def check(document: Document, steps: Mapping[str, Step]) -> Spec:
+    """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
+    judge, data = _spec_judge(tuple(steps.items())), document.data
+    models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
+    names = [name for name in data if name in models]
+    parts: list[_Part] = [((name,), data[name], models[name]) for name in names]
+    sections = dict(zip(names, _typed(document, judge, parts, spec=True), strict=True))
+    machine = sections.pop("machine")
+    return Spec(machine=machine, sections=sections)
+
+
+def structure_survey(document: Document) -> Survey:
+    """The checked survey. Raises Rejected with every fault."""
+    survey: Survey
+    [survey] = _typed(document, _survey_judge(), [((), document.data, Survey)], spec=False)
+    return survey
+
+
+_Part = tuple[Path, Any, type[Any]]
+"""Path of a part of a document, its data, and what it becomes."""
+
+
+@lru_cache(maxsize=8)
+def _spec_judge(steps: tuple[tuple[str, Step], ...]) -> Any:
+    return validator(compose_schema(dict(steps)))
+
+
+@lru_cache(maxsize=1)
+def _survey_judge() -> Any:
+    return validator(bedplate_schema.load("survey"))
+
+
+def _typed(document: Document, judge: Any, parts: list[_Part], *, spec: bool) -> list[Any]:
+    """The parts as their models. The way without faults is short; faults are looked for in detail only where one is."""
+    trouble: Exception | None = None
+    if judge.is_valid(document.data):
+        try:
+            return [structured(data, model) for _, data, model in parts]
+        except Exception as error:
+            trouble = error
+    faults = schema_faults(judge, document.data, lambda path, key: document.place(path, key=key), sections=spec)
+    faults = _joined(faults, [fault for part in parts for fault in _part_faults(document, part)])
+    if not faults and trouble is not None:
+        raise trouble
+    raise Rejected(ordered(faults))
+
+
+def _part_faults(document: Document, part: _Part) -> Iterable[Fault]:
+    path, data, model = part
+    for fault in structure_faults(data, model):
+        here = fault.under(*path)
+        yield here.at(document.place(here.path, key=here.code == "unknown-key"))
+
+
+def _joined(schema: list[Fault], types: list[Fault]) -> list[Fault]:
+    """Faults of both kinds, one for each thing wrong: where both complain the schema knows more, save for sizes."""
+    sizes = {fault.path for fault in types if fault.code == "bad-size"}
+    kept = [fault for fault in schema if not (fault.code == "malformed" and fault.path in sizes)]
+    blamed = [fault.path for fault in kept]
+    return kept + [fault for fault in types if not any(_related(fault.path, path) for path in blamed)]
+
+
+def _related(one: Path, other: Path) -> bool:
+    shorter = min(len(one), len(other))
+    return one[:shorter] == other[:shorter]

@@ -1,0 +1,383 @@
+"""What a JSON Schema (draft 2020-12) finds wrong, in our own words.
+
+Enters: a schema, data, and a way to tell places. Leaves: faults. Nothing of jsonschema's own wording is shown.
+https://json-schema.org/draft/2020-12/json-schema-validation
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Any
+
+import jsonschema  # type: ignore[import-untyped]
+from attrs import evolve, frozen
+from jsonschema.exceptions import ValidationError  # type: ignore[import-untyped]
+from jsonschema.validators import extend  # type: ignore[import-untyped]
+from referencing import Registry
+
+from bedplate.faults import Fault, Path, Place, nearest, one_of, shown
+
+Locate = Callable[[Path, bool], Place]
+"""Gives the place of the value at a path or, with True, of its key."""
+
+TYPES = {
+    "string": "text in quotes",
+    "integer": "a whole number",
+    "number": "a number",
+    "boolean": "true or false",
+    "array": "an array",
+    "object": "a table",
+}
+"""JSON Schema's types in the words of TOML."""
+
+
+# --- the validator -------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=512)
+def _pattern(pattern: str) -> re.Pattern[str]:
+    """`pattern` as ECMA-262 means it: `$` is the very end (Python's lets a line break follow), classes are ASCII."""
+    pieces = re.findall(r"\\.|\[(?:\\.|[^\]\\])*\]|.", pattern, re.DOTALL)
+    return re.compile("".join(r"\Z" if piece == "$" else piece for piece in pieces), re.ASCII)
+
+
+def _match(_: Any, pattern: str, instance: Any, __: Any) -> Iterator[ValidationError]:
+    if isinstance(instance, str) and not _pattern(pattern).search(instance):
+        yield ValidationError("")
+
+
+def _is_whole(_: Any, value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+_DRAFT = jsonschema.Draft202012Validator
+_Validator = extend(
+    _DRAFT, {"pattern": _match}, type_checker=_DRAFT.TYPE_CHECKER.redefine("integer", _is_whole)
+)  # fmt: skip
+
+
+def validator(schema: Mapping[str, Any]) -> Any:
+    """A validator of `schema` that never fetches anything."""
+    return _Validator(schema, registry=Registry())
+
+
+def schema_faults(validator: Any, data: Any, locate: Locate, *, sections: bool = False) -> list[Fault]:
+    """Every fault `validator` finds in `data`, each once. With `sections`, tables at the top are a spec's sections."""
+    errors = list(validator.iter_errors(data))
+    view = _View(root=validator.schema, locate=locate, sections=sections)
+    found = [fault for error in errors for fault in _explain(error, view)]
+    blamed = {fault.path for fault in found}
+    for error in errors:
+        if error.validator in _CLOSED and not _strangers(error, view):
+            found.extend(fault for fault in _unfitting(error, view) if not _near(fault.path[:-1], blamed))
+    return _one_each(found)
+
+
+def _one_each(found: list[Fault]) -> list[Fault]:
+    """One fault for one mistake: a value of a wrong type is no unknown value too, a misspelt key is not missing too."""
+    mistyped = {fault.path for fault in found if fault.code == "wrong-type"}
+    misspelt = {(*fault.path[:-1], fault.nearest) for fault in found if fault.code in ("unknown-key", "unknown-section")}
+    return [
+        fault
+        for fault in dict.fromkeys(found)
+        if not (fault.path in mistyped and fault.code != "wrong-type")
+        and not (fault.path in misspelt and fault.code in ("missing-key", "missing-section"))
+    ]
+
+
+@frozen(kw_only=True)
+class _View:
+    """What explaining an error takes besides the error."""
+
+    root: Mapping[str, Any]
+    locate: Locate
+    sections: bool
+
+
+def _near(path: Path, blamed: Iterable[Path]) -> bool:
+    """Whether something at or below `path` is blamed already: a failing branch leaves its keys unevaluated."""
+    return any(other[: len(path)] == path for other in blamed)
+
+
+# --- one error, its faults -------------------------------------------------------------------------------------------
+
+_Explain = Callable[[ValidationError, Path, _View], Iterable[Fault]]
+
+
+def _explain(error: ValidationError, view: _View) -> Iterator[Fault]:
+    path: Path = tuple(error.absolute_path)
+    if "propertyNames" in error.absolute_schema_path:
+        yield Fault(
+            code="bad-key", message="this is not a name that may stand here", path=(*path, str(error.instance)),
+            place=view.locate((*path, str(error.instance)), True), found=written(error.instance), allowed=_meant(error),
+        )  # fmt: skip
+        return
+    explain = _KEYWORDS.get(str(error.validator), _other)
+    yield from explain(error, path, view)
+
+
+def written(value: object) -> str:
+    """A value as a person would recognise it in the file."""
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"an array of {len(value)}"
+    if isinstance(value, (datetime.date, datetime.time)):
+        return f"{value.isoformat()} (a date or time)"
+    return str(value)
+
+
+def _meant(error: ValidationError) -> str | None:
+    """What the schema says of a value."""
+    schema = error.schema
+    words = (schema.get("description") or schema.get("title")) if isinstance(schema, Mapping) else None
+    return str(words).rstrip(".") if words else None
+
+
+def _fault(error: ValidationError, path: Path, view: _View, code: str, message: str, **more: Any) -> Fault:
+    fields = {"found": written(error.instance), "allowed": _meant(error), **more}
+    return Fault(code=code, message=message, path=path, place=view.locate(path, False), **fields)
+
+
+def _type(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    value = error.validator_value
+    yield _wrong_type(error, path, view, [value] if isinstance(value, str) else list(value))
+
+
+def _wrong_type(error: ValidationError, path: Path, view: _View, types: Sequence[str]) -> Fault:
+    words = one_of([TYPES.get(name, name) for name in dict.fromkeys(types)])
+    return _fault(error, path, view, "wrong-type", f"this must be {words}", allowed=_allowed(words, error))
+
+
+def _allowed(words: str, error: ValidationError) -> str:
+    meant = _meant(error)
+    return f"{words}: {meant}" if meant else words
+
+
+def _enum(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    values = error.validator_value if error.validator == "enum" else [error.validator_value]
+    texts = [value for value in values if isinstance(value, str)]
+    near = nearest(error.instance, texts) if isinstance(error.instance, str) else None
+    plain = [value if isinstance(value, str) and value else written(value) for value in values]
+    message = "this is not one of the values that may stand here"
+    yield _fault(error, path, view, "unknown-value", message, allowed=one_of(plain), nearest=near)
+
+
+def _pattern_missed(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    text = error.instance
+    if any(ord(character) < 32 or ord(character) == 127 for character in text):
+        message = "control characters and line breaks cannot stand here"
+        yield _fault(error, path, view, "control-character", message)
+        return
+    near = next((t for t in _respelt(text) if _pattern(error.validator_value).search(t)), None)
+    yield _fault(error, path, view, "malformed", "this is not written as it has to be", nearest=near)
+
+
+def _respelt(text: str) -> Iterator[str]:
+    """Other spellings of a short text that people often mean."""
+    if len(text) <= 100:
+        bare = text.strip()
+        hyphened = re.sub(r"[_\s]+", "-", bare)
+        yield from (bare, bare.lower(), hyphened, hyphened.lower(), bare.upper())
+
+
+_LIMITS = {
+    "minLength": ("too-short", "this text is too short", "at least {} character{}"),
+    "maxLength": ("too-long", "this text is too long", "at most {} character{}"),
+    "minItems": ("too-few", "too few elements stand here", "at least {}"),
+    "maxItems": ("too-many", "too many elements stand here", "at most {}"),
+    "minProperties": ("too-few", "too few keys stand here", "at least {}"),
+    "maxProperties": ("too-many", "too many keys stand here", "at most {}"),
+    "minimum": ("number-too-small", "this number is too small", "at least {}"),
+    "exclusiveMinimum": ("number-too-small", "this number is too small", "more than {}"),
+    "maximum": ("number-too-large", "this number is too large", "at most {}"),
+    "exclusiveMaximum": ("number-too-large", "this number is too large", "less than {}"),
+    "multipleOf": ("not-a-multiple", "this number is not a multiple as it has to be", "a multiple of {}"),
+}
+
+
+def _limit(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    code, message, words = _LIMITS[str(error.validator)]
+    limit = error.validator_value
+    allowed = _allowed(words.format(limit, "" if limit == 1 else "s"), error)
+    if error.instance == "" and limit == 1:
+        code, message, allowed = "empty-text", "this text cannot be empty", _meant(error) or allowed
+    found = f"{len(error.instance)} characters" if code == "too-long" else written(error.instance)
+    yield _fault(error, path, view, code, message, allowed=allowed, found=found)
+
+
+def _unique(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    items = error.instance
+    for index, item in enumerate(items):
+        if item in items[:index]:
+            place, here = view.locate((*path, index), False), (*path, index)
+            message = "this stands here twice"
+            yield Fault(code="repeated-value", message=message, path=here, place=place, found=written(item))
+
+
+# --- keys ------------------------------------------------------------------------------------------------------------
+
+_CLOSED = ("unevaluatedProperties", "additionalProperties")
+
+
+def _closed(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    """Keys no branch of the schema knows. Keys that only do not fit here are left to `_unfitting`."""
+    known = _known(error.schema, view.root)
+    for key in _strangers(error, view):
+        yield _stranger(key, error.instance[key], known, path, view)
+
+
+def _stranger(key: str, value: Any, known: Mapping[str, Any], path: Path, view: _View) -> Fault:
+    table = isinstance(value, dict) or (isinstance(value, list) and any(isinstance(item, dict) for item in value))
+    code, what, notes = "unknown-key", "key", tuple[str, ...]()
+    if view.sections and not path and table:
+        code, what, notes = "unknown-section", "section", (PLUGIN_HINT,)
+    here = (*path, key)
+    return Fault(
+        code=code, message=f"there is no such {what}", path=here, place=view.locate(here, True), found=shown(key),
+        allowed=one_of(list(known)) or None, nearest=nearest(key, known), notes=notes,
+    )  # fmt: skip
+
+
+PLUGIN_HINT = "The plugin that brings this section may not be installed; `bedplate steps` lists those that are."
+
+
+def _strangers(error: ValidationError, view: _View) -> list[str]:
+    known = _known(error.schema, view.root)
+    return [key for key in error.instance if key not in known]
+
+
+def _unfitting(error: ValidationError, view: _View) -> Iterator[Fault]:
+    """Keys that a branch of the schema knows, but not together with what else stands in the table."""
+    path, always = tuple(error.absolute_path), error.schema.get("properties", {})
+    for key in error.instance:
+        if key not in always:
+            message = "this key does not go with the other keys of its table"
+            yield Fault(code="unfitting-key", message=message, path=(*path, key), place=view.locate((*path, key), True))
+
+
+def _known(schema: Any, root: Mapping[str, Any]) -> dict[str, Any]:
+    """Every key any branch of an object's schema knows, with its schema, in the schema's order."""
+    if not isinstance(schema, Mapping):
+        return {}
+    known: dict[str, Any] = dict(schema.get("properties", {}))
+    branches = [schema[word] for word in ("if", "then", "else") if word in schema]
+    branches += [branch for word in ("allOf", "anyOf", "oneOf") for branch in schema.get(word, ())]
+    branches += list(schema.get("dependentSchemas", {}).values())
+    if "$ref" in schema:
+        branches.append(_resolved(schema["$ref"], root))
+    for branch in branches:
+        known |= {key: value for key, value in _known(branch, root).items() if key not in known}
+    return known
+
+
+def _resolved(reference: str, root: Mapping[str, Any]) -> Any:
+    found: Any = root
+    for part in reference.removeprefix("#").split("/")[1:]:
+        found = found.get(part.replace("~1", "/").replace("~0", "~"), {}) if isinstance(found, Mapping) else {}
+    return found
+
+
+def _required(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    known = _known(error.schema, view.root)
+    for key in error.validator_value:
+        if key not in error.instance:
+            yield _missing(key, known, path, view)
+
+
+def _missing(key: str, known: Mapping[str, Any], path: Path, view: _View) -> Fault:
+    schema = known.get(key, {})
+    if "$ref" in schema:
+        schema = {**_resolved(schema["$ref"], view.root), **schema}
+    section = view.sections and not path and schema.get("type") == "object"
+    code, what = ("missing-section", f"the section [{key}]") if section else ("missing-key", f"the key {key}")
+    here, allowed = (*path, key), str(schema.get("description", "")).rstrip(".") or None
+    return Fault(code=code, message=f"{what} is missing", path=here, place=view.locate(here, False), allowed=allowed)
+
+
+def _dependent(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    known = _known(error.schema, view.root)
+    for cause, keys in error.validator_value.items():
+        for key in keys if cause in error.instance else ():
+            if key not in error.instance:
+                fault = _missing(key, known, path, view)
+                yield evolve(fault, message=f"the key {key} is missing; {cause} needs it")
+
+
+# --- branches --------------------------------------------------------------------------------------------------------
+
+
+def _branches(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    """Of the branches of anyOf and oneOf, the one the data comes nearest to is explained."""
+    by_branch: dict[int, list[ValidationError]] = {}
+    for inner in error.context or ():
+        by_branch.setdefault(int(inner.relative_schema_path[0]), []).append(inner)
+    if not by_branch:
+        yield _fault(error, path, view, "ambiguous", "this fits more than one of the forms that may stand here")
+        return
+    types = [_misfit(inners) for inners in by_branch.values()]
+    if all(types):
+        yield _wrong_type(error, path, view, [name for names in types for name in names])
+        return
+    lone = [inners[0] for inners in by_branch.values() if len(inners) == 1 and inners[0].validator == "required"]
+    if len(lone) == len(by_branch) > 1 and all(not inner.relative_path for inner in lone):
+        yield _one_missing(error, lone, path, view)
+        return
+    for inner in min(by_branch.values(), key=_distance):
+        yield from _explain(inner, view)
+
+
+def _misfit(errors: list[ValidationError]) -> list[str]:
+    """The types a branch wants, if the data is of another."""
+    for error in errors:
+        if error.validator == "type" and not error.relative_path:
+            value = error.validator_value
+            return [value] if isinstance(value, str) else list(value)
+    return []
+
+
+def _distance(errors: list[ValidationError]) -> tuple[bool, int, int]:
+    """How far data is from a branch: type, then the words that tell branches apart, then the number of errors."""
+    words = sum(error.validator in ("const", "enum") and len(error.relative_path) <= 1 for error in errors)
+    return bool(_misfit(errors)), words, len(errors)
+
+
+def _one_missing(error: ValidationError, lone: list[ValidationError], path: Path, view: _View) -> Fault:
+    keys = [key for inner in lone for key in inner.validator_value if key not in error.instance]
+    words = one_of(list(dict.fromkeys(keys)))
+    return Fault(
+        code="missing-key", message="a key is missing here", path=path, place=view.locate(path, False), allowed=words
+    )
+
+
+def _not(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    yield _fault(error, path, view, "forbidden-form", "this form cannot stand here")
+
+
+def _other(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
+    """Keywords without words of their own: the schema's description has to do."""
+    yield _fault(error, path, view, "not-allowed", "this cannot stand here")
+
+
+_KEYWORDS: Mapping[str, _Explain] = {
+    "type": _type,
+    "enum": _enum,
+    "const": _enum,
+    "pattern": _pattern_missed,
+    "uniqueItems": _unique,
+    "unevaluatedProperties": _closed,
+    "additionalProperties": _closed,
+    "required": _required,
+    "dependentRequired": _dependent,
+    "anyOf": _branches,
+    "oneOf": _branches,
+    "not": _not,
+    **dict.fromkeys(_LIMITS, _limit),
+}
