@@ -1,0 +1,26 @@
+# boot-entry-numbers PARTUUID LOADER: print the number of every active boot entry that starts LOADER (\EFI\...\x.efi) from
+# that partition, one a line. The variables are read as they are: a tool's listing differs from version to version.
+# EFI_LOAD_OPTION: attributes, length, title, device path (UEFI 2.10, 3.1.3); hard drive node 4/1, file path node 4/4
+# (10.3.5.1 and 10.3.5.4); a GUID has its first three fields low byte first.
+verb_boot_entry_numbers() {
+    v_guid=$(printf '%s' "$1" | tr '[:upper:]' '[:lower:]' |
+        sed 's/^\(..\)\(..\)\(..\)\(..\)-\(..\)\(..\)-\(..\)\(..\)-/\4\3\2\1\6\5\8\7/' | tr -d '-')
+    v_path=$(printf '%s' "$2" | tr '[:upper:]' '[:lower:]' | od -An -v -tx1 | tr -d '\n' | sed 's/ \(..\)/\100 /g')
+    for v_file in /sys/firmware/efi/efivars/Boot[0-9A-F][0-9A-F][0-9A-F][0-9A-F]-8be4df61-93ca-11d2-aa0d-00e098032b8c; do
+        [ -e "$v_file" ] || continue
+        od -An -v -tx1 "$v_file" >"$WORK/entry" || return 1
+        v_hex=$(tr -d ' \n' <"$WORK/entry")
+        case $v_hex in
+            ????????[0-9a-f][13579bdf]*"04012a00"????????????????????????????????????????"${v_guid}02020404"*) ;;
+            *) continue ;;
+        esac
+        v_rest=${v_hex#*"${v_guid}02020404"????}
+        # Four hex digits are one character; names on FAT are compared without case.
+        v_found=$(printf '%s' "${v_rest%%00007fff0400*}" | sed 's/..../& /g
+s/4\([1-9a-f]\)00 /6\100 /g
+s/5\([0-9a]\)00 /7\100 /g')
+        [ "$v_found" = "$v_path" ] || continue
+        v_number=${v_file##*/Boot}
+        printf '%s\n' "${v_number%%-*}"
+    done
+}

@@ -1,0 +1,50 @@
+"""The `[bootloader]` step: what the firmware starts, what its menu offers, and the manual parts around it.
+
+Enters: the section, the layout and the package family as facts, the survey. Leaves: actions that save the firmware's
+boot entries and the files of the EFI system partition, rebuild the initramfs, install and configure the loader, add
+one boot entry and prove that everything foreign is as it was; and the work for people: medium, firmware settings,
+first boots. Gives the fact `KernelParameters`.
+
+    [bootloader]
+    name = "kelp"                       # folder below \\EFI and label of the boot entry
+    menu_time = 5                       # seconds
+    default = "new"                     # or "last", or the name of an entry
+    kernel_parameters = ["quiet"]
+
+    [[bootloader.entries]]              # only to change the entry a kept system gets by itself
+    name = "factory"
+    title = "Factory system"
+    loader = '\\EFI\\Microsoft\\Boot\\bootmgfw.efi'
+
+    [bootloader.firmware]
+    boot_menu_key = "F12"
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate import Step, hookimpl
+from bedplate.facts import KernelParameters
+from bedplate_steps.bootloader.draft import draft
+from bedplate_steps.bootloader.emit import emit
+from bedplate_steps.bootloader.judge import check
+from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.parameters import kernel_parameters
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The boot loader step."""
+    return [
+        Step(
+            section="bootloader",
+            title="Boot loader, its menu and boot entry, medium, firmware settings and first boots",
+            schema=bedplate_schema.load("bootloader"),
+            model=Bootloader,
+            emit=emit,
+            check=check,
+            facts={KernelParameters: kernel_parameters},
+            draft=draft,
+            required=True,
+        )
+    ]
