@@ -1,5 +1,6 @@
 """The local base archive: what a site would keep on a stick instead of a package mirror."""
 
+import shlex
 from pathlib import Path
 
 from .cache import built
@@ -9,13 +10,13 @@ from .tools import call
 
 ARCHIVE_NAME = "base.tar.zst"
 
-BASE_PACKAGES = (
+BASE_PACKAGES = shlex.split(
     "linux-image-amd64 initramfs-tools zstd systemd-sysv systemd-timesyncd systemd-resolved udev dbus kmod "
     "grub-efi-amd64 grub-efi-amd64-bin efibootmgr os-prober "
     "e2fsprogs dosfstools xfsprogs btrfs-progs ntfs-3g cryptsetup fdisk util-linux "
     "locales console-setup keyboard-configuration kbd console-data tzdata "
     "sudo login passwd libpam-systemd procps less vim-tiny iproute2 iputils-ping ca-certificates"
-).split()
+)
 """Packages of the archive; a run that needs more adds them with ``extra``."""
 
 NETWORK_MANAGER = ("network-manager",)

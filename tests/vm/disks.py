@@ -88,5 +88,3 @@ def fat_files(raw: Path, extent: Extent, folder: Path) -> dict[str, str]:
     call(["mcopy", "-s", "-n", "-i", f"{raw}@@{extent.start_bytes}", "::*", folder])
     files = sorted(path for path in folder.rglob("*") if path.is_file())
     return {path.relative_to(folder).as_posix(): sha256(path) for path in files}
-
-

@@ -1,5 +1,6 @@
 """A virtual machine with UEFI firmware: QEMU under software emulation, OVMF, one serial console."""
 
+import shlex
 import shutil
 import termios
 import time
@@ -99,9 +100,9 @@ class Machine:
 
     def _board(self) -> list[str]:
         made = self.hardware
-        words = "qemu-system-x86_64 -machine q35 -accel tcg,thread=multi -cpu max -nodefaults".split()
+        words = shlex.split("qemu-system-x86_64 -machine q35 -accel tcg,thread=multi -cpu max -nodefaults")
         words += ["-m", str(made.memory_mib), "-smp", str(made.processors), "-rtc", f"base={made.clock}"]
-        words += "-display none -monitor none -serial stdio -no-reboot -device virtio-rng-pci".split()
+        words += shlex.split("-display none -monitor none -serial stdio -no-reboot -device virtio-rng-pci")
         words += ["-fsdev", f"local,id=share,path={self.share},security_model=none"]
         words += ["-device", f"virtio-9p-pci,fsdev=share,mount_tag={_SHARE_TAG}"]
         return words + self._firmware_words() + self._network_words()

@@ -5,6 +5,7 @@ to the UEFI firmware; the kernel's EFI stub is loaded by the firmware like any b
 boot services, variables and tables are those a stick would see (common practice, no source).
 """
 
+import shlex
 import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -20,7 +21,7 @@ LIVE_SERIAL = "BENCHLIVE"
 LIVE_LABEL = "BENCHLIVE"
 LIVE_HOST_NAME = "live"
 
-_PACKAGES = (
+_PACKAGES = shlex.split(
     # a system that boots and can be logged in to
     "linux-image-amd64 initramfs-tools systemd-sysv udev dbus kmod login passwd procps less vim-tiny "
     # disks and file systems
@@ -33,19 +34,19 @@ _PACKAGES = (
     "mmdebstrap debootstrap arch-install-scripts debian-archive-keyring zstd xz-utils "
     # console, language, zone, secrets
     "kbd console-data console-setup locales tzdata openssl whois"
-).split()
+)
 
 # What is left out of the root to keep the medium small.
 _LEFT_OUT = ("/usr/share/man/*", "/usr/share/doc/*", "/usr/share/locale/*", "/usr/share/info/*")
 
 # Services that only cost time under software emulation and that no install needs.
-_MASKED = (
+_MASKED = shlex.split(
     "apt-daily.timer apt-daily-upgrade.timer dpkg-db-backup.timer e2scrub_all.timer e2scrub_reap.service "
     "fstrim.timer systemd-networkd-wait-online.service systemd-timesyncd.service getty@tty1.service "
     "console-setup.service keyboard-setup.service lvm2-monitor.service systemd-pstore.service "
     "systemd-journal-flush.service systemd-random-seed.service systemd-tmpfiles-clean.timer "
     "modprobe@drm.service"
-).split()
+)
 
 # Python comes along as a dependency of a few helpers (xfs_scrub_all(8) and others). It is taken away
 # again, so that a script that needs it fails here and not on a technician's stick.

@@ -75,4 +75,3 @@ def host_package_source() -> PackageSource:
         settings=_settings(),
         needs_ca_bundle=any(address.startswith("https:") for address, _ in repositories),
     )
-
