@@ -109,13 +109,12 @@ def _part_faults(document: Document, part: _Part) -> Iterable[Fault]:
 
 
 def _joined(schema: list[Fault], types: list[Fault]) -> list[Fault]:
-    """Faults of both kinds, one for each thing wrong: where both complain the schema knows more, save for sizes."""
+    """Faults of both kinds, one for each thing wrong: in one table the schema knows more, save for sizes."""
     sizes = {fault.path for fault in types if fault.code == "bad-size"}
     kept = [fault for fault in schema if not (fault.code == "malformed" and fault.path in sizes)]
-    blamed = [fault.path for fault in kept]
-    return kept + [fault for fault in types if not any(_related(fault.path, path) for path in blamed)]
-
-
-def _related(one: Path, other: Path) -> bool:
-    shorter = min(len(one), len(other))
-    return one[:shorter] == other[:shorter]
+    paths, tables = {fault.path for fault in kept}, {fault.path[:1] for fault in schema}
+    return kept + [
+        fault
+        for fault in types
+        if fault.path[:1] not in tables or (fault.code == "bad-size" and fault.path not in paths)
+    ]

@@ -79,12 +79,13 @@ def schema_faults(validator: Any, data: Any, locate: Locate, *, sections: bool =
 def _one_each(found: list[Fault]) -> list[Fault]:
     """One fault for one mistake: a value of a wrong type is no unknown value too, a misspelt key is not missing too."""
     mistyped = {fault.path for fault in found if fault.code == "wrong-type"}
-    misspelt = {(*fault.path[:-1], fault.nearest) for fault in found if fault.code in ("unknown-key", "unknown-section")}
+    strange, missing = ("unknown-key", "unknown-section"), ("missing-key", "missing-section")
+    misspelt = {(*fault.path[:-1], fault.nearest) for fault in found if fault.code in strange}
     return [
         fault
         for fault in dict.fromkeys(found)
         if not (fault.path in mistyped and fault.code != "wrong-type")
-        and not (fault.path in misspelt and fault.code in ("missing-key", "missing-section"))
+        and not (fault.path in misspelt and fault.code in missing)
     ]
 
 
