@@ -1,0 +1,46 @@
+"""The base step: whose packages, from where, and which.
+
+Enters: `[base]`. Leaves: actions that turn the empty, mounted root into a system with all packages any step needs, and
+the `Family` fact.
+
+    [base]
+    family = "apt"
+    release = "bookworm"
+    source = "https://mirror.example/debian"    # left out: what the live medium is configured to use
+    components = ["main", "non-free-firmware"]
+    firmware = true
+    microcode = "auto"
+    packages = ["vim", "less"]
+    services = ["fstrim.timer"]
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate import Step, hookimpl
+from bedplate.facts import Family
+from bedplate_steps.base.actions import emit
+from bedplate_steps.base.check import check
+from bedplate_steps.base.draft import draft
+from bedplate_steps.base.facts import family_of
+from bedplate_steps.base.model import Base
+
+__all__ = ["bedplate_steps"]
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The base step."""
+    return [
+        Step(
+            section="base",
+            title="Base system: package family, source, kernel, firmware, packages, services",
+            schema=bedplate_schema.load("base"),
+            model=Base,
+            emit=emit,
+            check=check,
+            facts={Family: family_of},
+            draft=draft,
+            required=True,
+        )
+    ]

@@ -1,0 +1,189 @@
+"""The actions of the base: an empty, mounted root becomes a system that others can build on.
+
+Enters: section and context. Leaves: actions in the order a person would do them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate import checks
+from bedplate.actions import TARGET, Action, Argv, Call, Check, InTarget, Operation, Run, Stage, WayBack
+from bedplate.facts import Layout
+from bedplate.hookspecs import Context
+from bedplate_steps.base import archive
+from bedplate_steps.base.api import bind, unbind
+from bedplate_steps.base.facts import family_of
+from bedplate_steps.base.families import FAMILIES, PackageFamily
+from bedplate_steps.base.model import Base
+
+GOES_WITH_ROOT = WayBack(
+    note="It lies in the new root file system only and goes with it when that partition is removed again."
+)
+
+RESUME = "A rerun empties what was half done, on the new file system alone, and begins again."
+
+
+def emit(base: Base, context: Context) -> Iterable[Action]:
+    """All actions of the section."""
+    family = FAMILIES[base.family]
+    layout = context.fact(Layout)
+    yield _prepare(base, family, layout)
+    yield _machine_id()
+    yield bind()
+    yield _packages(base, family, context)
+    if base.archive:
+        yield _host_keys()
+    yield from _sources(base, family)
+    if base.services:
+        yield _services(base)
+    yield unbind()
+
+
+def mounts(layout: Layout) -> tuple[tuple[str, str], ...]:
+    """Every planned mount as (mount point, device), parents before children."""
+    found = {part.mount: part.content_node for part in layout.partitions if part.mount}
+    for part in layout.partitions:
+        found.update({volume.mount: part.content_node for volume in part.subvolumes if volume.mount})
+    return tuple(sorted(found.items()))
+
+
+def _mount_points(layout: Layout) -> Argv:
+    return tuple(InTarget(point) for point, _ in mounts(layout) if point != "/")
+
+
+def _mounted(layout: Layout) -> Iterable[Check]:
+    for point, node in mounts(layout):
+        yield checks.holds(
+            f"{point} of the target is {node}", "mounted-from", InTarget(point), node, early=False,
+            otherwise="Mount it as planned first: without it the files would land in the medium's memory.",
+        )  # fmt: skip
+
+
+def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
+    points = _mount_points(layout)
+    fill = archive.unpack(base) if base.archive else family.prepare(base)
+    empty = checks.holds(
+        "The target is empty, or holds a base that was interrupted", "target-empty", *points, early=False,
+        otherwise="Another system or data is there: look at it before you format it.",
+    )  # fmt: skip
+    room = checks.holds(
+        "The target has room for the base", "room-in", InTarget("/"), str(family.room_mib), early=False,
+        otherwise="Ask for a larger root partition in the spec.",
+    )  # fmt: skip
+    before = archive.guards(base) if base.archive else family.guards(base)
+    begun = checks.holds("The target is not half made", "base-whole", early=False)
+    tools = archive.tools(base) if base.archive else family.tools
+    return Action(
+        id="base.unpack",
+        title="Unpack the base archive" if base.archive else "Make the target ready for packages",
+        reason="Packages need a minimal root to be installed into; a half-made one must not be built on.",
+        stage=Stage.LIVE,
+        operations=(Call(verb="base-begin", args=points, by_hand=(f"ls -A {TARGET}",)), fill,
+                    Call(verb="base-done", by_hand=("sync",))),
+        needs=("target:mounted", "clock:live", "network:live", *(f"tool:{tool}" for tool in tools))
+        if not base.archive else ("target:mounted", "clock:live", *(f"tool:{tool}" for tool in tools)),
+        gives=("base:unpacked",),
+        guards=(*before, *_mounted(layout), empty, room),
+        proofs=(begun,),
+        way_back=GOES_WITH_ROOT,
+        stamped=True,
+        expected=f"{TARGET} holds etc, usr, var and the planned mount points.",
+        trouble=f"The tool's own message says what it could not fetch or verify. {RESUME}",
+    )  # fmt: skip
+
+
+def _machine_id() -> Action:
+    return Action(
+        id="base.machine-id",
+        title="Give the machine an id of its own",
+        reason="Two machines with one machine-id get the same address from DHCP and fight over it.",
+        stage=Stage.LIVE,
+        operations=(Call(verb="machine-id", by_hand=(f"systemd-machine-id-setup --root={TARGET}",)),),
+        needs=("base:unpacked",),
+        gives=("file:/etc/machine-id",),
+        proofs=(checks.holds("/etc/machine-id is the machine's own", "machine-id-own", early=False),),
+        way_back=GOES_WITH_ROOT,
+    )
+
+
+def _packages(base: Base, family: PackageFamily, context: Context) -> Action:
+    known = family_of(base, context)
+    wanted = known.tokens("base", "kernel", "initramfs", "firmware", "microcode")
+    operations: tuple[Operation, ...] = () if base.archive else (family.install(base),)
+    return Action(
+        id="base.packages",
+        title="Check the packages of the base archive" if base.archive else "Install the packages",
+        reason="Everything the other steps need comes in one transaction, so that it fits together.",
+        stage=Stage.LIVE,
+        operations=operations,
+        needs=("base:unpacked", "target:api", "file:/etc/machine-id", *wanted,
+               *(f"package:{name}" for name in base.packages)),
+        gives=("base", "kernel:installed"),
+        guards=() if base.archive else family.guards(base)[-1:],
+        proofs=(
+            family.installed,
+            checks.holds("The kernel and its modules are there", "kernel-present", early=False),
+            checks.holds("The root folders have sane modes", "tree-modes", early=False),
+        ),
+        way_back=GOES_WITH_ROOT,
+        changes=not base.archive,
+        gathers="package",
+        expected="The package tool ends without an error.",
+        trouble=_trouble(base),
+    )  # fmt: skip
+
+
+def _trouble(base: Base) -> str:
+    if base.archive:
+        return "The archive lacks the packages named: pack it anew with them, or take them from a package source."
+    return "A name that is not known or a file that cannot be fetched is named in the tool's last lines. " + RESUME
+
+
+def _host_keys() -> Action:
+    return Action(
+        id="base.host-keys",
+        title="Make the machine's own SSH host keys",
+        reason="The archive's keys were left out: machines with one key cannot be told apart.",
+        stage=Stage.TARGET,
+        operations=(Call(verb="host-keys", by_hand=(f"chroot {TARGET} ssh-keygen -A",)),),
+        needs=("base", "target:api"),
+        proofs=(checks.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
+        way_back=GOES_WITH_ROOT,
+    )
+
+
+def _sources(base: Base, family: PackageFamily) -> Iterable[Action]:
+    operations, proofs = family.sources(base)
+    if operations and (base.source or not base.archive):
+        yield Action(
+            id="base.sources",
+            title="Set the target's package sources",
+            reason="The machine gets its updates from here.",
+            stage=Stage.TARGET,
+            operations=operations,
+            needs=("base", *(("tool:install",) if any(isinstance(item, Run) for item in operations) else ())),
+            proofs=proofs,
+            way_back=GOES_WITH_ROOT,
+        )
+
+
+def _services(base: Base) -> Action:
+    return Action(
+        id="base.services",
+        title="Enable the services the spec names",
+        reason="They start by themselves from the first boot on.",
+        stage=Stage.TARGET,
+        operations=tuple(
+            Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit)) for unit in base.services
+        ),
+        needs=("base", "tool:systemctl"),
+        gives=tuple(f"service:{unit}" for unit in base.services),
+        proofs=tuple(checks.service_enabled(unit) for unit in base.services),
+        way_back=WayBack(
+            note="The services are disabled again.",
+            operations=tuple(
+                Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)) for unit in base.services
+            ),
+        ),
+    )

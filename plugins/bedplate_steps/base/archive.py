@@ -1,0 +1,39 @@
+"""A base from a local archive: a whole system packed with tar, that lies on the live medium.
+
+Enters: the section. Leaves: operation, guards and tools. The machine's own identity (machine-id, host keys, random
+seed) is never unpacked, so that two machines from one archive stay two machines.
+"""
+
+from __future__ import annotations
+
+import shlex
+
+from bedplate import checks
+from bedplate.actions import TARGET, Call, Check
+from bedplate_steps.base.model import Base
+
+_PACKERS = {".gz": "gzip", ".tgz": "gzip", ".xz": "xz", ".zst": "zstd", ".bz2": "bzip2"}
+
+
+def unpack(base: Base) -> Call:
+    """Unpack with numeric owners and extended attributes."""
+    by_hand = f"tar -C {TARGET} --numeric-owner --xattrs --xattrs-include='*' -xpf {shlex.quote(base.archive)}"
+    return Call(verb="archive-unpack", args=(base.archive,), by_hand=(by_hand,))
+
+
+def guards(base: Base) -> tuple[Check, ...]:
+    """The archive is there and whole, and the medium's tar keeps extended attributes."""
+    whole = checks.holds(
+        f"The base archive {base.archive} is whole", "archive-whole", base.archive, base.archive_sha256,
+        otherwise="Copy it to the medium again, and compare its checksum with the one in the spec.",
+    )  # fmt: skip
+    tar = checks.succeeds(
+        "The medium's tar keeps extended attributes", "tar", "--xattrs", "--version",
+        otherwise="Use a medium with GNU tar.",
+    )  # fmt: skip
+    return (whole, tar)
+
+
+def tools(base: Base) -> tuple[str, ...]:
+    """tar, and the packer that the archive's suffix names."""
+    return ("tar", *(tool for suffix, tool in sorted(_PACKERS.items()) if base.archive.endswith(suffix)))

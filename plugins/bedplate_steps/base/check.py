@@ -1,0 +1,58 @@
+"""Faults of the `[base]` section that no schema can say. Enters: section and context. Leaves: faults."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate.facts import Layout
+from bedplate.faults import Fault, shown
+from bedplate.hookspecs import Context
+from bedplate.units import MIB, in_gib
+from bedplate_steps.base.facts import microcode_vendor
+from bedplate_steps.base.families import FAMILIES
+from bedplate_steps.base.model import Base
+
+
+def check(base: Base, context: Context) -> Iterable[Fault]:
+    """All faults and warnings of the section."""
+    yield from FAMILIES[base.family].check(base)
+    if base.firmware_packages and not base.firmware:
+        yield Fault(
+            code="firmware-contradiction", message="firmware packages are named, but firmware is switched off",
+            path=("firmware_packages",), allowed="firmware = true, or no firmware packages",
+        )  # fmt: skip
+    if base.archive_sha256 and not base.archive:
+        yield Fault(
+            code="archive-missing", message="a checksum is given, but no archive", path=("archive_sha256",),
+            allowed="archive: the path of the base archive on the live medium",
+        )  # fmt: skip
+    if base.more_sources and not base.source:
+        yield Fault(
+            code="source-missing", message="further sources need a main one", path=("more_sources",),
+            allowed="source: the address of the main package source",
+        )  # fmt: skip
+    yield from _microcode(base, context)
+    yield from _room(base, context)
+
+
+def _microcode(base: Base, context: Context) -> Iterable[Fault]:
+    known = microcode_vendor(base, context) or context.machine.architecture != "amd64"
+    if base.microcode == "auto" and not known:
+        yield Fault(
+            code="microcode-unknown", message="the processor's maker is not known, so no microcode is installed",
+            path=("microcode",), found=shown(base.microcode), allowed="intel, amd or none, or a survey that tells",
+            warning=True,
+        )  # fmt: skip
+
+
+def _room(base: Base, context: Context) -> Iterable[Fault]:
+    if not context.has(Layout):
+        return
+    layout = context.fact(Layout)
+    root, needed = layout.covering("/"), FAMILIES[base.family].room_mib * MIB
+    have = root.size * layout.sector_size if root else 0
+    if root and have < needed:
+        yield Fault(
+            code="root-too-small", message="the root partition has no room for a usual base of this family",
+            path=("family",), found=f"{in_gib(have)} on {root.name}", allowed=f"at least {in_gib(needed)}",
+        )  # fmt: skip

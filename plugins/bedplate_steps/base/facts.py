@@ -1,0 +1,35 @@
+"""What the base tells other steps: the package family with its names settled. Enters: section. Leaves: `Family`."""
+
+from __future__ import annotations
+
+from bedplate.facts import Family
+from bedplate.hookspecs import Context
+from bedplate_steps.base.families import FAMILIES
+from bedplate_steps.base.model import Base
+
+
+def family_of(base: Base, context: Context) -> Family:
+    """The family as other steps see it: kernel, firmware and microcode as the section and the survey settle them."""
+    family = FAMILIES[base.family]
+    table = family.table(context.machine.architecture)
+    if base.kernel:
+        table["kernel"] = (base.kernel,)
+    table["firmware"] = (base.firmware_packages or table["firmware"]) if base.firmware else ()
+    table["microcode"] = family.microcode.get(microcode_vendor(base, context), ())
+    return Family(
+        name=family.name,
+        architecture=context.machine.architecture,
+        packages=table,
+        admin_group=family.admin_group,
+        rebuild_initramfs=family.rebuild_initramfs,
+        from_archive=bool(base.archive),
+    )
+
+
+def microcode_vendor(base: Base, context: Context) -> str:
+    """`intel`, `amd`, or empty: none wanted, none known, or a processor that takes none this way."""
+    if context.machine.architecture != "amd64" or base.microcode == "none":
+        return ""
+    if base.microcode != "auto":
+        return base.microcode
+    return context.survey.machine.cpu_vendor if context.survey else ""

@@ -1,0 +1,178 @@
+"""The apt family: a minimal system by mmdebstrap or debootstrap, then one apt-get transaction inside it.
+
+Package names are those of Debian 12 (main), read in its package lists; "from memory" marks the rest.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from bedplate import checks
+from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.faults import Fault, shown
+from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.model import Base, Source
+
+COMPONENTS = ("main", "non-free-firmware")
+"""Debian 12 and later keep firmware and microcode in a component of their own (release notes of Debian 12, 2.2)."""
+
+SOURCES = "/etc/apt/sources.list"
+
+PACKAGES: dict[str, tuple[str, ...]] = {
+    "base": ("dbus", "ca-certificates"),  # the bootstrap tool has brought what the archive marks required and important
+    "initramfs": ("initramfs-tools",),
+    "boot-entries": ("efibootmgr",),
+    "other-systems": ("os-prober",),
+    "network-networkd": ("systemd",),
+    "network-resolved": ("systemd-resolved",),
+    "network-networkmanager": ("network-manager",),
+    "wifi-iwd": ("iwd",),
+    "wifi-wpa": ("wpasupplicant",),
+    "wifi-networkmanager": ("wpasupplicant",),
+    "time-sync": ("systemd-timesyncd",),
+    "time-sync-timesyncd": ("systemd-timesyncd",),
+    "time-sync-chrony": ("chrony",),
+    "sudo": ("sudo",),
+    "locales": ("locales",),
+    "keymap": ("keyboard-configuration", "console-setup", "kbd"),
+    "tzdata": ("tzdata",),
+    "fs-ext4": ("e2fsprogs",),
+    "fs-xfs": ("xfsprogs",),
+    "fs-btrfs": ("btrfs-progs",),
+    "fs-vfat": ("dosfstools",),
+    "fs-ntfs": ("ntfs-3g",),
+    "encryption": ("cryptsetup", "cryptsetup-initramfs"),
+    "lvm": ("lvm2",),
+    "ssh-server": ("openssh-server",),
+    "udev": ("udev",),
+    "dbus": ("dbus",),
+    # Not in main, so from memory.
+    "firmware": ("firmware-linux", "firmware-iwlwifi", "firmware-realtek", "firmware-atheros", "firmware-sof-signed"),
+}
+
+BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
+    "amd64": {
+        "kernel": ("linux-image-amd64",),
+        "loader-grub": ("grub-efi-amd64",),
+        "loader-systemd-boot": ("systemd-boot", "systemd-boot-efi"),
+        "secure-boot": ("shim-signed", "grub-efi-amd64-signed"),
+    },
+    "arm64": {  # from memory
+        "kernel": ("linux-image-arm64",),
+        "loader-grub": ("grub-efi-arm64",),
+        "loader-systemd-boot": ("systemd-boot", "systemd-boot-efi"),
+        "secure-boot": ("shim-signed", "grub-efi-arm64-signed"),
+    },
+}
+
+KEYRING = "/etc/apt/keyrings/base.gpg"
+"""Where a keyring named in the spec goes in the target."""
+
+
+def source_list(base: Base, keyring: str) -> str:
+    """One-line source list (sources.list(5)) of the spec's own sources; empty if the medium's are to be used."""
+    if not base.source:
+        return ""
+    main = Source(name="base", url=base.source, release=base.release, components=base.components)
+    option = f"[signed-by={keyring}] " if keyring else ""
+    lines = (
+        f"deb {option}{source.url} {source.release or base.release} "
+        f"{' '.join(source.components or main.components or COMPONENTS)}\n"
+        for source in (main, *base.more_sources)
+    )
+    return "".join(lines)
+
+
+def _prepare(base: Base) -> Call:
+    return Call(
+        verb="apt-unpack",
+        args=(base.release, base.keyring),
+        stdin=(source_list(base, base.keyring),),
+        by_hand=(
+            "# one of these two, whichever the medium has",
+            f"mmdebstrap --mode=root --skip=check/empty {base.release} /mnt/target {base.source or ''}".rstrip(),
+            f"debootstrap --force-check-gpg {base.release} /mnt/target {base.source or ''}".rstrip(),
+        ),
+    )
+
+
+def _install(base: Base) -> Call:
+    recommended = "yes" if base.recommended else "no"
+    return Call(
+        verb="apt-install",
+        args=(recommended, Gathered("package")),
+        by_hand=(
+            "cp /etc/resolv.conf /mnt/target/etc/resolv.conf",
+            "chroot /mnt/target apt-get update",
+            f"chroot /mnt/target apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} PACKAGES",
+        ),
+    )
+
+
+def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
+    if not base.source:
+        carry = Call(verb="apt-sources-carry", args=(base.release,), by_hand=(f"editor /mnt/target{SOURCES}",))
+        named = checks.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
+        return (carry,), (named,)
+    content = source_list(base, KEYRING if base.keyring else "")
+    write = WriteFile(path=InTarget(SOURCES), content=(content,))
+    if not base.keyring:
+        return (write,), (checks.file_is(SOURCES, (content,)),)
+    copy = Run(argv=("install", "-D", "-m", "0644", base.keyring, InTarget(KEYRING)))
+    return (copy, write), (checks.file_is(SOURCES, (content,)), checks.file_mode_is(KEYRING, 0o644))
+
+
+def _guards(base: Base) -> tuple[Check, ...]:
+    tool = checks.holds(
+        "The medium can make a minimal apt system", "apt-bootstrap-tool",
+        otherwise="Use a medium with mmdebstrap or debootstrap, or install one of them on the medium.",
+    )  # fmt: skip
+    return (tool, *reachable("apt-source-reachable", source_list(base, base.keyring), base.release))
+
+
+def _check(base: Base) -> Iterable[Fault]:
+    if not base.release and (not base.archive or base.source):
+        yield Fault(
+            code="release-missing", message="an apt base needs the name of its release", path=("release",),
+            allowed='the suite as the package source spells it, such as "bookworm"',
+        )  # fmt: skip
+    for path, url in _urls(base):
+        if url.startswith("file:"):
+            yield Fault(
+                code="source-on-medium", message="apt works inside the target and cannot see the medium's files",
+                path=path, found=shown(url), allowed="an http or https address, or a base archive",
+            )  # fmt: skip
+    for index, name in enumerate(base.packages):
+        if not _NAME.fullmatch(name):
+            yield Fault(
+                code="bad-package-name", message="this is not the name of a package", path=("packages", index),
+                found=shown(name), allowed="two or more of a-z, 0-9, +, - and .; a letter or digit first",
+            )  # fmt: skip
+
+
+def _urls(base: Base) -> Iterable[tuple[tuple[str | int, ...], str]]:
+    yield ("source",), base.source
+    for index, source in enumerate(base.more_sources):
+        yield ("more_sources", index, "url"), source.url
+
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9+.-]+")
+"""Debian Policy 4.6, section 5.6.1."""
+
+APT = PackageFamily(
+    name="apt",
+    tools=("chroot",),
+    packages=PACKAGES,
+    by_architecture=BY_ARCHITECTURE,
+    microcode={"intel": ("intel-microcode",), "amd": ("amd64-microcode",)},  # in non-free-firmware; from memory
+    admin_group="sudo",
+    rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
+    room_mib=2560,
+    prepare=_prepare,
+    install=_install,
+    installed=checks.holds("Every package is installed", "apt-installed", Gathered("package"), early=False),
+    sources=_sources,
+    guards=_guards,
+    check=_check,
+)

@@ -1,0 +1,137 @@
+"""The dnf family: one transaction into the target with dnf's own root option.
+
+Names marked "from memory" were not looked up; the rest stand in the distribution's package pages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate import checks
+from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.faults import Fault
+from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.model import Base
+
+REPOSITORY = "/etc/yum.repos.d/base-source.repo"
+KEYRING = "/etc/pki/rpm-gpg/base-source.asc"
+"""Where the spec's own source and its keys go in the target."""
+
+PACKAGES: dict[str, tuple[str, ...]] = {
+    # From memory: enough for a system that starts, logs people in and can install more.
+    "base": ("system-release", "basesystem", "systemd", "systemd-udev", "bash", "coreutils", "util-linux", "dnf", "rpm",
+             "passwd", "shadow-utils", "rootfiles", "iproute", "iputils", "procps-ng", "less", "vim-minimal"),
+    "initramfs": ("dracut",),  # from memory
+    "boot-entries": ("efibootmgr",),  # from memory
+    "other-systems": ("os-prober",),  # from memory
+    "network-networkd": ("systemd-networkd",),  # from memory
+    "network-resolved": ("systemd-resolved",),  # from memory
+    "network-networkmanager": ("NetworkManager",),  # from memory
+    "wifi-iwd": ("iwd",),  # from memory
+    "wifi-wpa": ("wpa_supplicant",),  # from memory
+    "wifi-networkmanager": ("NetworkManager-wifi",),
+    "time-sync": ("chrony",),  # from memory
+    "time-sync-timesyncd": ("systemd-udev",),  # from memory: the service lies in this part of systemd
+    "time-sync-chrony": ("chrony",),  # from memory
+    "sudo": ("sudo",),  # from memory, like all that follow
+    "locales": ("glibc-common",),
+    "keymap": ("kbd",),
+    "tzdata": ("tzdata",),
+    "fs-ext4": ("e2fsprogs",),
+    "fs-xfs": ("xfsprogs",),
+    "fs-btrfs": ("btrfs-progs",),
+    "fs-vfat": ("dosfstools",),
+    "fs-ntfs": ("ntfsprogs",),
+    "encryption": ("cryptsetup",),
+    "lvm": ("lvm2",),
+    "ssh-server": ("openssh-server",),
+    "udev": ("systemd-udev",),
+    "dbus": ("dbus",),
+    "firmware": ("linux-firmware",),
+}  # fmt: skip
+
+BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
+    "amd64": {
+        "kernel": ("kernel",),  # from memory
+        "loader-grub": ("grub2-efi-x64", "grub2-efi-x64-modules", "grub2-common", "grub2-tools"),  # two from memory
+        "loader-systemd-boot": ("systemd-boot-unsigned", "sdubby"),
+        "secure-boot": ("shim-x64", "grub2-efi-x64"),
+    },
+    "arm64": {  # from memory
+        "kernel": ("kernel",),
+        "loader-grub": ("grub2-efi-aa64", "grub2-efi-aa64-modules", "grub2-common", "grub2-tools"),
+        "loader-systemd-boot": ("systemd-boot-unsigned", "sdubby"),
+        "secure-boot": ("shim-aa64", "grub2-efi-aa64"),
+    },
+}
+
+
+def repository(base: Base, keyring: str) -> str:
+    """Repository file (dnf.conf(5), repo options) of the spec's own sources; empty if the medium's are to be used."""
+    if not base.source:
+        return ""
+    rows = [("base-source", base.source), *((more.name, more.url) for more in base.more_sources)]
+    return "\n".join(
+        f"[{name}]\nname={name}\nbaseurl={url}\nenabled=1\ngpgcheck=1\ngpgkey=file://{keyring}\n" for name, url in rows
+    )
+
+
+def _prepare(base: Base) -> Call:
+    return Call(verb="dnf-prepare", by_hand=("mkdir -p -m 0755 /mnt/target/etc /mnt/target/var",))
+
+
+def _install(base: Base) -> Call:
+    weak = "yes" if base.recommended else "no"
+    return Call(
+        verb="dnf-install",
+        args=(base.release, weak, Gathered("package")),
+        stdin=(repository(base, base.keyring),),
+        by_hand=(
+            f"dnf --installroot=/mnt/target --releasever={base.release} "
+            f"--setopt=install_weak_deps={base.recommended} -y install PACKAGES",
+        ),
+    )
+
+
+def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
+    if not base.source:
+        return (), ()  # the release package brings the distribution's own repository files
+    content = (repository(base, KEYRING),)
+    copy = Run(argv=("install", "-D", "-m", "0644", base.keyring, InTarget(KEYRING)))
+    write = WriteFile(path=InTarget(REPOSITORY), content=content)
+    return (copy, write), (checks.file_is(REPOSITORY, content), checks.file_mode_is(KEYRING, 0o644))
+
+
+def _guards(base: Base) -> tuple[Check, ...]:
+    return reachable("dnf-source-reachable", repository(base, base.keyring), base.release)
+
+
+def _check(base: Base) -> Iterable[Fault]:
+    if not base.release and (not base.archive or base.source):
+        yield Fault(
+            code="release-missing", message="a dnf base needs the number of its release", path=("release",),
+            allowed='the version as the distribution counts it, such as "42"',
+        )  # fmt: skip
+    if base.source and not base.keyring:
+        yield Fault(
+            code="keyring-missing", message="a source of your own needs the keys its packages are signed with",
+            path=("source",), allowed="keyring: the path of a key file on the live medium",
+        )  # fmt: skip
+
+
+DNF = PackageFamily(
+    name="dnf",
+    tools=("dnf", "rpm"),
+    packages=PACKAGES,
+    by_architecture=BY_ARCHITECTURE,
+    microcode={"intel": ("microcode_ctl",), "amd": ("amd-ucode-firmware",)},  # from memory
+    admin_group="wheel",
+    rebuild_initramfs=("dracut", "--regenerate-all", "--force"),
+    room_mib=3072,
+    prepare=_prepare,
+    install=_install,
+    installed=checks.holds("Every package is installed", "rpm-installed", Gathered("package"), early=False),
+    sources=_sources,
+    guards=_guards,
+    check=_check,
+)

@@ -1,0 +1,67 @@
+"""The extension point for package families. Enters: the section. Leaves: package names, operations and checks.
+
+A family is one value of `PackageFamily` in a module of its own. Where a package name comes from stands beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from attrs import field, frozen
+
+from bedplate.actions import Argv, Call, Check, Operation
+from bedplate.faults import Fault
+from bedplate_steps.base.model import Base
+
+Names = tuple[str, ...]
+
+
+@frozen(kw_only=True)
+class PackageFamily:
+    """What sets one package family apart. All callables are pure."""
+
+    name: str
+    """The word in the spec."""
+    tools: Names
+    """Commands the live medium must have for the package transaction."""
+    packages: Mapping[str, Names] = field(hash=False)
+    """From a generic need to package names, the same on every architecture."""
+    by_architecture: Mapping[str, Mapping[str, Names]] = field(hash=False)
+    """The same for `amd64` and `arm64`, where the names differ."""
+    microcode: Mapping[str, Names] = field(hash=False)
+    """Package names by CPU vendor, `intel` and `amd`."""
+    admin_group: str
+    """The group whose members administer the machine by the family's own practice."""
+    rebuild_initramfs: Argv
+    """Command in the target that builds the initramfs of every installed kernel."""
+    room_mib: int
+    """MiB the base takes, firmware included (common practice, no source; rounded up)."""
+    prepare: Callable[[Base], Call]
+    """Makes the empty target ready: a minimal system, or the folders a transaction from outside wants."""
+    install: Callable[[Base], Call]
+    """The one transaction for the gathered packages."""
+    installed: Check
+    """Proof: every gathered package is installed, as the family's own data base says."""
+    sources: Callable[[Base], tuple[tuple[Operation, ...], tuple[Check, ...]]]
+    """The target's own list of package sources, and the proof of it."""
+    guards: Callable[[Base], tuple[Check, ...]]
+    """What must hold before the first write: source reachable, keys there, tool there."""
+    check: Callable[[Base], Iterable[Fault]]
+    """Faults of the section that only this family knows; paths relative to the section."""
+
+    def table(self, architecture: str) -> dict[str, Names]:
+        """Need to package names for `amd64` or `arm64`."""
+        return {**self.packages, **self.by_architecture[architecture]}
+
+
+def reachable(verb: str, source: str, *words: str) -> tuple[Check, ...]:
+    """The package source answers: tried early without looking at certificates, since the live clock may still be
+    wrong then, and right before the transaction with them. `source` goes to the verb's standard input."""
+    otherwise = "Connect the machine, or name another source in the spec; a proxy is set with http_proxy."
+    return tuple(
+        Check(says=says, test=Call(verb=verb, args=(trust, *words), stdin=(source,)), otherwise=otherwise, early=early)
+        for says, trust, early in (
+            ("The package source answers", "any", True),
+            ("The package source answers and its certificate is good", "trusted", False),
+        )
+    )

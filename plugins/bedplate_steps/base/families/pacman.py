@@ -1,0 +1,143 @@
+"""The pacman family: one transaction into the target with pacman's own root option.
+
+Names marked "from memory" were not looked up; the rest stand in the distribution's package pages or installation guide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate import checks
+from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.faults import Fault
+from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.model import Base
+
+REPOSITORIES = ("core", "extra")
+"""The repositories of a usual system (pacman.conf as the distribution ships it; from memory)."""
+
+MIRRORS = "/etc/pacman.d/mirrorlist"
+
+PACKAGES: dict[str, tuple[str, ...]] = {
+    "base": ("base",),
+    "initramfs": ("mkinitcpio",),  # from memory
+    "boot-entries": ("efibootmgr",),
+    "other-systems": ("os-prober",),  # from memory
+    "network-networkd": ("systemd",),  # from memory, like all down to the file systems
+    "network-resolved": ("systemd",),
+    "network-networkmanager": ("networkmanager",),
+    "wifi-iwd": ("iwd",),
+    "wifi-wpa": ("wpa_supplicant",),
+    "wifi-networkmanager": ("wpa_supplicant",),
+    "time-sync": ("systemd",),
+    "time-sync-timesyncd": ("systemd",),
+    "time-sync-chrony": ("chrony",),
+    "sudo": ("sudo",),
+    "locales": ("glibc",),
+    "keymap": ("kbd",),
+    "tzdata": ("tzdata",),
+    "fs-ext4": ("e2fsprogs",),
+    "fs-xfs": ("xfsprogs",),
+    "fs-btrfs": ("btrfs-progs",),
+    "fs-vfat": ("dosfstools",),
+    "fs-ntfs": ("ntfs-3g",),
+    "encryption": ("cryptsetup",),
+    "lvm": ("lvm2",),
+    "ssh-server": ("openssh",),
+    "udev": ("systemd",),
+    "dbus": ("dbus",),
+    "firmware": ("linux-firmware", "sof-firmware"),
+}
+
+BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
+    "amd64": {
+        "kernel": ("linux",),
+        "loader-grub": ("grub",),  # from memory
+        "loader-systemd-boot": ("systemd",),  # from memory
+    },
+    "arm64": {  # from memory: the family's arm64 port is a distribution of its own
+        "kernel": ("linux-aarch64",),
+        "loader-grub": ("grub",),
+        "loader-systemd-boot": ("systemd",),
+    },
+}
+
+
+def config(base: Base) -> str:
+    """A pacman.conf(5) for the spec's own source; empty if the medium's is to be used."""
+    if not base.source:
+        return ""
+    head = "[options]\nArchitecture = auto\nCheckSpace\nSigLevel = Required DatabaseOptional\n"
+    repositories = [(name, base.source) for name in base.components or REPOSITORIES]
+    repositories += [(more.name, more.url) for more in base.more_sources]
+    return head + "".join(f"\n[{name}]\nServer = {url}\n" for name, url in repositories)
+
+
+def _prepare(base: Base) -> Call:
+    return Call(
+        verb="pacman-prepare",
+        by_hand=(
+            "mkdir -p -m 0755 /mnt/target/var/cache/pacman/pkg /mnt/target/var/lib/pacman /mnt/target/etc/pacman.d",
+            "cp -a /etc/pacman.d/gnupg /mnt/target/etc/pacman.d/",
+        ),
+    )
+
+
+def _install(base: Base) -> Call:
+    return Call(
+        verb="pacman-install",
+        args=(Gathered("package"),),
+        stdin=(config(base),),
+        by_hand=(
+            "pacman --root /mnt/target --cachedir /mnt/target/var/cache/pacman/pkg "
+            "--hookdir /mnt/target/etc/pacman.d/hooks --noconfirm --needed -Sy PACKAGES",
+        ),
+    )
+
+
+def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
+    if not base.source:
+        copy = Run(argv=("install", "-D", "-m", "0644", MIRRORS, InTarget(MIRRORS)))
+        named = checks.holds(f"{MIRRORS} names a server", "pacman-mirror-named", early=False)
+        return (copy,), (named,)
+    content = (f"Server = {base.source}\n",)
+    return (WriteFile(path=InTarget(MIRRORS), content=content),), (checks.file_is(MIRRORS, content),)
+
+
+def _guards(base: Base) -> tuple[Check, ...]:
+    keys = checks.holds(
+        "The medium has the keys that packages are signed with", "pacman-keyring",
+        otherwise="Run pacman-key --init and pacman-key --populate on the medium.",
+    )  # fmt: skip
+    return (keys, *reachable("pacman-source-reachable", config(base)))
+
+
+def _check(base: Base) -> Iterable[Fault]:
+    if base.release:
+        yield Fault(
+            code="release-not-used", message="a pacman base has no releases: it is always the newest",
+            path=("release",), allowed="leave the key out",
+        )  # fmt: skip
+    if base.keyring:
+        yield Fault(
+            code="keyring-not-used", message="pacman keeps its keys in a folder, which is copied from the medium",
+            path=("keyring",), allowed="leave the key out, and add the key on the medium with pacman-key",
+        )  # fmt: skip
+
+
+PACMAN = PackageFamily(
+    name="pacman",
+    tools=("pacman",),
+    packages=PACKAGES,
+    by_architecture=BY_ARCHITECTURE,
+    microcode={"intel": ("intel-ucode",), "amd": ("amd-ucode",)},
+    admin_group="wheel",
+    rebuild_initramfs=("mkinitcpio", "-P"),
+    room_mib=3584,
+    prepare=_prepare,
+    install=_install,
+    installed=checks.holds("Every package is installed", "pacman-installed", Gathered("package"), early=False),
+    sources=_sources,
+    guards=_guards,
+    check=_check,
+)
