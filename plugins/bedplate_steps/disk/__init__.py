@@ -1,0 +1,57 @@
+"""The disk step: which disk, what is kept on it, what is made, and where it is mounted.
+
+Enters: the `[disk]` section and the survey. Leaves: the `Layout` other steps ask for, and the actions from the backup
+in the other system to the closing of the target.
+
+    [disk]
+    serial = "SM-NVME-0217"            # or by_id, or model and size; never a name such as sda
+    table = "keep"                     # "new": everything on the disk is lost
+
+    [[disk.keep]]                      # every partition the survey found
+    name = "factory-esp"
+    partition = "86CC7105-853D-4D39-AA11-593635FA098E"
+    role = "esp"
+    mount = "/boot/efi"                # reused, never formatted
+
+    [[disk.keep]]
+    name = "factory-system"
+    partition = "0379071F-4CA3-4CC9-895E-395DE7D95941"
+    role = "system"
+    shrink_to = "240GiB"               # by hand, in the other system
+
+    [[disk.new]]
+    name = "root"
+    size = "rest"
+    filesystem = "ext4"
+    label = "kelp-root"
+    mount = "/"
+
+    [disk.other_system]
+    encryption = "suspended"
+    recovery_key_place = "safe in the station office"
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate.facts import Layout
+from bedplate.hookspecs import Step, hookimpl
+from bedplate_steps.disk.model import DiskSection
+from bedplate_steps.disk.planning import all_faults, plan
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The step of the `[disk]` section."""
+    return [
+        Step(
+            section="disk",
+            title="Partitions, file systems, mounts and swap of one disk",
+            schema=bedplate_schema.load("disk"),
+            model=DiskSection,
+            emit=lambda section, context: (),
+            check=all_faults,
+            facts={Layout: plan},
+            required=True,
+        )
+    ]

@@ -1,0 +1,184 @@
+"""Rules that join several parts of the section: one root, the EFI system partition, swap, hibernation, encryption.
+
+Enters: the section, the surveyed disk, the survey. Leaves: faults with paths below the section.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bedplate.faults import Fault, Path, shown
+from bedplate.survey import Survey, SurveyedDisk
+from bedplate.units import MIB, in_gib
+from bedplate_steps.disk.found import row_of
+from bedplate_steps.disk.kinds import BASIC_DATA, TYPES, role_of
+from bedplate_steps.disk.model import DiskSection, New
+
+LOADER_ROOM = 16 * MIB
+"""Bytes a boot loader may take on a kept EFI system partition (common practice, no source)."""
+KERNEL_ROOM = 400 * MIB
+"""Bytes needed where kernels lie on it too: two of 150 MiB each with their initramfs, and room to replace one
+(common practice, no source)."""
+
+
+def rule_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Iterator[Fault]:
+    """Every rule, in the order a person would think of them."""
+    yield from _root_faults(section)
+    yield from _esp_faults(section, disk)
+    yield from _swap_faults(section, disk)
+    yield from _hibernation_faults(section, survey.machine.memory_bytes)
+    yield from _encryption_faults(section)
+    yield from _other_system_faults(section, disk)
+
+
+def roles(section: DiskSection) -> list[tuple[int, New, str]]:
+    """Index, wish and role of every new partition."""
+    return [(i, new, role_of(new.filesystem, new.mounts, new.type)) for i, new in enumerate(section.new)]
+
+
+def _root_faults(section: DiskSection) -> Iterator[Fault]:
+    if not any("/" in new.mounts for new in section.new):
+        yield Fault(code="no-root", message="nothing is mounted at /", path=("new",),
+                    allowed='one new partition (or subvolume) with mount = "/"')  # fmt: skip
+
+
+def _esp_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    kept: list[tuple[Path, bool]] = [
+        (("keep", i), bool(keep.mount)) for i, keep in enumerate(section.keep) if keep.role == "esp"
+    ]
+    made: list[tuple[Path, bool]] = [(("new", i), bool(new.mount)) for i, new, role in roles(section) if role == "esp"]
+    used = [path for path, mounted in kept + made if mounted]
+    if not used:
+        where = kept[0][0] if kept else ("new",)
+        yield Fault(code="no-esp", message="no EFI system partition is mounted: the firmware could start nothing",
+                    path=where, allowed='mount = "/boot/efi" on the kept or on a new EFI system partition')  # fmt: skip
+    for path in used[1:]:
+        yield Fault(code="esp-twice", message="one EFI system partition is enough, and two are mounted", path=path)
+    if kept and made:
+        message = "the disk has an EFI system partition already; some firmware looks at the first one only"
+        yield Fault(code="second-esp", message=message, path=made[0][0], warning=True)
+    for index, keep in enumerate(section.keep):
+        if keep.role == "esp" and keep.mount:
+            yield from _kept_esp(section, index, disk)
+
+
+def _kept_esp(section: DiskSection, index: int, disk: SurveyedDisk) -> Iterator[Fault]:
+    keep = section.keep[index]
+    row = row_of(keep, disk)
+    inside = row.filesystem if row else None
+    if row is None:
+        return
+    if inside is None or inside.type != "vfat":
+        found = inside.type if inside else "nothing known"
+        yield Fault(code="esp-not-fat", message="there is no FAT file system on this EFI system partition",
+                    path=("keep", index, "partition"), found=found, allowed="vfat")  # fmt: skip
+        return
+    need = KERNEL_ROOM if keep.mount == "/boot" else LOADER_ROOM
+    what = "kernels" if keep.mount == "/boot" else "the boot loader"
+    if inside.free_bytes is None:
+        message = f"the survey does not know how much room {what} will find on {keep.name}"
+        yield Fault(code="esp-room-unknown", message=message, path=("keep", index, "mount"), warning=True)
+    elif inside.free_bytes < need:
+        yield Fault(
+            code="esp-full",
+            message=f"{keep.name} has {in_gib(inside.free_bytes)} free, {what} may need {in_gib(need)}",
+            path=("keep", index, "mount"),
+            found=shown(keep.mount),
+            allowed='mount = "/boot/efi", so that kernels stay on the root' if need == KERNEL_ROOM else
+            "an EFI system partition with more room, or a new one",
+        )  # fmt: skip
+
+
+def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    for row in disk.partitions if not section.whole_disk else ():
+        if row.type.upper() != TYPES["swap"] or "63" in row.attributes:
+            continue
+        message = f"partition {row.number} is another system's swap, and the new system would switch it on by its type"
+        path: Path = next((("keep", i) for i, k in enumerate(section.keep) if k.partition.upper() == row.uuid.upper()),
+                    ("keep",))  # fmt: skip
+        yield Fault(code="foreign-swap", message=message, path=path, warning=True,
+                    notes=("If that system hibernates, its session is lost (swapon(8)).",
+                           'The kernel parameter "systemd.gpt_auto=0" leaves it alone.'))  # fmt: skip
+    root = next((new for new in section.new if "/" in new.mounts), None)
+    if section.swap_file is not None and root is not None and len(root.subvolumes) > 1:
+        message = "a swap file keeps its btrfs subvolume from being snapshotted (btrfs(5))"
+        yield Fault(code="swap-file-subvolume", message=message, path=("swap_file",), warning=True)
+
+
+def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
+    if not section.hibernate:
+        return
+    swaps = [(i, new) for i, new in enumerate(section.new) if new.filesystem == "swap"]
+    allowed = f"one new swap partition of at least {in_gib(memory)}, the size of the memory"
+    if len(swaps) != 1 or section.swap_file is not None:
+        message = "the image of a hibernated system goes into one swap partition, which has to be the only one"
+        yield Fault(code="hibernate-swap", message=message, path=("hibernate",), found="true", allowed=allowed)
+    for index, keep in enumerate(section.keep):
+        if keep.mount and keep.role != "esp":
+            message = "a partition that two systems write to is damaged when one of them hibernates"
+            yield Fault(code="hibernate-shared", message=message, path=("keep", index, "mount"),
+                        found=shown(keep.mount), allowed="no mount, or hibernate = false")  # fmt: skip
+
+
+def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
+    root = next((new for new in section.new if "/" in new.mounts), None)
+    if root is None or not root.encrypt:
+        return
+    plain_boot = any("/boot" in new.mounts and not new.encrypt for new in section.new) or any(
+        keep.mount == "/boot" for keep in section.keep
+    )
+    if not plain_boot:
+        message = "an encrypted root needs a /boot outside the container: the boot loader opens no Argon2 key slot"
+        yield Fault(
+            code="encrypted-root-no-boot",
+            message=message,
+            path=("new", section.new.index(root), "encrypt"),
+            found="true",
+            allowed='a new unencrypted partition with mount = "/boot"',
+            notes=("source: GRUB manual, cryptomount",),
+        )
+    for index, new in enumerate(section.new):
+        if new.filesystem == "swap" and not new.encrypt:
+            message = "swap beside an encrypted root has to be encrypted too: it holds what the memory held"
+            yield Fault(code="swap-not-encrypted", message=message, path=("new", index, "name"),
+                        found=shown(new.name), allowed="encrypt = true")  # fmt: skip
+
+
+def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    systems = [(i, keep) for i, keep in enumerate(section.keep) if keep.role == "system"]
+    other = section.other_system
+    if other is None:
+        if systems:
+            message = "another system is kept: say how its volume encryption stands"
+            yield Fault(code="other-system-missing", message=message, path=("keep", systems[0][0], "role"),
+                        found='"system"', allowed='[disk.other_system] with encryption = "none", ...')  # fmt: skip
+        return
+    if other.encryption != "none" and not other.recovery_key_place.strip():
+        message = "with volume encryption, say where the recovery key is kept (the place, never the key)"
+        yield Fault(code="recovery-key-place", message=message, path=("other_system", "recovery_key_place"),
+                    found=shown(other.recovery_key_place), allowed='such as "safe in the office"')  # fmt: skip
+    if other.encryption != "none" and other.start_by == "chain-load":
+        message = "an encrypted system started in two ways asks for its recovery key again and again"
+        yield Fault(code="encrypted-chain-load", message=message, path=("other_system", "start_by"),
+                    found='"chain-load"', allowed='"firmware-menu"')  # fmt: skip
+    yield from _contradictions(section, disk)
+
+
+def _contradictions(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    other = section.other_system
+    for index, keep in enumerate(section.keep):
+        row = row_of(keep, disk)
+        inside = row.filesystem if row else None
+        if row is None or inside is None:
+            continue
+        if other is not None and other.encryption == "none" and inside.type == "BitLocker":
+            message = f"the survey found {keep.name} encrypted"
+            yield Fault(code="encryption-contradicts", message=message, path=("other_system", "encryption"),
+                        found='"none"', allowed='"on" or "suspended"')  # fmt: skip
+        if inside.dirty:
+            message = f"{keep.name} was hibernated or not shut down cleanly when the survey was taken"
+            yield Fault(code="volume-dirty", message=message, path=("keep", index), warning=True,
+                        notes=("The script stops until the other system has been shut down fully.",))  # fmt: skip
+        if row.type.upper() == BASIC_DATA and keep.role == "other" and inside.type in ("ntfs", "BitLocker"):
+            message = f'{keep.name} holds {inside.type}: if another system lives there, its role is "system"'
+            yield Fault(code="role-other", message=message, path=("keep", index, "role"), warning=True)
