@@ -1,0 +1,91 @@
+"""A first spec for a surveyed machine. Enters: a survey and the installed steps. Leaves: commented TOML.
+
+The frame is written here; each section by its own step, which alone knows what to suggest and why.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+
+import tomli_w
+
+from bedplate.hookspecs import Step
+from bedplate.spec import FORMAT
+from bedplate.survey import Survey
+from bedplate.units import in_gib
+
+_ARCHITECTURES = ("amd64", "arm64")
+
+_CAUTIONS = """\
+# Before anything is changed on this machine:
+#   - Back up what matters on it, and try to read the backup on another machine.
+#   - Write down the recovery keys of encrypted volumes, and keep them away from this machine.
+#   - Work on mains power. Where the maker's or the site's own rules differ from this file, they win.
+"""
+
+
+def draft(survey: Survey, steps: Mapping[str, Step], name: str, survey_path: str) -> str:
+    """A commented spec named after `name` for the machine of `survey`, which the spec names as `survey_path`.
+
+    Sections stand in the order of `steps`, required ones first; optional steps without a draft are left out.
+    """
+    ordered = sorted(steps.values(), key=lambda step: not step.required)
+    sections = (_section(step, survey) for step in ordered)
+    return "\n".join([_frame(survey, name, survey_path), *filter(None, sections)])
+
+
+def host_name(text: str) -> str:
+    """The name nearest to `text` that the frame takes: lower-case letters, digits and hyphens, a letter first."""
+    plain = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
+    begun = plain if plain[:1].isalpha() else f"m-{plain}"
+    return begun[:63].strip("-") if plain else "new-machine"
+
+
+def _section(step: Step, survey: Survey) -> str:
+    if step.draft is not None:
+        return step.draft(survey).strip("\n") + "\n"
+    if not step.required:
+        return ""
+    return f"# [{step.section}]: this step suggests nothing; write the section by hand (bedplate schema shows it).\n"
+
+
+def _frame(survey: Survey, name: str, survey_path: str) -> str:
+    told = host_name(name)
+    machine: dict[str, object] = {
+        "name": told,
+        "architecture": _architecture(survey),
+        "firmware": "uefi",
+        "survey": survey_path,
+    }
+    head = f"# First spec of {told}, drafted from its survey. Every value below is a suggestion: read it, change it,\n"
+    return "".join(
+        [
+            head,
+            "# then try it with: bedplate check FILE\n#\n",
+            *(f"# {line}\n" for line in _findings(survey)),
+            f"#\n{_CAUTIONS}\n",
+            tomli_w.dumps({"format": FORMAT, "machine": machine}),
+        ]
+    )
+
+
+def _architecture(survey: Survey) -> str:
+    found = survey.machine.architecture
+    return found if found in _ARCHITECTURES else _ARCHITECTURES[0]
+
+
+def _findings(survey: Survey) -> Iterator[str]:
+    """What the survey found, and what stands against an installation, one line each."""
+    machine = survey.machine
+    made = " ".join(filter(None, (machine.vendor, machine.product))) or "unknown make"
+    yield f"Found: {made}, {in_gib(machine.memory_bytes)} of memory, surveyed {survey.taken or 'on an unknown day'}."
+    if machine.architecture not in _ARCHITECTURES:
+        yield f"TROUBLE: the processor or the live system is {machine.architecture}; a spec can say amd64 or arm64."
+    if survey.firmware.mode != "uefi":
+        yield "TROUBLE: the live system was not started by UEFI firmware. Start it again in UEFI mode, survey again."
+    if not survey.disks:
+        yield "TROUBLE: the survey shows no disk."
+    for disk in survey.disks:
+        yield from (f"TROUBLE with {disk.path}: {fault}" for fault in disk.faults)
+    yield from (f"Note: {note}" for note in survey.notes)
