@@ -1,0 +1,55 @@
+"""The network step. Enters: the `[network]` section. Leaves: actions that name the machine and bring its links up.
+
+```toml
+[network]
+host_name = "kelp-02"                 # the machine's name if left out
+domain = "saltmarsh.example"
+manager = "networkd"                  # networkd, networkmanager or none
+hosts = [{ address = "192.0.2.10", names = ["tide-store"] }]
+
+[[network.links]]
+name = "cable"
+mac = "00:16:3e:5a:17:01"
+dhcp = "both"                         # both, ipv4, ipv6 or no
+
+[[network.links]]
+name = "air"
+mac = "00:16:3e:5a:17:02"
+optional = true
+wifi = { ssid = "saltmarsh", security = "wpa-psk", passphrase = "ask" }
+```
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate.facts import HostName
+from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate_steps.network.checks import check, host_name
+from bedplate_steps.network.draft import draft
+from bedplate_steps.network.emission import emit
+from bedplate_steps.network.model import Network
+
+__all__ = ["bedplate_steps"]
+
+
+def _names(section: Network, context: Context) -> HostName:
+    return HostName(host=host_name(section, context), domain=section.domain)
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The step this module brings."""
+    return [
+        Step(
+            section="network",
+            title="Host name, hosts file, links, name resolution, Wi-Fi",
+            schema=bedplate_schema.load("network"),
+            model=Network,
+            emit=emit,
+            check=check,
+            facts={HostName: _names},
+            draft=draft,
+            required=True,
+        )
+    ]

@@ -1,0 +1,271 @@
+"""The actions of the `[network]` section. Enters: a checked section. Leaves: actions in the order of the work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate.actions import (
+    Action,
+    ByHand,
+    Call,
+    Check,
+    InTarget,
+    Link,
+    Operation,
+    Run,
+    Secret,
+    SecretRef,
+    Stage,
+    WayBack,
+    Where,
+    WriteFile,
+)
+from bedplate.checks import file_is, file_mode_is, holds, link_is, service_enabled
+from bedplate.facts import Family
+from bedplate.hookspecs import Context
+from bedplate_steps.network.addresses import static_addresses
+from bedplate_steps.network.checks import full_name, host_name
+from bedplate_steps.network.managers import MANAGERS, Manager, enabled_units, masked_units, needs_of
+from bedplate_steps.network.model import Network, NetworkLink
+from bedplate_steps.network.wifi import country_file, secret
+
+STUB = "../run/systemd/resolve/stub-resolv.conf"
+"""Where systemd-resolved keeps the file that programs read (systemd-resolved(8)), as seen from /etc."""
+
+_RESOLV = "/etc/resolv.conf"
+"""Of the live medium."""
+
+_BY_HAND = (
+    "Cable: plug it in, then look at `ip address` for an address. Wi-Fi: join with what the medium has, "
+    "`iwctl station WLAN connect NAME` or `nmcli --ask device wifi connect NAME`. Fixed addresses only: "
+    "`ip address add ADDRESS/LENGTH dev CARD`, `ip link set CARD up`, `ip route add default via GATEWAY`, and the "
+    "line `nameserver ADDRESS` in /etc/resolv.conf. Then run again."
+)
+
+
+def emit(section: Network, context: Context) -> Iterable[Action]:
+    """Every action of the section."""
+    yield _live(context)
+    yield _host_name(section, context)
+    yield _hosts(section, context)
+    if section.manager == "none":
+        yield _no_resolver()
+        return
+    manager = MANAGERS[section.manager]
+    for link in section.links:
+        yield _link(link, section, manager, context)
+    settings = (*manager.settings(section), *country_file(section))
+    if settings:
+        yield _settings(settings)
+    yield _manager(section, manager, context)
+    yield _resolver(context)
+    yield _first_boot(section)
+
+
+# --- the live medium -----------------------------------------------------------------------------------------------
+
+
+def _live(context: Context) -> Action:
+    fetched = not context.fact(Family).from_archive
+    works = holds("The live medium has a default route and a name server", "network-live", _RESOLV,
+                  otherwise=_BY_HAND)  # fmt: skip
+    look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", "cat /etc/resolv.conf"))
+    return Action(
+        id="network.live",
+        title="Check the network of the live medium" if fetched else "Go on without a network on the live medium",
+        reason="Packages are fetched over it." if fetched else "The base comes from an archive; nothing is fetched.",
+        stage=Stage.LIVE,
+        operations=(look,) if fetched else (),
+        needs=("tool:ip",) if fetched else (),
+        gives=("network:live",),
+        guards=(works,) if fetched else (),
+        expected="A line that begins with `default`, and one that begins with `nameserver`." if fetched else "",
+        trouble=_BY_HAND if fetched else "",
+        changes=False,
+    )
+
+
+# --- names ---------------------------------------------------------------------------------------------------------
+
+
+def _host_name(section: Network, context: Context) -> Action:
+    name = host_name(section, context)
+    return _file_action(
+        "host-name", f"Name the machine {name}", "The base carries the live medium's name, or none.",
+        (WriteFile(path=InTarget("/etc/hostname"), content=(name + "\n",)),),
+    )  # fmt: skip
+
+
+def _hosts(section: Network, context: Context) -> Action:
+    content = hosts_text(section, context)
+    return _file_action(
+        "hosts", "Write the hosts file", "The machine must know its own name even when no name server answers.",
+        (WriteFile(path=InTarget("/etc/hosts"), content=(content,)),),
+    )  # fmt: skip
+
+
+def hosts_text(section: Network, context: Context) -> str:
+    """The hosts file: loopback, own name, other machines. hosts(5), RFC 6761 (localhost), RFC 4291 (::1)."""
+    lines = ["127.0.0.1\tlocalhost", "::1\tlocalhost ip6-localhost ip6-loopback"]
+    own = _own_address(section, context)
+    if own:
+        names = dict.fromkeys((full_name(section, context), host_name(section, context)))
+        lines.append(f"{own}\t{' '.join(names)}")
+    lines += ["ff02::1\tip6-allnodes", "ff02::2\tip6-allrouters"]
+    lines += [f"{entry.address}\t{' '.join(entry.names)}" for entry in section.hosts]
+    return "\n".join(lines) + "\n"
+
+
+def _own_address(section: Network, context: Context) -> str:
+    """A fixed address where there is one; else 127.0.1.1 (Debian Reference 5.1.1) where the family or a domain asks
+    for it. Other families resolve the bare name with nss-myhostname."""
+    fixed = [each for link in section.links for each in static_addresses(link)]
+    first = next((each for each in fixed if each.version == 4), fixed[0] if fixed else None)
+    if first is not None:
+        return str(first.ip)
+    return "127.0.1.1" if section.domain or context.fact(Family).name == "apt" else ""
+
+
+# --- links and their manager ---------------------------------------------------------------------------------------
+
+
+def _link(link: NetworkLink, section: Network, manager: Manager, context: Context) -> Action:
+    secrets = secret(link, link.wifi, section) if link.wifi else ()
+    kind = f"the wireless network {link.wifi.ssid}" if link.wifi else "the cable"
+    return _file_action(
+        f"link-{link.name}", f"Describe the link {link.name} ({kind}) for {manager.title}",
+        "Without it the machine has no network after its first start.",
+        manager.link_files(link, section, context), secrets=secrets,
+    )  # fmt: skip
+
+
+def _settings(files: tuple[WriteFile, ...]) -> Action:
+    return _file_action("settings", "Write the settings that hold for every link",
+                        "The Wi-Fi program, the manager and the radio rules must agree.", files)  # fmt: skip
+
+
+def _manager(section: Network, manager: Manager, context: Context) -> Action:
+    enabled, masked = enabled_units(section), masked_units(section)
+    masks = tuple(Link(path=InTarget(_mask(unit)), to="/dev/null") for unit in masked)
+    enable = Run(argv=("systemctl", "enable", *enabled), where=Where.TARGET)
+    undo = (
+        Run(argv=("systemctl", "disable", *enabled), where=Where.TARGET),
+        Run(argv=("rm", "-f", *(InTarget(_mask(unit)) for unit in masked))),
+    )
+    return Action(
+        id="network.manager",
+        title=f"Let {manager.title} run the network, and nothing else",
+        reason="Two network managers at once take leases twice and fight over the links.",
+        stage=Stage.TARGET,
+        operations=(*masks, enable),
+        needs=("target:api", *context.fact(Family).tokens(*needs_of(section))),
+        gives=tuple(f"service:{unit}" for unit in enabled),
+        proofs=(
+            *(link_is(_mask(unit), "/dev/null") for unit in masked),
+            *(service_enabled(unit) for unit in enabled),
+            *(_complete(unit) for unit in enabled),
+        ),
+        way_back=WayBack(note="Disable these units and unmask the others; what the packages' own scripts had enabled "
+                              "before is not brought back.", operations=undo),
+    )  # fmt: skip
+
+
+def _complete(unit: str) -> Check:
+    return holds(f"The program that {unit} starts is installed", "unit-complete", InTarget("/"), unit, early=False)
+
+
+def _mask(unit: str) -> str:
+    return f"/etc/systemd/system/{unit}"
+
+
+# --- name resolution -----------------------------------------------------------------------------------------------
+
+
+def _resolver(context: Context) -> Action:
+    # DNSSEC strictly checked with a wrong clock makes the time server's own name unresolvable, for ever
+    drop_in = WriteFile(path=InTarget("/etc/systemd/resolved.conf.d/dnssec.conf"), content=("[Resolve]\nDNSSEC=no\n",))
+    return Action(
+        id="network.resolver",
+        title="Hand name resolution to the installed system's resolver",
+        reason="The link points to a file that exists only when the resolver runs, so it comes after everything that "
+        "had to resolve names during the installation.",
+        stage=Stage.TARGET,
+        operations=(drop_in, Link(path=InTarget("/etc/resolv.conf"), to=STUB)),
+        needs=("target:api", *context.fact(Family).tokens("network-resolved"), "service:systemd-resolved.service"),
+        gives=("file:/etc/resolv.conf",),
+        proofs=(file_is("/etc/systemd/resolved.conf.d/dnssec.conf", drop_in.content),
+                link_is("/etc/resolv.conf", STUB)),
+        way_back=_removal("/etc/resolv.conf", "/etc/systemd/resolved.conf.d/dnssec.conf"),
+    )  # fmt: skip
+
+
+def _no_resolver() -> Action:
+    text = "# No network after the start: the spec of this machine says so.\n"
+    return _file_action(
+        "resolver", "Leave no name server behind", "The live medium's name servers mean nothing to this machine.",
+        (WriteFile(path=InTarget("/etc/resolv.conf"), content=(text,)),), needs=("target:api",),
+    )  # fmt: skip
+
+
+def _first_boot(section: Network) -> Action:
+    expected = "an address on each link" if len(section.links) > 1 else "an address"
+    commands = ("networkctl status" if section.manager == "networkd" else "nmcli device status",
+                "ip route show default", "resolvectl query NAME")  # fmt: skip
+    return Action(
+        id="network.first-start",
+        title="Check the network of the new system",
+        reason="A missing firmware file or a wrong passphrase shows only now.",
+        stage=Stage.FIRST_BOOT,
+        operations=(ByHand(text="Log in and look. Put a name of your own network for NAME.", commands=commands),),
+        needs=("boot:new",),
+        expected=f"The manager shows {expected}, there is a default route, and the name is found.",
+        trouble="Start the live medium, mount the system again, and correct the files of the link. For a Wi-Fi card "
+        "that does not appear at all, `dmesg` names the firmware file it misses; a cable or a telephone's tether "
+        "brings the package.",
+        changes=False,
+    )
+
+
+# --- shapes --------------------------------------------------------------------------------------------------------
+
+
+def _file_action(
+    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = (),
+    needs: tuple[str, ...] = ("base",),
+) -> Action:  # fmt: skip
+    """An action that only writes files into the target."""
+    operations: tuple[Operation, ...] = files
+    return Action(
+        id=f"network.{words}",
+        title=title,
+        reason=reason,
+        stage=Stage.TARGET,
+        operations=operations,
+        needs=needs,
+        gives=tuple(f"file:{_path(file)}" for file in files),
+        proofs=tuple(proof for file in files for proof in _proofs(file)),
+        way_back=_removal(*(_path(file) for file in files)),
+        secrets=secrets,
+        stamped=bool(secrets),
+    )
+
+
+def _proofs(file: WriteFile) -> tuple[Check, ...]:
+    """The whole content where it is no secret, else mode and owner."""
+    path = _path(file)
+    if any(isinstance(part, SecretRef) for part in file.content):
+        return (file_mode_is(path, file.mode, file.owner),)
+    return (file_is(path, file.content, file.mode),)
+
+
+def _path(file: WriteFile) -> str:
+    assert isinstance(file.path, InTarget)
+    return file.path.path
+
+
+def _removal(*paths: str) -> WayBack:
+    return WayBack(
+        note="Remove the files from the new system; files of these names that came with a package or an archive are "
+        "not brought back.",
+        operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
+    )

@@ -1,0 +1,106 @@
+"""The network managers a spec can choose, behind one small interface.
+
+Each manager says which packages it needs, which units are enabled, which rivals are masked (two managers at once take
+leases twice and fight), and which files bring a link up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from attrs import frozen
+
+from bedplate.actions import WriteFile
+from bedplate.hookspecs import Context
+from bedplate_steps.network import networkd, networkmanager
+from bedplate_steps.network.model import Network, NetworkLink
+
+WIFI_NEEDS = {"iwd": "wifi-iwd", "wpa_supplicant": "wifi-wpa"}
+"""Generic package need of each Wi-Fi program."""
+
+_OTHERS = ("networking.service", "dhcpcd.service")
+"""Units of the older ways to bring up a network, wherever a base has them."""
+
+
+@frozen(kw_only=True)
+class Manager:
+    """One way to run the network."""
+
+    title: str
+    needs: tuple[str, ...]
+    """Generic package needs, see `Family.packages`."""
+    wifi_needs: tuple[str, ...]
+    """Further needs where a link is wireless."""
+    unit: str
+    """The unit that runs the network."""
+    wait_unit: str
+    """The unit that makes starting wait for the network."""
+    rivals: tuple[str, ...]
+    """Units that must not run beside it."""
+    link_files: Callable[[NetworkLink, Network, Context], tuple[WriteFile, ...]]
+    """The files of one link."""
+    settings: Callable[[Network], tuple[WriteFile, ...]]
+    """Files that concern every link."""
+    wifi_units: Callable[[Network], tuple[str, ...]]
+    """Units to enable for wireless links."""
+
+
+MANAGERS: Mapping[str, Manager] = {
+    "networkd": Manager(
+        title="systemd-networkd",
+        needs=("network-networkd", "network-resolved"),
+        wifi_needs=(),
+        unit="systemd-networkd.service",
+        wait_unit="systemd-networkd-wait-online.service",
+        rivals=("NetworkManager.service", "NetworkManager-wait-online.service", *_OTHERS),
+        link_files=networkd.link_files,
+        settings=networkd.settings,
+        wifi_units=networkd.wifi_units,
+    ),
+    "networkmanager": Manager(
+        title="NetworkManager",
+        needs=("network-networkmanager", "network-resolved"),
+        wifi_needs=("wifi-networkmanager",),
+        unit="NetworkManager.service",
+        wait_unit="NetworkManager-wait-online.service",
+        rivals=(
+            "systemd-networkd.service",
+            "systemd-networkd.socket",
+            "systemd-networkd-wait-online.service",
+            *_OTHERS,
+        ),
+        link_files=networkmanager.link_files,
+        settings=networkmanager.settings,
+        wifi_units=networkmanager.wifi_units,
+    ),
+}
+"""By the word a spec uses."""
+
+_WIFI_UNITS = {"iwd": "iwd.service", "wpa_supplicant": "wpa_supplicant.service"}
+
+
+def needs_of(section: Network) -> tuple[str, ...]:
+    """Generic package needs of the whole section."""
+    if section.manager not in MANAGERS:
+        return ()
+    manager = MANAGERS[section.manager]
+    wireless = (*manager.wifi_needs, WIFI_NEEDS[section.daemon]) if section.wireless else ()
+    return (*manager.needs, *wireless)
+
+
+def masked_units(section: Network) -> tuple[str, ...]:
+    """Units that are masked: rival managers, the rival Wi-Fi program, and a wait for links nobody waits for."""
+    manager = MANAGERS[section.manager]
+    others = [name for name in _WIFI_UNITS if section.wireless and name != section.daemon]
+    rivals = [_WIFI_UNITS[name] for name in others]
+    if section.manager == "networkd" and section.daemon == "wpa_supplicant":
+        rivals.append(_WIFI_UNITS["wpa_supplicant"])  # the card's own instance runs instead of the one on the bus
+    waits = [] if any(not link.optional for link in section.links) else [manager.wait_unit]
+    return (*manager.rivals, *rivals, *waits)
+
+
+def enabled_units(section: Network) -> tuple[str, ...]:
+    """Units that are enabled, the manager first."""
+    manager = MANAGERS[section.manager]
+    wireless = manager.wifi_units(section) if section.wireless else ()
+    return (manager.unit, "systemd-resolved.service", *wireless)
