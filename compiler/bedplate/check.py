@@ -2,19 +2,24 @@
 
 Enters: a document and the installed steps. Leaves: the frame and one typed section per step, or every fault of the
 document at once, each with its place. The composed schema is JSON Schema draft 2020-12.
+
+jsonschema-rs says quickly whether a document holds; only if it does not, jsonschema is loaded to tell why.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from functools import lru_cache
 from typing import Any, TypeVar
 
+from attrs import frozen
+from jsonschema_rs import Draft202012Validator
+
 import bedplate_schema
 from bedplate.document import Document
-from bedplate.faults import Fault, Path, Rejected, ordered
+from bedplate.faults import Fault, Path, Rejected, ordered, reject
 from bedplate.hookspecs import Step
-from bedplate.schema_faults import schema_faults, validator
 from bedplate.spec import Machine, Spec
 from bedplate.structure import structure_faults, structured
 from bedplate.survey import Survey
@@ -56,7 +61,7 @@ def _embedded(schema: Any, home: str) -> Any:
 
 def check(document: Document, steps: Mapping[str, Step]) -> Spec:
     """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
-    judge, data = _spec_judge(tuple(steps.items())), document.data
+    data, judge = document.data, _spec_judge(tuple(steps.items()))
     models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
     names = [name for name in data if name in models]
     parts: list[_Part] = [((name,), data[name], models[name]) for name in names]
@@ -76,36 +81,73 @@ _Part = tuple[Path, Any, type[Any]]
 """Path of a part of a document, its data, and what it becomes."""
 
 
+@frozen(kw_only=True, eq=False)
+class _Judge:
+    """A schema and its compiled form."""
+
+    schema: dict[str, Any]
+    compiled: Draft202012Validator
+
+    def holds(self, data: Any) -> bool:
+        try:
+            return self.compiled.is_valid(data)
+        except ValueError:
+            return False  # TOML has dates, JSON has none
+
+
 @lru_cache(maxsize=8)
-def _spec_judge(steps: tuple[tuple[str, Step], ...]) -> Any:
-    return validator(compose_schema(dict(steps)))
+def _spec_judge(steps: tuple[tuple[str, Step], ...]) -> _Judge:
+    try:
+        return _judge(compose_schema(dict(steps)))
+    except ValueError:
+        for section, step in steps:
+            _judge_alone(section, step)
+        raise
+
+
+def _judge_alone(section: str, step: Step) -> None:
+    try:
+        _judge(dict(step.schema))
+    except ValueError as error:
+        message = f"the step [{section}] brings a schema that is none: {str(error).splitlines()[0]}"
+        raise reject("broken-schema", message, path=(section,)) from None
 
 
 @lru_cache(maxsize=1)
-def _survey_judge() -> Any:
-    return validator(bedplate_schema.load("survey"))
+def _survey_judge() -> _Judge:
+    return _judge(bedplate_schema.load("survey"))
 
 
-def _typed(document: Document, judge: Any, parts: list[_Part], *, spec: bool) -> list[Any]:
-    """The parts as their models. The way without faults is short; faults are looked for in detail only where one is."""
-    trouble: Exception | None = None
-    if judge.is_valid(document.data):
-        try:
+def _judge(schema: dict[str, Any]) -> _Judge:
+    return _Judge(schema=schema, compiled=Draft202012Validator(schema, retriever=_never_fetch))
+
+
+def _never_fetch(address: str) -> Any:
+    raise ValueError(f"schemas are never fetched: {address}")
+
+
+def _typed(document: Document, judge: _Judge, parts: list[_Part], *, spec: bool) -> list[Any]:
+    """The parts as their models. What exactly is wrong is looked for only where something is."""
+    if judge.holds(document.data):
+        with suppress(Exception):
             return [structured(data, model) for _, data, model in parts]
-        except Exception as error:
-            trouble = error
-    faults = schema_faults(judge, document.data, lambda path, key: document.place(path, key=key), sections=spec)
-    faults = _joined(faults, [fault for part in parts for fault in _part_faults(document, part)])
-    if not faults and trouble is not None:
-        raise trouble
-    raise Rejected(ordered(faults))
+    faults = _joined(_schema_faults(document, judge, spec), list(_type_faults(document, parts)))
+    if faults:
+        raise Rejected(ordered(faults))
+    return [structured(data, model) for _, data, model in parts]
 
 
-def _part_faults(document: Document, part: _Part) -> Iterable[Fault]:
-    path, data, model = part
-    for fault in structure_faults(data, model):
-        here = fault.under(*path)
-        yield here.at(document.place(here.path, key=here.code == "unknown-key"))
+def _schema_faults(document: Document, judge: _Judge, spec: bool) -> list[Fault]:
+    from bedplate.schema_faults import schema_faults
+
+    return schema_faults(judge.schema, document.data, document.place, sections=spec)
+
+
+def _type_faults(document: Document, parts: list[_Part]) -> Iterator[Fault]:
+    for path, data, model in parts:
+        for fault in structure_faults(data, model):
+            here = fault.under(*path)
+            yield here.at(document.place(here.path, key=here.code == "unknown-key"))
 
 
 def _joined(schema: list[Fault], types: list[Fault]) -> list[Fault]:

@@ -10,7 +10,7 @@ import datetime
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import Any
+from typing import Any, Protocol
 
 import jsonschema  # type: ignore[import-untyped]
 from attrs import evolve, frozen
@@ -20,8 +20,12 @@ from referencing import Registry
 
 from bedplate.faults import Fault, Path, Place, nearest, one_of, shown
 
-Locate = Callable[[Path, bool], Place]
-"""Gives the place of the value at a path or, with True, of its key."""
+
+class Locate(Protocol):
+    """Gives the place of the value at a path or, with `key`, of its key."""
+
+    def __call__(self, path: Path, *, key: bool = False) -> Place: ...
+
 
 TYPES = {
     "string": "text in quotes",
@@ -59,15 +63,10 @@ _Validator = extend(
 )  # fmt: skip
 
 
-def validator(schema: Mapping[str, Any]) -> Any:
-    """A validator of `schema` that never fetches anything."""
-    return _Validator(schema, registry=Registry())
-
-
-def schema_faults(validator: Any, data: Any, locate: Locate, *, sections: bool = False) -> list[Fault]:
-    """Every fault `validator` finds in `data`, each once. With `sections`, tables at the top are a spec's sections."""
-    errors = list(validator.iter_errors(data))
-    view = _View(root=validator.schema, locate=locate, sections=sections)
+def schema_faults(schema: Mapping[str, Any], data: Any, locate: Locate, *, sections: bool = False) -> list[Fault]:
+    """Every fault `schema` finds in `data`, each once. With `sections`, tables at the top are a spec's sections."""
+    errors = list(_Validator(schema, registry=Registry()).iter_errors(data))
+    view = _View(root=schema, locate=locate, sections=sections)
     found = [fault for error in errors for fault in _explain(error, view)]
     blamed = {fault.path for fault in found}
     for error in errors:
@@ -111,10 +110,9 @@ _Explain = Callable[[ValidationError, Path, _View], Iterable[Fault]]
 def _explain(error: ValidationError, view: _View) -> Iterator[Fault]:
     path: Path = tuple(error.absolute_path)
     if "propertyNames" in error.absolute_schema_path:
-        yield Fault(
-            code="bad-key", message="this is not a name that may stand here", path=(*path, str(error.instance)),
-            place=view.locate((*path, str(error.instance)), True), found=written(error.instance), allowed=_meant(error),
-        )  # fmt: skip
+        here, message = (*path, str(error.instance)), "this is not a name that may stand here"
+        fault = _fault(error, here, view, "bad-key", message)
+        yield evolve(fault, place=view.locate(here, key=True))
         return
     explain = _KEYWORDS.get(str(error.validator), _other)
     yield from explain(error, path, view)
@@ -144,7 +142,7 @@ def _meant(error: ValidationError) -> str | None:
 
 def _fault(error: ValidationError, path: Path, view: _View, code: str, message: str, **more: Any) -> Fault:
     fields = {"found": written(error.instance), "allowed": _meant(error), **more}
-    return Fault(code=code, message=message, path=path, place=view.locate(path, False), **fields)
+    return Fault(code=code, message=message, path=path, place=view.locate(path), **fields)
 
 
 def _type(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
@@ -218,7 +216,7 @@ def _unique(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
     items = error.instance
     for index, item in enumerate(items):
         if item in items[:index]:
-            place, here = view.locate((*path, index), False), (*path, index)
+            place, here = view.locate((*path, index)), (*path, index)
             message = "this stands here twice"
             yield Fault(code="repeated-value", message=message, path=here, place=place, found=written(item))
 
@@ -242,7 +240,7 @@ def _stranger(key: str, value: Any, known: Mapping[str, Any], path: Path, view: 
         code, what, notes = "unknown-section", "section", (PLUGIN_HINT,)
     here = (*path, key)
     return Fault(
-        code=code, message=f"there is no such {what}", path=here, place=view.locate(here, True), found=shown(key),
+        code=code, message=f"there is no such {what}", path=here, place=view.locate(here, key=True), found=shown(key),
         allowed=one_of(list(known)) or None, nearest=nearest(key, known), notes=notes,
     )  # fmt: skip
 
@@ -260,8 +258,8 @@ def _unfitting(error: ValidationError, view: _View) -> Iterator[Fault]:
     path, always = tuple(error.absolute_path), error.schema.get("properties", {})
     for key in error.instance:
         if key not in always:
-            message = "this key does not go with the other keys of its table"
-            yield Fault(code="unfitting-key", message=message, path=(*path, key), place=view.locate((*path, key), True))
+            here, message = (*path, key), "this key does not go with the other keys of its table"
+            yield Fault(code="unfitting-key", message=message, path=here, place=view.locate(here, key=True))
 
 
 def _known(schema: Any, root: Mapping[str, Any]) -> dict[str, Any]:
@@ -300,7 +298,7 @@ def _missing(key: str, known: Mapping[str, Any], path: Path, view: _View) -> Fau
     section = view.sections and not path and schema.get("type") == "object"
     code, what = ("missing-section", f"the section [{key}]") if section else ("missing-key", f"the key {key}")
     here, allowed = (*path, key), str(schema.get("description", "")).rstrip(".") or None
-    return Fault(code=code, message=f"{what} is missing", path=here, place=view.locate(here, False), allowed=allowed)
+    return Fault(code=code, message=f"{what} is missing", path=here, place=view.locate(here), allowed=allowed)
 
 
 def _dependent(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
@@ -354,7 +352,7 @@ def _one_missing(error: ValidationError, lone: list[ValidationError], path: Path
     keys = [key for inner in lone for key in inner.validator_value if key not in error.instance]
     words = one_of(list(dict.fromkeys(keys)))
     return Fault(
-        code="missing-key", message="a key is missing here", path=path, place=view.locate(path, False), allowed=words
+        code="missing-key", message="a key is missing here", path=path, place=view.locate(path), allowed=words
     )
 
 
