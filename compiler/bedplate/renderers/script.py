@@ -1,0 +1,249 @@
+"""The install script: POSIX sh, readable from top to bottom. Enters: an `InstallGraph`. Leaves: the script's text.
+
+Constants first, then what the person is shown, the runtime, the verbs, one group of functions per action, the order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret, Stage
+from bedplate.checks import tool_present
+from bedplate.facts import Layout
+from bedplate.graph import InstallGraph, Node
+from bedplate.renderers import diskmap, library, operations
+from bedplate.renderers.shell import comment, indent, message, name, quote, visible
+
+CAUTIONS = (
+    "Have a backup of everything that matters on this machine, on another medium, and have tried to read it back.",
+    "Have the recovery keys of encrypted volumes at hand, outside this machine.",
+    "Keep the machine on mains power until the work is finished.",
+    "The instructions of the machine's vendor and the rules of your site come before this text.",
+)
+"""Cautions of every installation (common practice, no source)."""
+
+_ALWAYS = ("find-disk", "put-stamp", "stamp-is", "tool-present", "write-file")
+
+
+def render(graph: InstallGraph) -> str:
+    """The whole script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
+    used = operations.verbs(node.action for node in graph.nodes) | set(_ALWAYS)
+    parts = [
+        *_head(graph),
+        *_constants(graph),
+        "",
+        *_plan(graph),
+        "",
+        *find_disk(graph),
+        "",
+        *(library.part(part) for part in ("common", "run", "secrets", "install")),
+        "# --- verbs: " + "-" * 106,
+        "",
+        library.verbs(used),
+        "# --- actions: " + "-" * 104,
+        "",
+        *(line for node in graph.nodes for line in _group(node, len(graph.nodes))),
+        *_tools(graph),
+        "",
+        *_order(graph.nodes),
+        "",
+        'main "$@"',
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _head(graph: InstallGraph) -> list[str]:
+    about = (f"Installs {graph.machine.name} as the spec {graph.spec_file} says.", f"Digest: {graph.digest}")
+    return [
+        "#!/bin/sh",
+        *(line for text in about for line in comment(text)),
+        "#",
+        *(line for text in CAUTIONS for line in comment(f"Caution: {text}")),
+        *(line for fault in graph.warnings for line in comment(f"Warning: {fault.message}")),
+        "#",
+        "# Try it first with --show: it prints what would be done and touches nothing.",
+        "#",
+        "# Functions are called by name from the list at the end; text in single quotes is meant as it stands;",
+        "# a verb may read variables that only some scripts set.",
+        "# shellcheck disable=SC1003,SC2016,SC2034,SC2317,SC2329",
+        "",
+    ]
+
+
+def _constants(graph: InstallGraph) -> list[str]:
+    layout = graph.fact(Layout)
+    root = layout.mounted("/") if layout else None
+    return [
+        *environment(graph),
+        "TARGET=/mnt/target",
+        f"LOG=/var/log/bedplate-{name(graph.machine.name).replace('_', '-')}.log",
+        "LOCK=/run/bedplate.lock",
+        "SCRATCH='/run /dev/shm /tmp'",
+        "NEEDED_UID=0",
+        f"ROOT_UUID={quote(root.fs_uuid if root else '')}",
+        f"TOTAL={len(graph.nodes)}",
+        "",
+        "# State of a run.",
+        "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
+        "PROVED=' ' DONE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
+        "CARRIAGE_RETURN=$(printf '\\r')",
+    ]
+
+
+def environment(graph: InstallGraph) -> list[str]:
+    """The first commands of any script: a known environment and who the script is for."""
+    return [
+        "set -u",
+        "umask 022",
+        "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin",
+        "LC_ALL=C",
+        "export PATH LC_ALL",
+        "unset CDPATH ENV",
+        "",
+        f"MACHINE={quote(graph.machine.name)}",
+        f"SPEC={message(graph.spec_file)}",
+        f"DIGEST={graph.digest}",
+    ]
+
+
+def find_disk(graph: InstallGraph) -> list[str]:
+    """The function that prints the node of the spec's disk, found by its identity."""
+    layout = graph.fact(Layout)
+    if layout is None:
+        return ["find_disk() { :; }"]
+    size, sector = str(layout.size_bytes), str(layout.sector_size)
+    words = " ".join(quote(text) for text in (layout.serial, layout.by_id, layout.model, size, sector))
+    return ["find_disk() {", *indent([f"verb_find_disk {words}"]), "}"]
+
+
+def _plan(graph: InstallGraph) -> list[str]:
+    says = (f"say {quote(line)}" for line in plan(graph))
+    return ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
+
+
+def plan(graph: InstallGraph) -> list[str]:
+    """What will happen, in words: the machine, the disk, what is erased, what is kept, cautions."""
+    layout = graph.fact(Layout)
+    cautions = dict.fromkeys((*CAUTIONS, *(text for node in graph.nodes for text in node.action.cautions)))
+    return [
+        "",
+        f"This installs {graph.machine.name}, as {visible(graph.spec_file)} says ({len(graph.nodes)} actions).",
+        *(_disk_plan(layout) if layout else ()),
+        "",
+        "Cautions:",
+        *(f"  - {visible(text)}" for text in cautions),
+        *(f"  - {visible(fault.message)}" for fault in graph.warnings),
+    ]
+
+
+def _disk_plan(layout: Layout) -> list[str]:
+    maps = (("The disk before:", diskmap.before(layout)), ("The disk after:", diskmap.after(layout)))
+    fate = (("ERASED for good:", diskmap.lost(layout)), ("Kept untouched:", diskmap.kept(layout)))
+    lines = [f"Disk: {visible(layout.disk_words)}"]
+    if layout.whole_disk:
+        lines.append("THE WHOLE DISK IS TAKEN: everything on it is lost.")
+    for title, parts in fate:
+        if parts:
+            lines += ["", title, *(f"  - {diskmap.words(part, layout.sector_size)}" for part in parts)]
+    for title, rows in maps:
+        if rows:
+            lines += ["", title, *(f"  {row}" for row in rows)]
+    return lines
+
+
+# --- one action --------------------------------------------------------------------------------------------------
+
+
+def words(node: Node) -> str:
+    """The common end of an action's function names, without its number."""
+    return name(node.action.id)
+
+
+def _group(node: Node, total: int) -> list[str]:
+    action, tail = node.action, f"{node.number}_{words(node)}"
+    lines = [*comment(f"[{node.number}/{total}] {action.title} ({action.stage.value}, {action.id})")]
+    lines += comment(f"Why: {action.reason}")
+    if action.secrets:
+        lines += _function(f"secrets_{tail}", [_ask(secret) for secret in action.secrets])
+    if action.guards:
+        lines += _function(f"guard_{tail}", _guards(action.guards))
+    lines += _function(f"do_{tail}", [*_cautions(action), *operations.operations(action.operations)])
+    if action.proofs:
+        lines += _function(f"proof_{tail}", [line for proof in action.proofs for line in operations.check(proof)])
+    if action.way_back != NOTHING_TO_UNDO:
+        lines += _function(f"back_{tail}", _way_back(action))
+    return [*lines, ""]
+
+
+def _function(title: str, body: Iterable[str]) -> list[str]:
+    return [f"{title}() {{", *indent(body), "}"]
+
+
+def _cautions(action: Action) -> list[str]:
+    return [f"say {message('    Caution: ' + text)}" for text in action.cautions]
+
+
+def _ask(secret: Secret) -> str:
+    limits = f"{secret.min_length} {secret.max_length}"
+    known = f"{quote(secret.name)} {message(secret.prompt)} {limits}"
+    if secret.file:
+        return f"read_secret {known} {quote(secret.file)} || return 1"
+    return f"ask_secret {known} || return 1"
+
+
+def _guards(guards: tuple[Check, ...]) -> list[str]:
+    early = [line for check in guards if check.early for line in operations.check(check, " || r_bad=1")]
+    late = [line for check in guards if not check.early for line in operations.check(check, " || r_bad=1")]
+    return ["r_bad=0", *early, '[ "$1" = now ] || return "$r_bad"', *late, 'return "$r_bad"']
+
+
+def _way_back(action: Action) -> list[str]:
+    back = action.way_back
+    note = back.note if back.possible else f"Cannot be undone. {back.note}"
+    commands = operations.operations(back.operations) if back.operations else []
+    return [f"way_back {message(action.title)} {message(note)}", *commands]
+
+
+# --- the list of all actions -------------------------------------------------------------------------------------
+
+
+def _tools(graph: InstallGraph) -> list[str]:
+    lines = [line for tool in graph.tools for line in operations.check(tool_present(tool), " || r_bad=1")]
+    body = ["r_bad=0", *lines, 'return "$r_bad"']
+    return ["# What the live medium must bring.", *_function("guard_tools", body)]
+
+
+def _order(nodes: Iterable[Node]) -> list[str]:
+    lines = [f'"$@" {_row(node)} || return 1' for node in nodes]
+    return [
+        "# Every action in order: number, name, stage, what it has, stamp, title.",
+        *_function("for_each_action", lines or [":"]),
+    ]
+
+
+def _row(node: Node) -> str:
+    action = node.action
+    stamp = f"{action.id}={node.digest}" if action.stamped else ""
+    return " ".join(
+        (
+            str(node.number),
+            words(node),
+            quote(action.stage.value),
+            quote(",".join(_flags(action))),
+            quote(stamp),
+            message(action.title),
+        )
+    )
+
+
+def _flags(action: Action) -> list[str]:
+    flags = {
+        "change": action.changes,
+        "secret": bool(action.secrets),
+        "guard": bool(action.guards),
+        "proof": bool(action.proofs),
+        "stamp": action.stamped,
+        "back": action.way_back != NOTHING_TO_UNDO,
+        "close": "target:closed" in action.gives and action.stage in (Stage.LIVE, Stage.TARGET),
+    }
+    return [flag for flag, given in flags.items() if given]

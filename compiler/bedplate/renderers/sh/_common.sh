@@ -1,0 +1,64 @@
+# --- runtime: words to the person, commands, checks -------------------------------------------------------------
+
+# say TEXT: to the person and into the log.
+say() {
+    printf '%s\n' "$*" >&4
+    [ -z "$LOG_OPEN" ] || printf '%s\n' "$*" >>"$LOG"
+}
+
+# quoted WORD...: the words as they would be typed.
+quoted() {
+    r_line=
+    for r_word in "$@"; do
+        case $r_word in
+            '' | *[!A-Za-z0-9_@%+=:,./-]*)
+                r_left=$r_word r_word=\'
+                while [ "$r_left" != "${r_left#*\'}" ]; do
+                    r_word="$r_word${r_left%%\'*}'\\''"
+                    r_left=${r_left#*\'}
+                done
+                r_word="$r_word$r_left'"
+                ;;
+        esac
+        r_line="$r_line${r_line:+ }$r_word"
+    done
+    printf '%s\n' "$r_line"
+}
+
+# succeeds COMMAND...: a test; a silent failure is put into words.
+succeeds() {
+    "$@"
+    r_status=$?
+    [ "$r_status" -eq 0 ] && return 0
+    printf 'exit status %s of: %s\n' "$r_status" "$(quoted "$@")"
+    return 1
+}
+
+# prints exactly|line TEXT COMMAND...: a test; the output is TEXT, or has TEXT as a line.
+prints() {
+    r_how=$1 r_text=$2
+    shift 2
+    "$@" >"$WORK/printed"
+    r_status=$?
+    if [ "$r_status" -ne 0 ]; then
+        printf 'exit status %s of: %s\n' "$r_status" "$(quoted "$@")"
+        return 1
+    fi
+    if [ "$r_how" = line ]; then
+        grep -Fqx -e "$r_text" -- "$WORK/printed" && return 0
+    elif [ "$(cat "$WORK/printed")" = "$r_text" ]; then
+        return 0
+    fi
+    cat "$WORK/printed"
+    return 1
+}
+
+# found: what the last test found, at most six lines, fit for a terminal.
+found() {
+    r_first='found:     '
+    head -n 6 "$WORK/found" | tr '\000-\010\013-\037\177' ' ' >"$WORK/found-lines"
+    while IFS= read -r r_line || [ -n "$r_line" ]; do
+        printf '        %s%s\n' "$r_first" "$r_line"
+        r_first='           '
+    done <"$WORK/found-lines"
+}

@@ -1,0 +1,380 @@
+# --- runtime: the order of the work ----------------------------------------------------------------------------------
+
+usage() {
+    cat <<USAGE
+sh $0            install $MACHINE: everything is checked, then shown, then confirmed, before the first write
+sh $0 --show     print what would be done, action by action; touches nothing
+sh $0 --list     print the actions and where each is carried out
+sh $0 --help     this text
+
+Run it as root on the live medium. Run again after a failure or a power cut, it continues where it has to.
+Exit status: 0 done, 1 refused or failed, 2 wrong use.
+USAGE
+}
+
+main() {
+    MODE=install
+    case $#:${1-} in
+        0:) ;;
+        1:--show) MODE=show IN=/dev/null ;;
+        1:--list) MODE=list ;;
+        1:--help)
+            usage
+            exit 0
+            ;;
+        *)
+            usage >&2
+            exit 2
+            ;;
+    esac
+    exec 3<&0 4>&1 </dev/null
+    case $MODE in
+        list) for_each_action list_action ;;
+        show) show_all ;;
+        install) install ;;
+    esac
+}
+
+# list_action NUMBER NAME STAGE FLAGS STAMP TITLE: every function that for_each_action calls gets these words.
+list_action() {
+    printf '%3s  %-12s  %s\n' "$1" "$3" "$6" >&4
+}
+
+show_all() {
+    DISK=$(find_disk 2>/dev/null) || DISK=THE-DISK
+    print_plan
+    for_each_action show_action
+}
+
+show_action() {
+    say ''
+    say "[$1/$TOTAL] $6"
+    "do_$1_$2" || return 1
+}
+
+install() {
+    prepare || exit 1
+    print_plan
+    for_each_action look
+    find_everything_wrong || refuse
+    ask_done || refuse
+    for_each_action ask_secrets || refuse
+    confirm || refuse
+    for_each_action carry_out || exit 1
+    MODE=show IN=/dev/null
+    for_each_action print_next
+    say ''
+    say "All $TOTAL actions that belong on this medium are done and proved. Log: $LOG"
+}
+
+# prepare: only root, only one copy, only from a live medium; a private folder in memory; the log; the disk.
+prepare() {
+    if [ "$(id -u)" != "$NEEDED_UID" ]; then
+        say 'This has to be run as root. Nothing was changed.'
+        return 1
+    fi
+    missing_tools || return 1
+    if ! (: >>"$LOCK") 2>/dev/null || ! exec 9>>"$LOCK" || ! flock -n 9; then
+        say "Another copy of a Bedplate script is running (lock: $LOCK). Nothing was changed."
+        return 1
+    fi
+    outside_target || return 1
+    make_scratch || return 1
+    mkdir -p -- "${LOG%/*}" || return 1
+    (umask 077 && : >>"$LOG") || return 1
+    LOG_OPEN=yes
+    printf '\n===== %s, %s, %s, %s\n' "$MACHINE" "$SPEC" "$DIGEST" "$(date -u +%Y-%m-%dT%H:%M:%SZ)" >>"$LOG"
+    if ! DISK=$(find_disk 2>"$WORK/found"); then
+        say "The disk of $MACHINE was not found. Nothing was changed."
+        found >&4
+        say '        to do:     check that this is the right machine, and that its disk is connected and switched on'
+        say '                   in the firmware. If the disk was replaced, make a new survey and compile again.'
+        return 1
+    fi
+}
+
+missing_tools() {
+    r_missing=
+    for r_word in cat chmod chown chroot cp cut date findmnt flock grep head id ln lsblk mkdir mktemp mv readlink rm \
+        rmdir sed sha256sum sleep stat stty sync tail tr; do
+        command -v "$r_word" >/dev/null 2>&1 || r_missing="$r_missing $r_word"
+    done
+    [ -z "$r_missing" ] && return 0
+    say "These commands are missing on the live medium:$r_missing. Nothing was changed."
+    return 1
+}
+
+outside_target() {
+    r_first=$(stat -c %d:%i /proc/1/root/ 2>/dev/null) || r_first=
+    if [ -n "$r_first" ] && [ "$(stat -c %d:%i /)" != "$r_first" ]; then
+        say 'This is running in a changed root folder. Run it on the live medium itself. Nothing was changed.'
+        return 1
+    fi
+    if [ -n "$ROOT_UUID" ] && [ "$(findmnt -no UUID / 2>/dev/null)" = "$ROOT_UUID" ]; then
+        say "This is the installed $MACHINE itself. Start the live medium and run it there. Nothing was changed."
+        return 1
+    fi
+}
+
+# make_scratch: $WORK, a private folder that lies in memory.
+make_scratch() {
+    for r_word in $SCRATCH; do
+        case $(stat -f -c %T "$r_word" 2>/dev/null) in
+            tmpfs | ramfs) ;;
+            *) continue ;;
+        esac
+        WORK=$(mktemp -d "$r_word/bedplate.XXXXXXXX") || continue
+        trap leave EXIT
+        trap 'interrupted HUP 129' HUP
+        trap 'interrupted INT 130' INT
+        trap 'interrupted TERM 143' TERM
+        IN=$WORK/in
+        (umask 077 && : >"$IN" && : >"$WORK/missed") || return 1
+        return 0
+    done
+    say "No folder in memory was found among: $SCRATCH. Secrets must not touch a disk. Nothing was changed."
+    return 1
+}
+
+# leave: whatever happens, no secret stays. Plain files only: nothing is ever deleted recursively.
+leave() {
+    stop_clock
+    show_typing
+    rm -f -- "$WORK"/* 2>/dev/null
+    rmdir -- "$WORK" 2>/dev/null
+}
+
+# look: which actions are done already.
+look() {
+    [ "$3" != 'first boot' ] || return 0
+    if proved "$@"; then
+        PROVED="$PROVED$1 "
+    fi
+}
+
+is_proved() {
+    case $PROVED in
+        *" $1 "*) return 0 ;;
+    esac
+    return 1
+}
+
+# proved: the stamp is there, if the action has one, and every proof holds; an action without either never is.
+proved() {
+    : >"$WORK/missed"
+    case $4 in
+        *stamp*) verb_stamp_is "${5%%=*}" "${5#*=}" >"$WORK/found" 2>&1 || return 1 ;;
+        *proof*) ;;
+        *) return 1 ;;
+    esac
+    case $4 in
+        *proof*) "proof_$1_$2" || return 1 ;;
+    esac
+}
+
+# find_everything_wrong: all tools and all early guards of what is still to do, reported together.
+find_everything_wrong() {
+    : >"$WORK/wrong"
+    : >"$WORK/missed"
+    guard_tools
+    if [ -s "$WORK/missed" ]; then
+        printf '    The live medium\n' >>"$WORK/wrong"
+        cat "$WORK/missed" >>"$WORK/wrong"
+    fi
+    for_each_action try_early
+    [ -s "$WORK/wrong" ] || return 0
+    say ''
+    say 'Not everything is as it must be:'
+    while IFS= read -r r_line; do
+        say "$r_line"
+    done <"$WORK/wrong"
+    return 1
+}
+
+try_early() {
+    [ "$3" != 'first boot' ] && ! is_proved "$1" || return 0
+    : >"$WORK/missed"
+    case $3:$4 in
+        'other system':*proof* | firmware:*proof*) "proof_$1_$2" ;;
+    esac
+    case $4 in
+        *guard*) "guard_$1_$2" early ;;
+    esac
+    [ -s "$WORK/missed" ] || return 0
+    printf '    [%s] %s\n' "$1" "$6" >>"$WORK/wrong"
+    cat "$WORK/missed" >>"$WORK/wrong"
+}
+
+refuse() {
+    say ''
+    say 'Nothing was changed.'
+    exit 1
+}
+
+# ask_done: what comes before the live medium can only be asked for, unless it proves itself.
+ask_done() {
+    WAITING=
+    for_each_action list_manual
+    [ -n "$WAITING" ] || return 0
+    answer 'Have all of these been done? (yes/no) ' || return 1
+    [ "$ANSWER" = yes ] && return 0
+    say 'The checklist says how; do it, then run this script again.'
+    return 1
+}
+
+list_manual() {
+    case $3 in
+        'other system' | firmware) ;;
+        *) return 0 ;;
+    esac
+    ! is_proved "$1" || return 0
+    if [ -z "$WAITING" ]; then
+        say ''
+        say 'Before this script, in the other system and in the firmware:'
+    fi
+    WAITING=yes
+    say "    [$1/$TOTAL] $6"
+}
+
+ask_secrets() {
+    case $4 in
+        *secret*) is_proved "$1" || "secrets_$1_$2" || return 1 ;;
+    esac
+}
+
+confirm() {
+    say ''
+    answer "Type the name of the machine ($MACHINE) to start, anything else to leave: " || return 1
+    [ "$ANSWER" = "$MACHINE" ] && return 0
+    say "That is not $MACHINE."
+    return 1
+}
+
+# carry_out: proof, guards, work, proof again.
+carry_out() {
+    case $3 in
+        live | target) ;;
+        *) return 0 ;;
+    esac
+    ACTION="[$1/$TOTAL] $6"
+    LAST_COMMAND='' LAST_STATUS=''
+    if proved "$@"; then
+        say "$ACTION: already done, skipped"
+        count_done "$@"
+        return 0
+    fi
+    say "$ACTION"
+    start_clock
+    work_on "$@" || return 1
+    stop_clock
+    count_done "$@"
+    uptime_now
+    say "    done, $((NOW - BEGAN)) s"
+}
+
+count_done() {
+    case $4 in
+        *back*) DONE="$1_$2 $DONE" ;;
+    esac
+}
+
+work_on() {
+    : >"$WORK/missed"
+    case $4 in
+        *guard*) "guard_$1_$2" now || stopped "$1" 'A guard does not hold; this action has not begun.' || return 1 ;;
+    esac
+    case $4 in
+        *change*) CHANGED=yes ;;
+    esac
+    case $4 in
+        *close*) keep_log ;;
+    esac
+    case $4 in
+        *back*) BEGUN="$1_$2" ;;
+    esac
+    "do_$1_$2" || stopped "$1" 'A command failed.' || return 1
+    : >"$WORK/missed"
+    case $4 in
+        *proof*) "proof_$1_$2" || stopped "$1" 'The work is done, but its proof does not hold.' || return 1 ;;
+    esac
+    case $4 in
+        *stamp*) run verb_put_stamp "${5%%=*}" "${5#*=}" || stopped "$1" 'The stamp could not be written.' || return 1 ;;
+    esac
+    BEGUN=
+}
+
+# print_next: what is left to do after this script, at the first start of the machine.
+print_next() {
+    [ "$3" = 'first boot' ] || return 0
+    show_action "$@"
+}
+
+# keep_log: a copy for the installed machine, for root only.
+keep_log() {
+    [ -d "$TARGET/var/lib" ] || return 0
+    verb_write_file "$TARGET/var/lib/bedplate/install.log" 600 "$NEEDED_UID:$NEEDED_UID" <"$LOG" 2>"$WORK/found" ||
+        say 'The log could not be copied to the target.'
+}
+
+# stopped NUMBER WHAT: the report of a failure; always returns 1.
+stopped() {
+    stop_clock
+    tail -n 12 "$LOG" | cut -c 1-160 | tr '\000-\011\013-\037\177' ' ' >"$WORK/tail"
+    say ''
+    say "STOPPED at $ACTION"
+    say "    $2"
+    if [ -s "$WORK/missed" ]; then
+        while IFS= read -r r_line; do
+            say "$r_line"
+        done <"$WORK/missed"
+    elif [ -n "$LAST_COMMAND" ]; then
+        say "    Command:     $LAST_COMMAND"
+        say "    Exit status: $LAST_STATUS"
+        say '    The last lines of the log:'
+        sed 's/^/        /' "$WORK/tail" >&4
+    fi
+    report_rest "$1"
+    keep_log
+    return 1
+}
+
+# report_rest NUMBER: what is done, what is not begun, the ways back, the choices.
+report_rest() {
+    if [ -z "$CHANGED" ] && [ -z "$DONE" ]; then
+        say '    Nothing was changed.'
+        return 0
+    fi
+    say ''
+    say "Not begun: everything after [$1/$TOTAL]."
+    say 'Done or begun, last first, with the way back of each:'
+    MODE=show IN=/dev/null
+    for r_action in $BEGUN $DONE; do
+        "back_$r_action"
+    done
+    MODE=install IN=$WORK/in
+    say ''
+    say 'What you can do now:'
+    say "  - Go on: mend what is wrong and run again: sh $0   (what is proved is skipped)"
+    say '  - Go back: carry out the ways back above, in that order.'
+    say "The log: $LOG"
+}
+
+# way_back TITLE NOTE: the note of an action; its commands follow.
+way_back() {
+    say "  - $1"
+    say "      $2"
+}
+
+interrupted() {
+    trap '' HUP INT TERM
+    say ''
+    say "Interrupted by a signal ($1)."
+    if [ -n "$ACTION" ]; then
+        r_number=${ACTION#\[}
+        MODE=install
+        stopped "${r_number%%/*}" 'It was interrupted while this action ran; the action may be half done.'
+    else
+        say 'Nothing was changed.'
+    fi
+    exit "$2"
+}

@@ -1,0 +1,109 @@
+# --- runtime: carrying out -----------------------------------------------------------------------------------------
+
+# run COMMAND...: one command, its words and its output into the log. With --show it is printed and not run.
+run() {
+    LAST_COMMAND=$(quoted "$@")
+    only_shown "$LAST_COMMAND" && return 0
+    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
+    "$@" >>"$LOG" 2>&1 3<&- 9>&-
+    LAST_STATUS=$?
+    printf '(exit status %s)\n' "$LAST_STATUS" >>"$LOG"
+    return "$LAST_STATUS"
+}
+
+# run_into FILE COMMAND...: like run; the output goes into FILE, which appears only when it is whole.
+run_into() {
+    r_into=$1
+    shift
+    LAST_COMMAND="$(quoted "$@") > $(quoted "$r_into")"
+    only_shown "$LAST_COMMAND" && return 0
+    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
+    mkdir -p -- "${r_into%/*}/" 2>>"$LOG" || return 1
+    "$@" >"$r_into.part" 2>>"$LOG" 3<&- 9>&-
+    LAST_STATUS=$?
+    printf '(exit status %s)\n' "$LAST_STATUS" >>"$LOG"
+    [ "$LAST_STATUS" -eq 0 ] || return "$LAST_STATUS"
+    mv -f -- "$r_into.part" "$r_into" 2>>"$LOG" || return 1
+}
+
+# only_shown COMMAND: with --show, print it (or what was said by same_as) and succeed.
+only_shown() {
+    [ "$MODE" = show ] || return 1
+    [ -n "$SAID" ] || printf '        %s\n' "$1" >&4
+    SAID=
+}
+
+# same_as LINE...: with --show, these commands are printed in place of the library verb that comes next.
+same_as() {
+    [ "$MODE" = show ] || return 0
+    SAID=yes
+    printf '        %s\n' "$@" >&4
+}
+
+# in_target COMMAND...: the command inside the target, in a clean environment.
+in_target() {
+    chroot "$TARGET" /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin \
+        LANG=C.UTF-8 HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
+}
+
+# by_hand TEXT COMMAND...: work for the person in the middle of the script.
+by_hand() {
+    say "    By hand: $1"
+    shift
+    for r_word in "$@"; do
+        say "        $r_word"
+    done
+    [ "$MODE" = show ] && return 0
+    LAST_COMMAND='work by hand' LAST_STATUS=1
+    answer 'Type done when it is done: ' || return 1
+    [ "$ANSWER" = 'done' ] || return 1
+}
+
+# expect SAYS OTHERWISE TEST...: 0 if the test holds, else 1 and an entry in the list of what does not hold.
+expect() {
+    r_says=$1 r_otherwise=$2
+    shift 2
+    "$@" >"$WORK/found" 2>&1 3<&- 9>&- && return 0
+    {
+        printf '      - Not so:  %s\n' "$r_says"
+        found
+        [ -z "$r_otherwise" ] || printf '        to do:     %s\n' "$r_otherwise"
+    } >>"$WORK/missed"
+    return 1
+}
+
+# answer PROMPT: one line from the person into ANSWER.
+answer() {
+    printf '%s' "$1" >&4
+    if ! IFS= read -r ANSWER <&3 && [ -z "$ANSWER" ]; then
+        say ''
+        say 'No answer could be read.'
+        return 1
+    fi
+    [ -t 3 ] || printf '\n' >&4
+}
+
+# uptime_now: seconds since the machine was started into NOW. The time of day may be set by an action.
+uptime_now() {
+    IFS='. ' read -r NOW _ </proc/uptime
+}
+
+# start_clock, stop_clock: on a terminal, show the seconds that a long action has taken so far.
+start_clock() {
+    uptime_now
+    BEGAN=$NOW
+    [ -t 4 ] || return 0
+    while sleep 2; do
+        uptime_now
+        printf '\r    %s s ' "$((NOW - BEGAN))" >&4
+    done 3<&- 9>&- &
+    CLOCK=$!
+}
+
+stop_clock() {
+    [ -n "$CLOCK" ] || return 0
+    kill "$CLOCK" 2>/dev/null
+    wait "$CLOCK" 2>/dev/null
+    CLOCK=
+    printf '\r' >&4
+}
