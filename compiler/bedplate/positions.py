@@ -60,8 +60,8 @@ def _note_pair(pair: Node, base: Path, found: dict[Path, Spot]) -> None:
     while stack:
         node, path = stack.pop()
         if node.type == "pair":
-            *keys, value = node.named_children
-            for part in _key_parts(keys[0]):
+            key, value = node.named_children[:2]  # a comment may follow
+            for part in _key_parts(key):
                 path = (*path, _key(part))
                 found.setdefault(path, (_point(part), _point(value)))
             stack.append((value, path))

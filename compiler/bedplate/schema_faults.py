@@ -6,7 +6,6 @@ https://json-schema.org/draft/2020-12/json-schema-validation
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
@@ -128,7 +127,7 @@ def written(value: object) -> str:
         return "a table"
     if isinstance(value, list):
         return f"an array of {len(value)}"
-    if isinstance(value, (datetime.date, datetime.time)):
+    if hasattr(value, "isoformat"):
         return f"{value.isoformat()} (a date or time)"
     return str(value)
 
