@@ -35,7 +35,8 @@ class SurveyedPartition:
     start: int
     size: int
     type: str
-    uuid: str
+    uuid: str = ""
+    """Empty on a table whose rows have no identity of their own."""
     name: str = ""
     attributes: str = ""
     filesystem: SurveyedFileSystem | None = None

@@ -10,6 +10,7 @@ from importlib.resources import files
 from bedplate.capture import boot, disks, links, machine
 from bedplate.capture.sections import Capture, read
 from bedplate.capture.toml import to_toml
+from bedplate.faults import reject, shown
 from bedplate.survey import Survey
 
 __all__ = ["collect_script", "survey_from", "to_toml"]
@@ -21,12 +22,24 @@ def collect_script() -> str:
 
 
 def survey_from(text: str) -> Survey:
-    """The survey of the machine that `text` was captured on. Raises Rejected if `text` is no whole capture."""
+    """The survey of the machine that `text` was captured on. Raises Rejected if `text` is no whole capture, or if a
+    tool's output in it has a shape that cannot be read."""
     capture = read(text)
+    try:
+        return _survey(capture)
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise reject(
+            "capture-damaged",
+            "The capture holds tool output of a shape that cannot be read.",
+            notes=(f"{type(error).__name__}: {shown(str(error))}", "Make the capture again; it must not be edited."),
+        ) from error
+
+
+def _survey(capture: Capture) -> Survey:
     found = disks.all_disks(capture)
     described = machine.described(capture)
     return Survey(
-        taken=capture.text("taken").strip(),
+        taken=machine.moment(capture.text("taken")),
         machine=described,
         firmware=boot.firmware(capture),
         disks=found,

@@ -69,5 +69,9 @@ def _address(row: Mapping[str, Any], facts: Mapping[str, str]) -> str:
 
 
 def _permanent(row: Mapping[str, Any], facts: Mapping[str, str]) -> bool:
-    told = facts.get("permanent") or row.get("permaddr")
-    return bool(told) or facts.get("address_kind", "0") == "0"
+    """Whether the address is known to be the device's own; without any word on it, a locally administered one
+    (IEEE 802: second bit of the first byte) is taken for a random one."""
+    if facts.get("permanent") or row.get("permaddr"):
+        return True
+    kind = facts.get("address_kind")
+    return kind == "0" if kind else not int(_address(row, facts)[:2], 16) & 2

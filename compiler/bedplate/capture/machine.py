@@ -13,6 +13,7 @@ ARCHITECTURES = {"x86_64": "amd64", "aarch64": "arm64", "i686": "i386", "i586": 
 
 _VENDORS = {"GenuineIntel": "intel", "AuthenticAMD": "amd"}
 _MEMORY = re.compile(r"^MemTotal:\s*(\d+) kB", re.MULTILINE)
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 _PCI = re.compile(r"^0x([0-9a-f]{4})[0-9a-f]{2} 0x([0-9a-f]{4}) 0x([0-9a-f]{4})$", re.MULTILINE)
 
 
@@ -27,6 +28,11 @@ def described(capture: Capture) -> SurveyedMachine:
         product=one_line(capture.text("product")),
         pci=_controllers(capture.text("pci")),
     )
+
+
+def moment(text: str) -> str:
+    """`text` if it is a moment as the collector writes it (ISO 8601, UTC), else empty."""
+    return text.strip() if _MOMENT.fullmatch(text.strip()) else ""
 
 
 def one_line(text: str) -> str:
