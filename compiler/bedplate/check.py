@@ -61,7 +61,11 @@ def _embedded(schema: Any, home: str) -> Any:
 
 def check(document: Document, steps: Mapping[str, Step]) -> Spec:
     """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
-    data, judge = document.data, _spec_judge(tuple(steps.items()))
+    data = document.data
+    try:
+        judge = _spec_judge(tuple(steps.items()))
+    except Rejected as rejected:
+        raise Rejected(fault.at(document.place(fault.path)) for fault in rejected.faults) from None
     models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
     names = [name for name in data if name in models]
     parts: list[_Part] = [((name,), data[name], models[name]) for name in names]
