@@ -11,7 +11,6 @@ import attrs
 import jsonschema
 import pytest
 import tomli_w
-from bedplate_schema import load
 
 from bedplate import capture, check, document
 from bedplate.faults import Rejected
@@ -27,6 +26,7 @@ from bedplate.survey import (
     SurveyedMachine,
     SurveyedPartition,
 )
+from bedplate_schema import load
 
 ROOT = Path(__file__).resolve().parent.parent
 SURVEYS = sorted((ROOT / "specs").glob("*.survey.toml"))

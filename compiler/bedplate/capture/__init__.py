@@ -27,7 +27,7 @@ def survey_from(text: str) -> Survey:
     capture = read(text)
     try:
         return _survey(capture)
-    except (AttributeError, KeyError, TypeError, ValueError) as error:
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
         raise reject(
             "capture-damaged",
             "The capture holds tool output of a shape that cannot be read.",
