@@ -1,0 +1,142 @@
+"""The actions of the step, in the order a person would do them. Enters: section and context. Leaves: actions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from attrs import evolve
+
+from bedplate import checks
+from bedplate.actions import Action, Call, Check, InTarget, Run, Stage, WayBack, Where, WriteFile
+from bedplate.hookspecs import Context
+from bedplate_steps.bootloader import firmware, manual
+from bedplate_steps.bootloader.grub import Grub
+from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.plan import Loader, Plan, settle
+
+LOADERS: dict[str, Loader] = {"grub": Grub()}
+
+INITRAMFS_SETTINGS = {
+    # No `autodetect`: it looks at the machine it runs on, which is right only as long as the disk stays in it. The
+    # systemd set knows rd.luks.name (mkinitcpio.conf(5); the folder of drop-ins is from memory).
+    "pacman": (
+        "/etc/mkinitcpio.conf.d/bedplate.conf",
+        "HOOKS=(base systemd microcode modconf kms keyboard sd-vconsole block{unlock} filesystems fsck)\n",
+    ),
+    "dnf": ("/etc/dracut.conf.d/bedplate.conf", 'hostonly="no"\n'),  # dracut.conf(5)
+}
+"""What makes the first image complete instead of fitted to the live system it is built from, by family. The apt
+family's default is complete already (MODULES=most, initramfs.conf(5))."""
+
+
+def emit(section: Bootloader, context: Context) -> Iterable[Action]:
+    """All actions; none if the layout has no EFI system partition to put a loader on."""
+    plan = settle(section, context)
+    if plan is None:
+        return
+    loader = LOADERS[section.loader]
+    yield from manual.before(plan, context)
+    yield firmware.look(plan)
+    yield firmware.save(plan)
+    yield from _initramfs(plan)
+    yield loader.configure(plan)
+    yield _guarded(loader.install(plan), plan)
+    if section.fallback:
+        yield _fallback(loader, plan)
+    yield loader.menu(plan)
+    yield firmware.boot_entry(plan, loader.image(plan))
+    yield firmware.kept(plan)
+    yield from manual.after(plan)
+
+
+def _initramfs(plan: Plan) -> Iterator[Action]:
+    needs = ["target:api", "kernel:installed", "file:/etc/fstab"]
+    if any(part.mapper and part.new for part in plan.layout.partitions):
+        needs.append("file:/etc/crypttab")
+    if plan.family.name in INITRAMFS_SETTINGS:
+        path, text = INITRAMFS_SETTINGS[plan.family.name]
+        text = text.replace("{unlock}", " sd-encrypt" if plan.root.mapper else "")
+        needs.append(f"file:{path}")
+        yield Action(
+            id="bootloader.initramfs-settings",
+            title="Ask for a complete initramfs",
+            reason="An image fitted to the system it is built from misses drivers when it is built from a live medium.",
+            stage=Stage.TARGET,
+            operations=(WriteFile(path=InTarget(path), content=(text,)),),
+            needs=("base",),
+            gives=(f"file:{path}",),
+            proofs=(checks.file_is(path, (text,)),),
+            way_back=WayBack(
+                note="Removes the settings file.", operations=(Run(argv=("rm", "-f", "--", InTarget(path))),)
+            ),
+        )
+    built = checks.holds("Every kernel has its initramfs, and it is not an empty one", "initramfs-is-built",
+                         InTarget("/boot"), early=False)  # fmt: skip
+    yield Action(
+        id="bootloader.initramfs",
+        title="Build the initramfs of every kernel",
+        reason="The one that came with the kernel knows neither the table of file systems nor encryption nor keymap.",
+        stage=Stage.TARGET,
+        operations=(Run(argv=plan.family.rebuild_initramfs, where=Where.TARGET),),
+        needs=tuple(needs),
+        gives=("initramfs:built",),
+        proofs=(built,),
+        stamped=True,
+        way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes."),
+        expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",
+    )
+
+
+def _guarded(action: Action, plan: Plan) -> Action:
+    """The action with the guards that hold for every loader."""
+    return evolve(action, guards=(*action.guards, *_room(plan)))
+
+
+def _room(plan: Plan) -> tuple[Check, ...]:
+    if plan.esp.new:
+        return ()
+    kib = firmware.KERNEL_ROOM_KIB if plan.esp.mount == "/boot" else firmware.LOADER_ROOM_KIB
+    return (
+        checks.holds(
+            f"The EFI system partition has {kib // 1024} MiB left",
+            "esp-has-room",
+            plan.esp.node,
+            str(kib),
+            otherwise="Make room from the other system with its own tools, or plan an EFI system partition of its own. "
+            "Delete nothing there by hand that you did not put there.",
+        ),
+    )
+
+
+def _fallback(loader: Loader, plan: Plan) -> Action:
+    name, image = plan.section.name, loader.image(plan)
+    own = f"BOOT{plan.suffix.upper()}.EFI"
+    guards = (
+        checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.node, f"EFI/BOOT/{own}",
+                     otherwise="It belongs to another system: set fallback = false."),
+    )  # fmt: skip
+    files = loader.files(plan)
+    return Action(
+        id="bootloader.fallback",
+        title="Put the loader on the fallback path as well",
+        reason="Firmware that lost its boot entries starts \\EFI\\BOOT; the spec asks for it.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="make-fallback",
+                args=(plan.esp_root, name, own, image, *files),
+                by_hand=(f"cp /mnt/target{plan.esp.mount}/EFI/{name}/* /mnt/target{plan.esp.mount}/EFI/BOOT/",),
+            ),
+        ),
+        needs=("loader:installed", "loader:saved"),
+        gives=("loader:fallback",),
+        guards=() if plan.esp.new else guards,
+        proofs=(
+            checks.holds(f"\\EFI\\BOOT\\{own} is our loader", "same-file", plan.on_esp(f"EFI/{name}/{image}"),
+                         plan.on_esp(f"EFI/BOOT/{own}"), early=False),
+        ),
+        way_back=WayBack(
+            note="Removes what was put into \\EFI\\BOOT; the folder was not there before.",
+            operations=(Call(verb="drop-loader", args=(plan.esp_root, "BOOT")),),
+        ),
+    )  # fmt: skip

@@ -1,0 +1,166 @@
+"""Actions on the firmware's boot entries and on what is foreign on the EFI system partition, for any loader.
+
+Enters: a plan. Leaves: actions. UEFI 2.10, 3.1 (Boot####, BootOrder), 3.3 (SecureBoot); efibootmgr(8).
+"""
+
+from __future__ import annotations
+
+from bedplate import checks
+from bedplate.actions import Action, Call, Check, Stage, WayBack
+from bedplate_steps.bootloader.plan import Plan
+
+LOADER_ROOM_KIB = 16 * 1024
+"""KiB a loader may take on a kept EFI system partition (common practice, no source)."""
+KERNEL_ROOM_KIB = 400 * 1024
+"""KiB for kernels on it: two with their initramfs, and room to replace one (common practice, no source)."""
+STORE_ROOM_KIB = 8
+"""KiB the firmware's variable store must have left (common practice, no source)."""
+STATE = "/var/lib/bedplate/boot"
+"""Folder of the target with the saved boot entries and the list of foreign files."""
+
+
+def loader_path(plan: Plan, image: str) -> str:
+    r"""`\EFI\NAME\IMAGE`, as it stands in the boot entry."""
+    return f"\\EFI\\{plan.section.name}\\{image}"
+
+
+def look(plan: Plan) -> Action:
+    """Refuses legacy mode, 32-bit firmware and, with an unsigned loader, Secure Boot, before anything is written."""
+    return Action(
+        id="bootloader.check-firmware",
+        title="Check how the firmware started this machine",
+        reason="A loader for UEFI can only be entered from a machine that was started by UEFI.",
+        stage=Stage.LIVE,
+        operations=(),
+        needs=("tool:efibootmgr",),
+        guards=(_uefi(), *(() if plan.signed else (_secure_boot_off(),))),
+        changes=False,
+        transient=True,
+    )
+
+
+def save(plan: Plan) -> Action:
+    """Copies of boot entries and order, and the hashes of foreign files, before the first of them could change."""
+    ready = plan.family.name == "dnf"
+    only = "loaders" if plan.esp.mount == "/boot" else "all"
+    return Action(
+        id="bootloader.save-boot-state",
+        title="Save the firmware's boot entries and the list of foreign files",
+        reason="They prove afterwards that nothing of another system was touched, and lead back.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="save-boot-state",
+                args=(plan.esp_root, plan.section.name, "ready" if ready else "new", only),
+                by_hand=(
+                    f"mkdir -p /mnt/target{STATE}",
+                    f"cp /sys/firmware/efi/efivars/Boot[0-9A-F]*-8be4df61-* /mnt/target{STATE}/",
+                    f"cp /sys/firmware/efi/efivars/BootOrder-8be4df61-* /mnt/target{STATE}/",
+                    f"cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + "
+                    f"> /mnt/target{STATE}/esp.sha256",
+                ),
+            ),
+        ),
+        needs=("base", f"mount:{plan.esp.mount}"),
+        gives=("loader:saved",),
+        proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
+                             early=False),),
+        way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root."),
+    )  # fmt: skip
+
+
+def boot_entry(plan: Plan, image: str) -> Action:
+    """Exactly one entry of ours, at the place asked for, the others left as they are."""
+    section, path = plan.section, loader_path(plan, image)
+    guid = plan.esp.uuid.lower()
+    kept = tuple(
+        checks.holds(f"The firmware has an entry for {item.title}", "boot-entry-is", "some",
+                     item.partition.uuid.lower(), item.loader, early=False)
+        for item in plan.handovers if item.with_entry
+    )  # fmt: skip
+    store = checks.holds(
+        f"The firmware has {STORE_ROOM_KIB} KiB left for boot entries", "boot-store-has-room", str(STORE_ROOM_KIB),
+        otherwise="Usually crash dumps of a kernel fill it (dump-type0-* in /sys/firmware/efi/efivars). Save and "
+        "remove those by hand; delete no other variable: that has broken machines for good.",
+    )  # fmt: skip
+    return Action(
+        id="bootloader.boot-entry",
+        title="Add the firmware's boot entry",
+        reason="The firmware starts what its entries name; ours names partition and file, and no other entry changes.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="make-boot-entry",
+                args=(guid, section.name, path, section.boot_entry_position, section.entry_path),
+                by_hand=(recreate(plan, image), "efibootmgr -o ORDER    (numbers as before, the new one "
+                         f"{section.boot_entry_position})"),
+            ),
+        ),
+        needs=("tool:efibootmgr", "loader:installed", "loader:configured", "loader:saved",
+               *plan.family.tokens("boot-entries")),
+        gives=("loader:entry",),
+        guards=(store,),
+        proofs=(
+            checks.holds(f"The firmware has exactly one entry for {path}", "boot-entry-is", "one", guid, path,
+                         early=False),
+            checks.holds(f"The entry stands {section.boot_entry_position} in the boot order", "boot-entry-stands",
+                         section.boot_entry_position, guid, path, early=False),
+            *kept,
+        ),
+        way_back=WayBack(
+            note="Removes our boot entry and puts the saved boot order back.",
+            operations=(Call(verb="drop-boot-entry", args=(guid, path),
+                             by_hand=("efibootmgr -b NUMBER -B", "efibootmgr -o ORDER")),),
+        ),
+        expected=f"efibootmgr -v lists {section.name} once.",
+        trouble="Some firmware drops entries it does not like: set entry_path = \"full\", or ask for the fallback path "
+        "on a disk of its own.",
+    )  # fmt: skip
+
+
+def kept(plan: Plan) -> Action:
+    """Looks once more at everything foreign. The audit leaves it out: another system changes its own files later."""
+    proofs: list[Check] = []
+    if not plan.esp.new:
+        proofs.append(
+            checks.holds("Every foreign file on the EFI system partition is as it was", "esp-is-unchanged",
+                         plan.esp_root, early=False)
+        )  # fmt: skip
+    proofs.append(checks.holds("Every boot entry that was there is as it was", "boot-entries-are-kept", early=False))
+    return Action(
+        id="bootloader.check-kept",
+        title="Check that nothing foreign has changed",
+        reason="Kept means kept: compared with what was saved before the loader was installed.",
+        stage=Stage.TARGET,
+        operations=(),
+        needs=("loader:saved", "loader:entry", *(("loader:fallback",) if plan.section.fallback else ())),
+        gives=("loader:kept",),
+        proofs=tuple(proofs),
+        changes=False,
+        transient=True,
+        trouble=f"Do not restart yet. Compare with {STATE} in the new system and put back what differs.",
+    )
+
+
+def recreate(plan: Plan, image: str) -> str:
+    """The command that makes the entry again, for the hand-over sheet."""
+    path = loader_path(plan, image)
+    way = " -e 3" if plan.section.entry_path == "full" else ""
+    return f"efibootmgr{way} -c -d DISK -p {plan.esp.number} -L {plan.section.name} -l '{path}'"
+
+
+def _uefi() -> Check:
+    return checks.holds(
+        "The machine was started by 64-bit UEFI firmware and its variables can be changed",
+        "firmware-is-uefi",
+        otherwise="Start the medium from the boot menu's UEFI entry. If only the variables are missing: "
+        "mount -t efivarfs efivarfs /sys/firmware/efi/efivars",
+    )
+
+
+def _secure_boot_off() -> Check:
+    return checks.holds(
+        "Secure Boot is off",
+        "secure-boot-is-off",
+        otherwise='Switch it off in the firmware\'s setup, recovery keys at hand, or set secure_boot = "signed".',
+    )

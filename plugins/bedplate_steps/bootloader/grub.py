@@ -1,0 +1,324 @@
+"""GRUB on UEFI for the three package families: settings, fixed menu entries, image, menu.
+
+Enters: a plan. Leaves: actions. Settings: GRUB manual 2.06, "Simple configuration"; grub-install options:
+grub-install(8) of Debian 12. The dnf family brings its image as a file in a package and keeps kernels as boot loader specification
+entries; its file names and stub are from memory.
+"""
+
+from __future__ import annotations
+
+from attrs import frozen
+
+from bedplate import checks
+from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
+from bedplate_steps.bootloader.foreign import Handover
+from bedplate_steps.bootloader.parameters import FOR_EYES
+from bedplate_steps.bootloader.plan import Plan
+
+ENTRIES_FILE = "/etc/grub.d/25_kept_systems"
+HOOK_FILE = "/etc/pacman.d/hooks/60-boot-loader.hook"
+STUB_MODE = 0o700
+"""What FAT shows under the umask 0077 of its mount; another mode could not be set there."""
+
+
+@frozen(kw_only=True)
+class Flavour:
+    """Where a family keeps GRUB's files, and its command for the menu."""
+
+    settings: str
+    menu: str
+    command: tuple[str, ...]
+
+
+FLAVOURS = {
+    # Settings in a folder that Debian's grub-mkconfig reads last, so that the package's own file stays as it came.
+    "apt": Flavour(
+        settings="/etc/default/grub.d/10-bedplate.cfg", menu="/boot/grub/grub.cfg", command=("update-grub",)
+    ),
+    "pacman": Flavour(
+        settings="/etc/default/grub",
+        menu="/boot/grub/grub.cfg",
+        command=("grub-mkconfig", "-o", "/boot/grub/grub.cfg"),
+    ),
+    "dnf": Flavour(
+        settings="/etc/default/grub",
+        menu="/boot/grub2/grub.cfg",
+        command=("grub2-mkconfig", "-o", "/boot/grub2/grub.cfg"),
+    ),
+}
+
+BLS_FOLDER = "/boot/loader/entries"
+
+
+def quoted(text: str) -> str:
+    """`text` in single quotes, for a POSIX shell and for GRUB's own language alike."""
+    return "'" + text.replace("'", "'\\''") + "'"
+
+
+def settings(plan: Plan) -> str:
+    """The file grub-mkconfig sources: assignments of quoted text only."""
+    section = plan.section
+    eyes = [word for word in plan.words if word.split("=", 1)[0] in FOR_EYES]
+    values = {
+        "GRUB_DEFAULT": _default(section.default),
+        "GRUB_TIMEOUT": str(section.menu_time),
+        "GRUB_TIMEOUT_STYLE": "menu",
+        # Debian installs a newer image into the folder of this name.
+        "GRUB_DISTRIBUTOR": section.name,
+        "GRUB_CMDLINE_LINUX": " ".join(word for word in plan.words if word not in eyes),
+        "GRUB_CMDLINE_LINUX_DEFAULT": " ".join(eyes),
+        # Kept systems have fixed entries; probing would mount their partitions.
+        "GRUB_DISABLE_OS_PROBER": "true",
+        **({"GRUB_SAVEDEFAULT": "true"} if section.default == "last" else {}),
+        **_terminal(plan),
+        **({"GRUB_ENABLE_BLSCFG": "true"} if plan.family.name == "dnf" else {}),
+    }
+    return "".join(f"{name}={quoted(value)}\n" for name, value in values.items())
+
+
+def entries(plan: Plan) -> str:
+    """A script for /etc/grub.d that prints itself from its third line on: the fixed entries of kept systems."""
+    remember = plan.section.default == "last"
+    return '#!/bin/sh\nexec tail -n +3 "$0"\n' + "".join(_entry(item, remember) for item in plan.handovers)
+
+
+def chain_line(handover: Handover) -> str:
+    """The line of the menu that hands over."""
+    return f"    chainloader {quoted(handover.loader.replace(chr(92), '/'))}"
+
+
+def stub(plan: Plan) -> str:
+    """The small file beside a packaged image that leads it to the menu (dnf family, from memory)."""
+    return (
+        f"search --no-floppy --fs-uuid --set=dev {plan.boot.fs_uuid}\n"
+        f"set prefix=($dev){_path_on_boot(plan)}\n"
+        "export prefix\n"
+        "configfile $prefix/grub.cfg\n"
+    )
+
+
+class Grub:
+    """The loader, as `plan.Loader` wants it."""
+
+    def needs(self, plan: Plan) -> tuple[str, ...]:
+        """GRUB, and the signed chain where asked for."""
+        return ("loader-grub", "secure-boot") if plan.signed else ("loader-grub",)
+
+    def image(self, plan: Plan) -> str:
+        """The shim if signed, else GRUB itself."""
+        return f"shim{plan.suffix}.efi" if plan.signed else f"grub{plan.suffix}.efi"
+
+    def files(self, plan: Plan) -> tuple[str, ...]:
+        """What lies beside the image."""
+        beside = (f"grub{plan.suffix}.efi", f"mm{plan.suffix}.efi") if plan.signed else ()
+        return (*beside, "grub.cfg")
+
+    def configure(self, plan: Plan) -> Action:
+        """Settings, entries of kept systems, and what keeps both through package updates."""
+        flavour = FLAVOURS[plan.family.name]
+        files = [(flavour.settings, settings(plan), 0o644)]
+        if plan.handovers:
+            files.append((ENTRIES_FILE, entries(plan), 0o755))
+        if plan.family.name == "pacman":
+            files.append((HOOK_FILE, _hook(plan), 0o644))
+        if plan.family.name == "dnf":
+            files.append(("/etc/kernel/cmdline", f"{_command_line(plan)}\n", 0o644))
+        return Action(
+            id="bootloader.settings",
+            title="Write the boot loader's settings",
+            reason="Menu time, default, kernel parameters and the entries of kept systems come from the spec, "
+            "not from probing.",
+            stage=Stage.TARGET,
+            operations=(
+                *(WriteFile(path=InTarget(path), content=(text,), mode=mode) for path, text, mode in files),
+                *_answers(plan),
+            ),
+            needs=("base", *plan.family.tokens(*self.needs(plan)), *(("target:api",) if _answers(plan) else ())),
+            gives=tuple(f"file:{path}" for path, _, _ in files),
+            proofs=tuple(checks.file_is(path, (text,), mode) for path, text, mode in files) + _answered(plan),
+            way_back=WayBack(
+                note="Removes the settings files again; the packages' own defaults count then.",
+                operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in files),
+            ),
+        )
+
+    def install(self, plan: Plan) -> Action:
+        """The image into our own folder, no firmware variable touched."""
+        name, esp = plan.section.name, plan.esp.mount
+        packaged = plan.family.name == "dnf"
+        proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
+                             plan.on_esp(f"EFI/{name}/{self.image(plan)}"), plan.machine, early=False)  # fmt: skip
+        return Action(
+            id="bootloader.install",
+            title="Install the boot loader on the EFI system partition",
+            reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
+            stage=Stage.TARGET,
+            operations=(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET),),
+            needs=("target:api", "loader:saved", f"mount:{esp}", *plan.family.tokens(*self.needs(plan))),
+            gives=("loader:installed",),
+            proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
+            way_back=WayBack(
+                note=f"Removes \\EFI\\{name} from the EFI system partition, where it was not before.",
+                operations=(
+                    Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r {esp}/EFI/{name}",)),
+                ),
+            ),
+            expected="The tool ends without an error; the folder holds the loader.",
+            trouble="A complaint about the device or its UUID means that /dev of the live medium is not seen in the "
+            "target: run the script again, it mounts it anew.",
+        )
+
+    def menu(self, plan: Plan) -> Action:
+        """The menu from settings and kernels."""
+        flavour = FLAVOURS[plan.family.name]
+        listed = BLS_FOLDER if plan.family.name == "dnf" else flavour.menu
+        command = Run(argv=flavour.command, where=Where.TARGET)
+        kernels = (
+            Call(
+                verb="write-kernel-entries",
+                by_hand=("chroot /mnt/target kernel-install add VERSION /lib/modules/VERSION/vmlinuz",),
+            ),
+        )
+        return Action(
+            id="bootloader.menu",
+            title="Write the boot menu",
+            reason="The menu is made after kernel, initramfs and settings are final, so that every entry it has works.",
+            stage=Stage.TARGET,
+            operations=(*kernels, command) if plan.family.name == "dnf" else (command,),
+            needs=("target:api", "loader:installed", "initramfs:built", f"file:{flavour.settings}",
+                   *((f"file:{ENTRIES_FILE}",) if plan.handovers else ())),
+            gives=("loader:configured",),
+            proofs=(
+                checks.holds("Every entry starts a kernel that is there, with its initramfs and parameters",
+                             "menu-starts", InTarget(listed), InTarget("/boot"), plan.root_word, *_everywhere(plan),
+                             early=False),
+                *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
+                *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
+            ),
+            way_back=WayBack(
+                note="Removes the menu; the loader then stops at its own prompt.",
+                operations=(Run(argv=("rm", "-f", "--", InTarget(flavour.menu))),),
+            ),
+            expected='"Found linux image" for each kernel.',
+        )  # fmt: skip
+
+
+def _default(chosen: str) -> str:
+    return {"new": "0", "last": "saved"}.get(chosen, f"kept-{chosen}")
+
+
+def _terminal(plan: Plan) -> dict[str, str]:
+    section = plan.section
+    if section.terminal == "screen" or section.serial_port == "ttyAMA0":
+        return {}  # that port belongs to the firmware, whose console GRUB uses anyway
+    unit = section.serial_port.removeprefix("ttyS")
+    return {
+        "GRUB_TERMINAL": "serial" if section.terminal == "serial" else "console serial",
+        "GRUB_SERIAL_COMMAND": f"serial --unit={unit} --speed={section.serial_speed}",
+    }
+
+
+def _head_line(handover: Handover) -> str:
+    return f"menuentry {quoted(handover.title)} --id {quoted(handover.identifier)} {{"
+
+
+def _entry(handover: Handover, remember: bool) -> str:
+    lines = [
+        _head_line(handover),
+        *(["    savedefault"] if remember else []),
+        "    insmod part_gpt",
+        "    insmod fat",
+        "    insmod chain",
+        f"    search --no-floppy --fs-uuid --set=root {handover.partition.fs_uuid}",
+        chain_line(handover),
+        "}",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _grub_install(plan: Plan) -> tuple[str, ...]:
+    target = {"x64": "x86_64-efi", "aa64": "arm64-efi"}[plan.suffix]
+    chain = ("--uefi-secure-boot" if plan.signed else "--no-uefi-secure-boot",) if plan.family.name == "apt" else ()
+    return (
+        "grub-install",
+        f"--target={target}",
+        f"--efi-directory={plan.esp.mount}",
+        f"--bootloader-id={plan.section.name}",
+        "--no-nvram",
+        *chain,
+    )
+
+
+def _core_proof(plan: Plan) -> Check:
+    target = {"x64": "x86_64-efi", "aa64": "arm64-efi"}[plan.suffix]
+    path = InTarget(f"/boot/grub/{target}/normal.mod")
+    return checks.succeeds("The loader's modules lie in /boot/grub", "test", "-s", path, early=False)
+
+
+def _path_on_boot(plan: Plan) -> str:
+    """/boot/grub2 as the loader sees it: below the root of the file system that holds it."""
+    best = plan.boot.mount
+    prefix = ""
+    for volume in plan.boot.subvolumes:
+        if volume.mount in ("/", "/boot") and len(volume.mount) >= len(best):
+            best, prefix = volume.mount, "/" + volume.name.strip("/")
+    return prefix + "/boot/grub2".removeprefix("" if best == "/" else best)
+
+
+def _packaged(plan: Plan) -> Operation:
+    # The image came with its package into the vendor's folder; it looks for its settings beside itself.
+    path = plan.on_esp(f"EFI/{plan.section.name}/grub.cfg")
+    return WriteFile(path=path, content=(stub(plan),), mode=STUB_MODE)
+
+
+def _stub_proofs(plan: Plan) -> tuple[Check, ...]:
+    path = plan.on_esp(f"EFI/{plan.section.name}/grub.cfg").path
+    return tuple(checks.file_has_line(path, line) for line in stub(plan).splitlines())
+
+
+def _command_line(plan: Plan) -> str:
+    flags = [f"rootflags=subvol={v.name}" for v in plan.root.subvolumes if v.mount == "/"]
+    return " ".join((plan.root_word, "ro", *flags, *plan.words))
+
+
+def _everywhere(plan: Plan) -> tuple[str, ...]:
+    """Words that every entry has, rescue ones too."""
+    return tuple(word for word in plan.words if word.split("=", 1)[0] not in FOR_EYES)
+
+
+def _hook(plan: Plan) -> str:
+    """alpm-hooks(5): an updated package brings new modules, and the image must match them."""
+    return (
+        "[Trigger]\nOperation = Upgrade\nType = Package\nTarget = grub\n\n"
+        "[Action]\nDescription = Installing the updated boot loader...\nWhen = PostTransaction\n"
+        f"Exec = /usr/bin/{' '.join(_grub_install(plan))}\n"
+    )
+
+
+def _answers(plan: Plan) -> tuple[Operation, ...]:
+    """What Debian's package is to do at its own updates (its debconf questions)."""
+    lines = _questions(plan)
+    if not lines:
+        return ()
+    text = "".join(f"{_package(plan)} {name} boolean {value}\n" for name, value in lines)
+    return (Run(argv=("debconf-set-selections",), where=Where.TARGET, stdin=(text,)),)
+
+
+def _answered(plan: Plan) -> tuple[Check, ...]:
+    return tuple(
+        checks.outputs(f"Package updates know {name} = {value}", f"* {name}: {value}", "debconf-show", _package(plan),
+                       exactly=False, where=Where.TARGET, early=False)
+        for name, value in _questions(plan)
+    )  # fmt: skip
+
+
+def _questions(plan: Plan) -> tuple[tuple[str, str], ...]:
+    if plan.family.name != "apt":
+        return ()
+    last = (("grub2/update_nvram", "false"),) if plan.section.boot_entry_position == "last" else ()
+    fallback = (("grub2/force_efi_extra_removable", "true"),) if plan.section.fallback else ()
+    return (*last, *fallback)
+
+
+def _package(plan: Plan) -> str:
+    return f"grub-efi-{plan.family.architecture}"

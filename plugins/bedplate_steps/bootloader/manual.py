@@ -1,0 +1,305 @@
+"""The work only a person can do: medium, firmware settings, first boots. Enters: a plan. Leaves: actions by hand.
+
+Commands: sha256sum(1), gpgv(1), dd(1). What to do with a key, a picture on a screen or a button is common practice of
+the trade, no source.
+"""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator
+
+from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
+from bedplate.hookspecs import Context
+from bedplate_steps.bootloader.firmware import STATE, recreate
+from bedplate_steps.bootloader.foreign import encrypted
+from bedplate_steps.bootloader.plan import Plan
+
+RAID_CONTROLLER = "0104"
+"""PCI class of a RAID controller."""
+
+
+def before(plan: Plan, context: Context) -> Iterator[Action]:
+    """From the image file to the live system that has started."""
+    yield _verify(plan)
+    yield _write(plan)
+    yield _try(plan)
+    yield _settings(plan, context)
+    yield _start(plan)
+
+
+def after(plan: Plan) -> Iterator[Action]:
+    """From the switched-off machine to the hand-over."""
+    yield _leave(plan)
+    yield _first_boot(plan)
+    if plan.layout.other_systems:
+        yield _first_boot_other(plan)
+    if encrypted(plan.layout):
+        yield _protect_again()
+    yield _hand_over(plan)
+
+
+def _verify(plan: Plan) -> Action:
+    medium = plan.section.medium
+    sums, signature, keyring = (shlex.quote(name) for name in (medium.checksums, medium.signature, medium.keyring))
+    keyring = keyring if "/" in keyring else f"./{keyring}"
+    return Action(
+        id="bootloader.verify-medium",
+        title="Verify the live medium's image",
+        reason="A checksum from the same server proves only the transfer; the signature proves where it comes from, "
+        "if the key was obtained another way.",
+        stage=Stage.OTHER_SYSTEM,
+        operations=(
+            ByHand(
+                text="On any Linux machine, in the folder with the image, the checksum file and its signature:",
+                commands=(f"gpgv --keyring {keyring} {signature} {sums}",
+                          f"sha256sum --ignore-missing --strict -c {sums}"),
+            ),
+        ),
+        gives=("prepared:image",),
+        changes=False,
+        expected=f'gpgv says "Good signature" and ends with status 0; sha256sum says "{medium.image}: OK".',
+        trouble="With any other answer fetch the image again from another place, and do not use this one.",
+    )  # fmt: skip
+
+
+def _write(plan: Plan) -> Action:
+    image = shlex.quote(plan.section.medium.image)
+    return Action(
+        id="bootloader.write-medium",
+        title="Write the image to a USB stick",
+        reason="The whole stick becomes the live medium; everything that was on it is lost.",
+        stage=Stage.OTHER_SYSTEM,
+        operations=(
+            ByHand(
+                text="Find the stick by size, model and serial number: look before and after plugging it in. Write its "
+                "name, size and serial number down, and put its by-id path in place of STICK.",
+                commands=("lsblk -d -o PATH,SIZE,MODEL,SERIAL,TRAN", "ls -l /dev/disk/by-id/ | grep usb"),
+            ),
+            ByHand(
+                text="Write to the whole stick, not to a partition of it, and compare what it holds with the image.",
+                commands=(
+                    f"dd if={image} of=/dev/disk/by-id/STICK bs=4M conv=fsync oflag=direct status=progress",
+                    f"cmp -n \"$(stat -c %s {image})\" {image} /dev/disk/by-id/STICK",
+                ),
+            ),
+        ),
+        needs=("prepared:image",),
+        gives=("prepared:medium",),
+        cautions=("dd ERASES THE WHOLE DEVICE that of= names, without a question. Read the line aloud before you press "
+                  "Enter. Unplug every other external disk first.",),
+        way_back=WayBack(note="What was on the stick cannot be brought back.", possible=False),
+        expected="cmp is silent.",
+    )  # fmt: skip
+
+
+def _try(plan: Plan) -> Action:
+    raid = ("If it is not there, look in the firmware's setup for a RAID, RST or VMD mode, and change nothing: read "
+            "about the storage mode in the next action.")  # fmt: skip
+    return Action(
+        id="bootloader.try-medium",
+        title="Start the live medium once and take nothing for granted",
+        reason="Better to learn now, with the disk untouched, that a stick does not start or does not see the disk.",
+        stage=Stage.FIRMWARE,
+        operations=(
+            ByHand(
+                text=f"Plug the stick into the switched-off machine, switch it on {_key(plan)} and choose the stick's "
+                "UEFI entry. In the live system look for these, then switch off again:",
+                commands=("ls /sys/firmware/efi", "lsblk -d -o PATH,SIZE,MODEL,SERIAL", "ip -br link"),
+            ),
+        ),
+        needs=("prepared:medium",),
+        gives=("prepared:medium-tried",),
+        changes=False,
+        expected=f"The folder /sys/firmware/efi exists, and the disk is listed: {plan.layout.disk_words}.",
+        trouble=f"A security-policy message means that the medium is older than the firmware's revocation list: make a "
+        f"newer one. {raid}",
+    )  # fmt: skip
+
+
+def _settings(plan: Plan, context: Context) -> Action:
+    setup = plan.section.firmware.setup_key
+    key = f" (key {setup} while it starts)" if setup else ""
+    steps = [
+        f"Enter the firmware's setup{key}. Photograph every page that you will change, before you change it.",
+        "Boot mode: UEFI only; legacy or CSM start is off. Set it only if it is not so already.",
+        _secure_boot_words(plan),
+        "Fast boot of the firmware: off, so that keys, sticks and all partitions are seen at each start.",
+        _storage_words(context),
+        "Leave alone: TPM and its keys, Secure Boot keys, virtual RAID sets, passwords. Do not reset the settings to "
+        "their defaults, and do not update the firmware now.",
+        "Save and leave the setup.",
+    ]
+    cautions = ["Mains power, and a charged battery in a laptop, from here to the end."]
+    if encrypted(plan.layout):
+        cautions.insert(0, "The other system's volume is encrypted: a change here can make it ask for its recovery "
+                        "key. Have the key on paper, and its protection suspended, before you change anything.")  # fmt: skip
+    return Action(
+        id="bootloader.firmware-settings",
+        title="Set up the firmware",
+        reason="The live medium and the new system start as UEFI programs; the other system starts as before.",
+        stage=Stage.FIRMWARE,
+        operations=tuple(ByHand(text=text) for text in steps),
+        needs=("prepared:medium-tried",),
+        gives=("prepared:firmware",),
+        cautions=tuple(cautions),
+        way_back=WayBack(note="Set every changed setting back as your photographs show it."),
+        expected="The other system still starts after the settings are saved." if plan.layout.other_systems else "",
+    )
+
+
+def _secure_boot_words(plan: Plan) -> str:
+    if plan.signed:
+        return "Secure Boot: leave it as it is; the signed chain is installed. Some machines need the setting that "\
+            "also allows third-party certificates."  # fmt: skip
+    return "Secure Boot: off (disabled, never by deleting keys). It can be on again only with a signed loader."
+
+
+def _storage_words(context: Context) -> str:
+    survey = context.survey
+    if survey is not None and any(item.startswith(RAID_CONTROLLER) for item in survey.machine.pci):
+        return ("Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not start "
+                "after a switch. If the live system does not see the disk, stop here and prepare the other system for AHCI "
+                "first, by its vendor's own instructions.")  # fmt: skip
+    return "Storage mode (AHCI, NVMe, RAID): look, and leave it as it is."
+
+
+def _start(plan: Plan) -> Action:
+    return Action(
+        id="bootloader.start-medium",
+        title="Start the live medium from the one-time boot menu",
+        reason="The one-time menu leaves the firmware's boot order as it is.",
+        stage=Stage.FIRMWARE,
+        operations=(
+            ByHand(
+                text=f"Switch the machine off, unplug every external disk but the stick, switch on {_key(plan)} and "
+                "choose the stick's entry that says UEFI.",
+            ),
+        ),
+        needs=("prepared:firmware",),
+        gives=("prepared:live",),
+        changes=False,
+        expected="The live system shows a prompt or a desktop.",
+        trouble="If another system starts, switch off and press the key earlier and repeatedly; use a USB 2 port.",
+    )
+
+
+def _key(plan: Plan) -> str:
+    key = plan.section.firmware.boot_menu_key
+    return f"while pressing {key}" if key else "while pressing the boot menu's key (often F12, F11, F10, F9 or Esc)"
+
+
+def _leave(plan: Plan) -> Action:
+    return Action(
+        id="bootloader.leave-medium",
+        title="Switch off and take the stick out",
+        reason="With the stick away it is proved that the machine starts from its own disk.",
+        stage=Stage.FIRST_BOOT,
+        operations=(
+            ByHand(text="Switch the live system off, and take the stick out when the machine is dark.",
+                   commands=("systemctl poweroff",)),
+            ByHand(text="If the firmware's setup opens by itself, change nothing and leave it without saving."),
+        ),
+        needs=("target:closed",),
+        gives=("boot:ready",),
+        changes=False,
+    )  # fmt: skip
+
+
+def _first_boot(plan: Plan) -> Action:
+    section = plan.section
+    if section.boot_entry_position == "first":
+        how = "Switch on and wait."
+    else:
+        how = f"Switch on {_key(plan)} and choose {section.name}: it stands last in the boot order."
+    unlock = " asks for the passphrase of the disk," if plan.root.mapper else ""
+    return Action(
+        id="bootloader.first-boot",
+        title="Start the new system for the first time",
+        reason="It must come up through the firmware's own entry.",
+        stage=Stage.FIRST_BOOT,
+        operations=(ByHand(text=f"{how} In the menu choose the first entry. Log in, and look for failed units:",
+                           commands=("systemctl --failed", "findmnt --verify", "efibootmgr -v")),),
+        needs=("boot:ready",),
+        gives=("boot:new",),
+        changes=False,
+        expected=f"The menu waits {section.menu_time} s;{unlock} then a login prompt. No failed units; one entry "
+        f"{section.name}, which BootCurrent names.",
+        trouble="No menu, another system starts: choose the entry in the firmware's boot menu; if it is not there, "
+        f"start the live medium again and make it: {recreate(plan, _image(plan))}. "
+        "A prompt that says grub: the menu is missing. A wait for a device at start: look at /etc/fstab and the UUIDs.",
+    )  # fmt: skip
+
+
+def _image(plan: Plan) -> str:
+    return f"{'shim' if plan.signed else 'grub'}{plan.suffix}.efi"
+
+
+def _first_boot_other(plan: Plan) -> Action:
+    titles = ", ".join(item.title for item in plan.handovers)
+    steps = [ByHand(text=f"Restart, and start it from the firmware's boot menu: switch on {_key(plan)}. Log in there, "
+                    "and shut it down completely (no fast start).")]  # fmt: skip
+    if titles:
+        steps.append(
+            ByHand(text=f"Restart, and start it from the loader's menu: {titles}. Then shut it down completely.")
+        )
+    cautions = ("If its volume is encrypted, choose one way for daily use: changing between loader menu and firmware "
+                "menu can make it ask for its recovery key each time.",) if encrypted(plan.layout) else ()  # fmt: skip
+    return Action(
+        id="bootloader.first-boot-other",
+        title="Start the other system again, both ways",
+        reason="Only a start proves that it survived.",
+        stage=Stage.FIRST_BOOT,
+        operations=tuple(steps),
+        needs=("boot:new",),
+        gives=("boot:other",),
+        changes=False,
+        cautions=cautions,
+        expected="It starts as before, with its files; the clock shows the right time in both systems.",
+        trouble=f"If it asks for the recovery key, type it in once. If it does not start, compare the EFI system "
+        f"partition with {STATE}/esp.sha256 in the new system, and use its own recovery partition for nothing before that.",
+    )
+
+
+def _protect_again() -> Action:
+    return Action(
+        id="bootloader.protect-again",
+        title="Resume the other system's volume encryption",
+        reason="It was suspended for the work; as long as it is, its key lies open on the disk.",
+        stage=Stage.FIRST_BOOT,
+        operations=(
+            ByHand(text="In the other system, in a terminal with administrator's rights:",
+                   commands=("manage-bde -protectors -enable C:", "manage-bde -status C:")),
+            ByHand(text="Restart it once more by the way you will use daily."),
+        ),
+        needs=("boot:other",),
+        gives=("boot:other-protected",),
+        way_back=WayBack(note="Suspend it again: manage-bde -protectors -disable C: -RebootCount 0"),
+        expected="Protection Status says Protection On, and no recovery key is asked for.",
+    )  # fmt: skip
+
+
+def _hand_over(plan: Plan) -> Action:
+    key = plan.section.firmware.boot_menu_key or "to be filled in"
+    last = "boot:other-protected" if encrypted(plan.layout) and plan.layout.other_systems else ""
+    last = last or ("boot:other" if plan.layout.other_systems else "boot:new")
+    pushed = ("A big update of the other system may take the first place in the boot order: choose the entry in the "
+              "firmware's menu, then put it back with efibootmgr -o.")  # fmt: skip
+    return Action(
+        id="bootloader.hand-over",
+        title="Run the audit and leave the hand-over sheet",
+        reason="Who keeps the machine must be able to start it again without the person who installed it.",
+        stage=Stage.FIRST_BOOT,
+        operations=(
+            ByHand(text="Run the audit that belongs to this spec in the new system, as root: bedplate compile SPEC "
+                   "--as audit makes it. Run it once more after a cold start."),
+            ByHand(text=f"Write on the sheet: the key of the boot menu ({key}), where recovery keys lie, where the "
+                   f"saved boot entries lie ({STATE}), and the command that makes the entry again:",
+                   commands=(recreate(plan, _image(plan)),)),
+            *((ByHand(text=pushed),) if plan.layout.other_systems else ()),
+        ),
+        needs=(last,),
+        gives=("boot:handed-over",),
+        changes=False,
+        way_back=NOTHING_TO_UNDO,
+    )  # fmt: skip
