@@ -17,7 +17,6 @@ from bedplate.actions import (
     SecretRef,
     Stage,
     WayBack,
-    Where,
     WriteFile,
 )
 from bedplate.checks import file_is, file_mode_is, holds, link_is, service_enabled
@@ -45,7 +44,8 @@ _BY_HAND = (
 
 def emit(section: Network, context: Context) -> Iterable[Action]:
     """Every action of the section."""
-    yield _live(context)
+    if not context.fact(Family).from_archive:
+        yield _live()
     yield _host_name(section, context)
     yield _hosts(section, context)
     if section.manager == "none":
@@ -58,29 +58,28 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
     if settings:
         yield _settings(settings)
     yield _manager(section, manager, context)
-    yield _resolver(context)
+    yield _resolver()
     yield _first_boot(section)
 
 
 # --- the live medium -----------------------------------------------------------------------------------------------
 
 
-def _live(context: Context) -> Action:
-    fetched = not context.fact(Family).from_archive
+def _live() -> Action:
     works = holds("The live medium has a default route and a name server", "network-live", _RESOLV,
                   otherwise=_BY_HAND)  # fmt: skip
-    look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", "cat /etc/resolv.conf"))
+    look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", f"cat {_RESOLV}"))
     return Action(
         id="network.live",
-        title="Check the network of the live medium" if fetched else "Go on without a network on the live medium",
-        reason="Packages are fetched over it." if fetched else "The base comes from an archive; nothing is fetched.",
+        title="Check the network of the live medium",
+        reason="Packages are fetched over it.",
         stage=Stage.LIVE,
-        operations=(look,) if fetched else (),
-        needs=("tool:ip",) if fetched else (),
+        operations=(look,),
+        needs=("tool:ip",),
         gives=("network:live",),
-        guards=(works,) if fetched else (),
-        expected="A line that begins with `default`, and one that begins with `nameserver`." if fetched else "",
-        trouble=_BY_HAND if fetched else "",
+        guards=(works,),
+        expected="A line that begins with `default`, and one that begins with `nameserver`.",
+        trouble=_BY_HAND,
         changes=False,
     )
 
@@ -147,9 +146,9 @@ def _settings(files: tuple[WriteFile, ...]) -> Action:
 def _manager(section: Network, manager: Manager, context: Context) -> Action:
     enabled, masked = enabled_units(section), masked_units(section)
     masks = tuple(Link(path=InTarget(_mask(unit)), to="/dev/null") for unit in masked)
-    enable = Run(argv=("systemctl", "enable", *enabled), where=Where.TARGET)
+    enable = Run(argv=("systemctl", "--root", InTarget("/"), "enable", *enabled))
     undo = (
-        Run(argv=("systemctl", "disable", *enabled), where=Where.TARGET),
+        Run(argv=("systemctl", "--root", InTarget("/"), "disable", *enabled)),
         Run(argv=("rm", "-f", *(InTarget(_mask(unit)) for unit in masked))),
     )
     return Action(
@@ -158,7 +157,7 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
         reason="Two network managers at once take leases twice and fight over the links.",
         stage=Stage.TARGET,
         operations=(*masks, enable),
-        needs=("target:api", *context.fact(Family).tokens(*needs_of(section))),
+        needs=("base", "target:api", "tool:systemctl", *context.fact(Family).tokens(*needs_of(section))),
         gives=tuple(f"service:{unit}" for unit in enabled),
         proofs=(
             *(link_is(_mask(unit), "/dev/null") for unit in masked),
@@ -181,7 +180,7 @@ def _mask(unit: str) -> str:
 # --- name resolution -----------------------------------------------------------------------------------------------
 
 
-def _resolver(context: Context) -> Action:
+def _resolver() -> Action:
     # DNSSEC strictly checked with a wrong clock makes the time server's own name unresolvable, for ever
     drop_in = WriteFile(path=InTarget("/etc/systemd/resolved.conf.d/dnssec.conf"), content=("[Resolve]\nDNSSEC=no\n",))
     return Action(
@@ -191,7 +190,7 @@ def _resolver(context: Context) -> Action:
         "had to resolve names during the installation.",
         stage=Stage.TARGET,
         operations=(drop_in, Link(path=InTarget("/etc/resolv.conf"), to=STUB)),
-        needs=("target:api", *context.fact(Family).tokens("network-resolved"), "service:systemd-resolved.service"),
+        needs=("base", "service:systemd-resolved.service"),
         gives=("file:/etc/resolv.conf",),
         proofs=(file_is("/etc/systemd/resolved.conf.d/dnssec.conf", drop_in.content),
                 link_is("/etc/resolv.conf", STUB)),
@@ -203,7 +202,7 @@ def _no_resolver() -> Action:
     text = "# No network after the start: the spec of this machine says so.\n"
     return _file_action(
         "resolver", "Leave no name server behind", "The live medium's name servers mean nothing to this machine.",
-        (WriteFile(path=InTarget("/etc/resolv.conf"), content=(text,)),), needs=("target:api",),
+        (WriteFile(path=InTarget("/etc/resolv.conf"), content=(text,)),),
     )  # fmt: skip
 
 
@@ -230,8 +229,7 @@ def _first_boot(section: Network) -> Action:
 
 
 def _file_action(
-    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = (),
-    needs: tuple[str, ...] = ("base",),
+    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = ()
 ) -> Action:  # fmt: skip
     """An action that only writes files into the target."""
     operations: tuple[Operation, ...] = files
@@ -241,7 +239,7 @@ def _file_action(
         reason=reason,
         stage=Stage.TARGET,
         operations=operations,
-        needs=needs,
+        needs=("base",),
         gives=tuple(f"file:{_path(file)}" for file in files),
         proofs=tuple(proof for file in files for proof in _proofs(file)),
         way_back=_removal(*(_path(file) for file in files)),

@@ -1,0 +1,13 @@
+# group-present NAME GID: the target has the group, with that number, or with a free system number if GID is empty.
+# uses: group-is
+verb_group_present() {
+    if grep -q "^$1:" "$TARGET/etc/group"; then
+        verb_group_is "$1" "$2"
+        return
+    fi
+    if [ -n "$2" ]; then
+        in_target groupadd --gid "$2" "$1" || return 1
+    else
+        in_target groupadd --system "$1" || return 1
+    fi
+}
