@@ -3,20 +3,35 @@
 from __future__ import annotations
 
 from bedplate.hookspecs import Renderer, hookimpl
-from bedplate.renderers import script
+from bedplate.renderers import audit, checklist, dot, json, script
 
 __all__ = ["bedplate_renderers"]
+
+_CHECKLIST = Renderer(
+    name="checklist",
+    summary="Markdown form for a person, all five stages",
+    suffix=".md",
+    render=checklist.render,
+)
+_SCRIPT = Renderer(
+    name="script",
+    summary="POSIX sh script that carries out the work on a live medium",
+    suffix=".sh",
+    render=script.render,
+    executable=True,
+)
+_AUDIT = Renderer(
+    name="audit",
+    summary="POSIX sh script that only reads, and proves an installed machine",
+    suffix=".audit.sh",
+    render=audit.render,
+    executable=True,
+)
+_GRAPH = Renderer(name="graph", summary="the install graph in the DOT language", suffix=".dot", render=dot.render)
+_JSON = Renderer(name="json", summary="the whole install graph for other programs", suffix=".json", render=json.render)
 
 
 @hookimpl
 def bedplate_renderers() -> list[Renderer]:
     """The renderings that come with Bedplate."""
-    return [
-        Renderer(
-            name="script",
-            summary="POSIX sh script that carries out the work on a live medium",
-            suffix=".sh",
-            render=script.render,
-            executable=True,
-        ),
-    ]
+    return [_CHECKLIST, _SCRIPT, _AUDIT, _GRAPH, _JSON]

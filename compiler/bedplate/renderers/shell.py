@@ -27,6 +27,9 @@ from bedplate.actions import (
 )
 from bedplate.faults import reject, shown
 
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+"""Control characters other than tab and line end."""
+
 _ODD = re.compile(r"[^a-z0-9]+")
 
 
@@ -79,8 +82,20 @@ def _by_hand(item: Word, where: Where) -> str:
     if isinstance(item, Joined):
         return "".join(_by_hand(part, where) for part in item.parts) or "''"
     if isinstance(item, InTarget) and where is Where.LIVE:
-        return quote(place(item))
-    return _plain(item, where)
+        return typed(place(item))
+    return typed(item) if isinstance(item, str) else _plain(item, where)
+
+
+def typed(text: str) -> str:
+    """`text` as one word that a person can type and a page can show: control characters as octal escapes."""
+    if CONTROL.search(text) is None:
+        return quote(text)
+    return f"\"$(printf '%b' {escaped(text)})\""
+
+
+def escaped(text: str) -> str:
+    """`text` as one literal word for the `%b` of printf(1): backslashes and control characters escaped."""
+    return quote(CONTROL.sub(lambda sign: f"\\0{ord(sign.group()):03o}", text.replace("\\", "\\\\")))
 
 
 def place(path: InTarget | str) -> str:

@@ -62,3 +62,25 @@ found() {
         r_first='           '
     done <"$WORK/found-lines"
 }
+
+# make_scratch: $WORK, a private folder that lies in memory: a secret must never touch a disk.
+make_scratch() {
+    for r_word in $SCRATCH; do
+        case $(stat -f -c %T "$r_word" 2>/dev/null) in
+            tmpfs | ramfs) ;;
+            *) continue ;;
+        esac
+        WORK=$(mktemp -d "$r_word/bedplate.XXXXXXXX") || continue
+        IN=$WORK/in
+        (umask 077 && : >"$IN" && : >"$WORK/missed") || return 1
+        return 0
+    done
+    say "No folder in memory was found among: $SCRATCH. Nothing was changed."
+    return 1
+}
+
+# wipe_scratch: plain files only; nothing is ever deleted recursively, a verb may have mounted something below.
+wipe_scratch() {
+    rm -f -- "$WORK"/* 2>/dev/null
+    rmdir -- "$WORK" 2>/dev/null
+}

@@ -80,6 +80,10 @@ prepare() {
     fi
     outside_target || return 1
     make_scratch || return 1
+    trap leave EXIT
+    trap 'interrupted HUP 129' HUP
+    trap 'interrupted INT 130' INT
+    trap 'interrupted TERM 143' TERM
     mkdir -p -- "${LOG%/*}" || return 1
     (umask 077 && : >>"$LOG") || return 1
     LOG_OPEN=yes
@@ -116,32 +120,11 @@ outside_target() {
     fi
 }
 
-# make_scratch: $WORK, a private folder that lies in memory.
-make_scratch() {
-    for r_word in $SCRATCH; do
-        case $(stat -f -c %T "$r_word" 2>/dev/null) in
-            tmpfs | ramfs) ;;
-            *) continue ;;
-        esac
-        WORK=$(mktemp -d "$r_word/bedplate.XXXXXXXX") || continue
-        trap leave EXIT
-        trap 'interrupted HUP 129' HUP
-        trap 'interrupted INT 130' INT
-        trap 'interrupted TERM 143' TERM
-        IN=$WORK/in
-        (umask 077 && : >"$IN" && : >"$WORK/missed") || return 1
-        return 0
-    done
-    say "No folder in memory was found among: $SCRATCH. Secrets must not touch a disk. Nothing was changed."
-    return 1
-}
-
-# leave: whatever happens, no secret stays. Plain files only: nothing is ever deleted recursively.
+# leave: whatever happens, no secret stays.
 leave() {
     stop_clock
     show_typing
-    rm -f -- "$WORK"/* 2>/dev/null
-    rmdir -- "$WORK" 2>/dev/null
+    wipe_scratch
 }
 
 # look: which actions are done already.

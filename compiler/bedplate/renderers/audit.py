@@ -1,0 +1,63 @@
+"""The audit: a read-only POSIX sh script that proves an installed machine. Enters: an `InstallGraph`. Leaves: its text.
+
+The proofs are those of the install script, rooted at `/`; actions that hold only for one run are left out.
+"""
+
+from __future__ import annotations
+
+from bedplate.actions import Call, Check
+from bedplate.graph import InstallGraph, Node
+from bedplate.renderers import library, operations
+from bedplate.renderers.script import environment, find_disk, words
+from bedplate.renderers.shell import comment, indent, message, visible
+
+
+def render(graph: InstallGraph) -> str:
+    """The whole audit script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
+    nodes = [node for node in graph.nodes if checks(node)]
+    used = operations.check_verbs(check for node in nodes for check in checks(node))
+    parts = [
+        "#!/bin/sh",
+        *comment(f"Proves that {graph.machine.name} is installed as its spec {graph.spec_file} says. It only reads."),
+        *comment(f"Digest: {graph.digest}"),
+        "#",
+        "# Functions are called by name from the list at the end; text in single quotes is meant as it stands;",
+        "# a verb may read variables that only some scripts set.",
+        "# shellcheck disable=SC1003,SC2016,SC2034,SC2317,SC2329",
+        "",
+        *environment(graph),
+        "TARGET=''",
+        "SCRATCH='/run /dev/shm /tmp'",
+        "NEEDED_UID=0",
+        f"TOTAL={len(graph.nodes)}",
+        "DISK='' WORK='' IN='' LOG_OPEN='' LOG=''",
+        "",
+        *find_disk(graph),
+        "",
+        library.part("common"),
+        library.part("audit"),
+        library.verbs(used | {"find-disk"}),
+        *(line for node in nodes for line in _proofs(node)),
+        "prove_all() {",
+        *indent([f"prove {node.number} {words(node)} {message(node.action.title)}" for node in nodes] or [":"]),
+        "}",
+        "",
+        'main "$@"',
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def checks(node: Node) -> tuple[Check, ...]:
+    """What can be proved about an action on the installed machine, its stamp first."""
+    action = node.action
+    if action.transient:
+        return ()
+    stamp = Call(verb="stamp-is", args=(action.id, node.digest))
+    says = "It was carried out to the end, in the form that the spec has now"
+    return (*((Check(says=says, test=stamp),) if action.stamped else ()), *action.proofs)
+
+
+def _proofs(node: Node) -> list[str]:
+    lines = [line for check in checks(node) for line in operations.check(check, "")]
+    return [*comment(visible(f"[{node.number}] {node.action.title}")), f"proof_{node.number}_{words(node)}() {{",
+            *indent(lines), "}", ""]  # fmt: skip

@@ -1,0 +1,127 @@
+"""Operations and checks as a person types them. Enters: values of `bedplate.actions`. Leaves: command lines.
+
+The disk is `$DISK`, the target's root `/mnt/target`; a secret stands as `<its prompt>` where it has to be typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bedplate.actions import (
+    TARGET,
+    Argv,
+    ByHand,
+    Call,
+    Content,
+    Disk,
+    InTarget,
+    Link,
+    Operation,
+    Outputs,
+    Run,
+    SecretRef,
+    Succeeds,
+    Test,
+    Where,
+    WriteFile,
+)
+from bedplate.renderers.shell import CONTROL, by_hand, escaped, place, quote, typed
+
+
+def commands(item: Operation, prompts: Mapping[str, str]) -> list[str]:
+    """The commands of one operation, each may span lines. `prompts` gives the words for each secret."""
+    match item:
+        case Run():
+            into = f" > {by_hand((item.stdout_to,))}" if item.stdout_to is not None else ""
+            return [_fed(_inside(item.where) + by_hand(item.argv, item.where) + into, item.stdin, prompts)]
+        case WriteFile():
+            return _write_file(item, prompts)
+        case Link():
+            return [f"ln -sfnT -- {typed(item.to)} {typed(place(item.path))}"]
+        case Call():
+            return list(item.by_hand)
+        case ByHand():
+            return list(item.commands)
+
+
+def looking(test: Test) -> list[str]:
+    """The commands with which a person looks whether a test holds; empty if a sentence has to do."""
+    match test:
+        case Succeeds() | Outputs():
+            return [_inside(test.where) + by_hand(test.argv, test.where)]
+        case Call():
+            return list(test.by_hand) or _looking(test)
+
+
+def _looking(test: Call) -> list[str]:
+    words = [by_hand((word,)) for word in test.args]
+    match test.verb, words:
+        case "file-is", [path, _]:
+            return [f"cat {path}", f"stat -c '%a %u:%g' {path}"]
+        case "mode-is", [path, _, _]:
+            return [f"stat -c '%a %u:%g' {path}"]
+        case "link-is", [path, _]:
+            return [f"readlink {path}"]
+        case "has-line", [path, line]:
+            return [f"grep -Fx -e {line} {path}"]
+        case "service-enabled", [root, unit]:
+            return [f"systemctl --root={root} is-enabled {unit}"]
+        case "tool-present", [tool]:
+            return [f"command -v {tool}"]
+    return []
+
+
+def _inside(where: Where) -> str:
+    return f"chroot {TARGET} " if where is Where.TARGET else ""
+
+
+def _write_file(item: WriteFile, prompts: Mapping[str, str]) -> list[str]:
+    path, (user, group) = typed(place(item.path)), item.owner.split(":")
+    made = f"install -D -m {item.mode:o} -o {quote(user)} -g {quote(group)} /dev/null {path}"
+    text = _literal(item.content, prompts)
+    filled = f"{_printed(item.content, prompts)} > {path}" if text is None else _here(f"cat > {path}", text)
+    return [made, filled]
+
+
+def _fed(command: str, content: Content | None, prompts: Mapping[str, str]) -> str:
+    """A command with its standard input: from a here-document, or from printf where none can hold the content."""
+    if content is None:
+        return command
+    text = _literal(content, prompts)
+    if text is None:
+        return f"{_printed(content, prompts)} | {command}"
+    return _here(command, text)
+
+
+def _here(command: str, text: str) -> str:
+    mark = "END"
+    while mark in text.split("\n"):
+        mark += "."
+    return f"{command} <<'{mark}'\n{text}{mark}"
+
+
+def _literal(content: Content, prompts: Mapping[str, str]) -> str | None:
+    """The text of a content that a here-document can hold, or None."""
+    text = "".join("\0" if isinstance(part, Disk) else _text(part, prompts) for part in content)
+    return text if text.endswith("\n") and CONTROL.search(text) is None else None
+
+
+def _printed(content: Content, prompts: Mapping[str, str]) -> str:
+    """A printf command that prints the content."""
+    parts = [part if isinstance(part, Disk) else _text(part, prompts) for part in content]
+    plain = not any(isinstance(part, str) and CONTROL.search(part) for part in parts)
+    words = ['"$DISK"' if isinstance(part, Disk) else quote(part) if plain else escaped(part) for part in parts]
+    return f"printf '{'%s' if plain else '%b'}' {' '.join(words) or quote('')}"
+
+
+def _text(part: str | SecretRef, prompts: Mapping[str, str]) -> str:
+    return f"<{prompts.get(part.name, part.name)}>" if isinstance(part, SecretRef) else part
+
+
+def needs_disk(items: tuple[Operation, ...]) -> bool:
+    """Whether any operation reaches for the disk's node."""
+    return any(_has_disk(item.argv if isinstance(item, Run) else getattr(item, "args", ())) for item in items)
+
+
+def _has_disk(argv: Argv) -> bool:
+    return any(isinstance(part, Disk) for word in argv for part in getattr(word, "parts", (word,)))

@@ -1,0 +1,64 @@
+# --- runtime: the audit -----------------------------------------------------------------------------------------------
+
+usage() {
+    cat <<USAGE
+sh $0           prove that this machine is $MACHINE as its spec $SPEC says; reads only
+sh $0 --help    this text
+
+Run it as root on the installed machine. Exit status: 0 all proofs hold, 1 some do not, 2 wrong use or trouble.
+USAGE
+}
+
+main() {
+    case $#:${1-} in
+        0:) ;;
+        1:--help)
+            usage
+            exit 0
+            ;;
+        *)
+            usage >&2
+            exit 2
+            ;;
+    esac
+    exec 4>&1 </dev/null
+    if [ "$(id -u)" != "$NEEDED_UID" ]; then
+        say 'The audit has to be run as root: some proofs read files that only root may read.'
+        exit 2
+    fi
+    make_scratch || exit 2
+    trap wipe_scratch EXIT
+    trap 'wipe_scratch; exit 130' HUP INT TERM
+    HELD=0 MISSED=0
+    DISK=$(find_disk 2>"$WORK/found") || found >&4
+    prove_all
+    say "$HELD proofs hold, $MISSED do not"
+    [ "$MISSED" -eq 0 ] || exit 1
+    exit 0
+}
+
+# in_target COMMAND...: here the target is the running system itself.
+in_target() {
+    "$@"
+}
+
+# prove NUMBER NAME TITLE: all proofs of one action, a line for each.
+prove() {
+    TITLE="[$1/$TOTAL] $3"
+    "proof_$1_$2"
+}
+
+# expect SAYS OTHERWISE TEST...: one line that says whether the test holds.
+expect() {
+    r_says=$1 r_otherwise=$2
+    shift 2
+    if "$@" >"$WORK/found" 2>&1; then
+        HELD=$((HELD + 1))
+        say "holds    $TITLE: $r_says"
+        return 0
+    fi
+    MISSED=$((MISSED + 1))
+    say "DOES NOT $TITLE: $r_says"
+    found >&4
+    [ -z "$r_otherwise" ] || say "        to do:     $r_otherwise"
+}
