@@ -31,10 +31,14 @@ def emit(base: Base, context: Context) -> Iterable[Action]:
     yield _prepare(base, family, layout)
     yield _machine_id()
     yield bind()
-    yield _packages(base, family, context)
+    sources = tuple(_sources(base, family))
+    if family.sources_first:
+        yield from sources
+    yield _packages(base, family, context, tuple(token for action in sources for token in action.gives))
     if base.archive:
         yield _host_keys()
-    yield from _sources(base, family)
+    if not family.sources_first:
+        yield from sources
     if base.services:
         yield _services(base)
     yield unbind()
@@ -107,7 +111,7 @@ def _machine_id() -> Action:
     )
 
 
-def _packages(base: Base, family: PackageFamily, context: Context) -> Action:
+def _packages(base: Base, family: PackageFamily, context: Context, sources: tuple[str, ...]) -> Action:
     known = family_of(base, context)
     wanted = known.tokens("base", "kernel", "initramfs", "firmware", "microcode")
     operations: tuple[Operation, ...] = () if base.archive else (family.install(base),)
@@ -117,7 +121,7 @@ def _packages(base: Base, family: PackageFamily, context: Context) -> Action:
         reason="Everything the other steps need comes in one transaction, so that it fits together.",
         stage=Stage.LIVE,
         operations=operations,
-        needs=("base:unpacked", "target:api", "file:/etc/machine-id", *wanted,
+        needs=("base:unpacked", "target:api", "file:/etc/machine-id", *sources, *wanted,
                *(f"package:{name}" for name in base.packages)),
         gives=("base", "kernel:installed"),
         guards=() if base.archive else family.guards(base)[-1:],
@@ -160,9 +164,10 @@ def _sources(base: Base, family: PackageFamily) -> Iterable[Action]:
             id="base.sources",
             title="Set the target's package sources",
             reason="The machine gets its updates from here.",
-            stage=Stage.TARGET,
+            stage=Stage.LIVE if family.sources_first else Stage.TARGET,
             operations=operations,
-            needs=("base", *(("tool:install",) if any(isinstance(item, Run) for item in operations) else ())),
+            needs=("base:unpacked" if family.sources_first else "base", "tool:install"),
+            gives=("base:sources",) if family.sources_first else (),
             proofs=proofs,
             way_back=GOES_WITH_ROOT,
         )

@@ -21,7 +21,7 @@ SOURCES = "/etc/apt/sources.list"
 
 PACKAGES: dict[str, tuple[str, ...]] = {
     "base": ("dbus", "ca-certificates"),  # the bootstrap tool has brought what the archive marks required and important
-    "initramfs": ("initramfs-tools",),
+    "initramfs": ("initramfs-tools", "zstd"),  # zstd is its default packer (initramfs.conf(5))
     "boot-entries": ("efibootmgr",),
     "other-systems": ("os-prober",),
     "network-networkd": ("systemd",),
@@ -173,6 +173,7 @@ APT = PackageFamily(
     install=_install,
     installed=checks.holds("Every package is installed", "apt-installed", Gathered("package"), early=False),
     sources=_sources,
+    sources_first=True,
     guards=_guards,
     check=_check,
 )

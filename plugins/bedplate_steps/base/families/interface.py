@@ -44,6 +44,8 @@ class PackageFamily:
     """Proof: every gathered package is installed, as the family's own data base says."""
     sources: Callable[[Base], tuple[tuple[Operation, ...], tuple[Check, ...]]]
     """The target's own list of package sources, and the proof of it."""
+    sources_first: bool = False
+    """Whether that list must stand before the transaction, since the transaction runs inside the target."""
     guards: Callable[[Base], tuple[Check, ...]]
     """What must hold before the first write: source reachable, keys there, tool there."""
     check: Callable[[Base], Iterable[Fault]]
