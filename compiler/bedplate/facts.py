@@ -96,6 +96,10 @@ class Layout:
     """Kernel parameters a resume from hibernation needs."""
     other_systems: tuple[str, ...] = ()
     """Spec names of kept partitions that hold another operating system."""
+    other_encryption: str = ""
+    """Volume encryption of the other system: `none`, `suspended`, `on`, or empty if not said."""
+    other_start_by: str = ""
+    """How the other system is to be started: `firmware-menu`, `chain-load`, or empty if not said."""
 
     def mounted(self, point: str) -> LaidPartition | None:
         """The partition mounted at `point`, or None."""

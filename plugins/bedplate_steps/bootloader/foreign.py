@@ -73,7 +73,7 @@ def handovers(section: Bootloader, layout: Layout, survey: Survey | None) -> tup
     """The entries of the menu for kept systems: one by itself for each, changed or added to by the section."""
     loaders = seen(layout, survey)
     chosen = {entry.name: entry for entry in section.entries}
-    names = dict.fromkeys((*layout.other_systems, *chosen))
+    names = dict.fromkeys((*(() if firmware_menu_only(layout) else layout.other_systems), *chosen))
     made: dict[tuple[str, str], Handover] = {}
     for name in names:
         entry = chosen.get(name, Entry(name=name))
@@ -82,6 +82,12 @@ def handovers(section: Bootloader, layout: Layout, survey: Survey | None) -> tup
         if handover is not None:
             made.setdefault((handover.partition.uuid, handover.loader.lower()), handover)
     return tuple(made.values())
+
+
+def firmware_menu_only(layout: Layout) -> bool:
+    """Whether a menu entry would be a trap: an encrypted system that is to be started from the firmware's menu asks for
+    its recovery key whenever it is started another way."""
+    return encrypted(layout) and layout.other_start_by == "firmware-menu"
 
 
 def _by_entries(part: LaidPartition, survey: Survey | None) -> Iterable[Seen]:
@@ -133,5 +139,7 @@ def _guess(name: str, layout: Layout, loaders: tuple[Seen, ...]) -> Seen | None:
 
 
 def encrypted(layout: Layout) -> bool:
-    """Whether a kept system's volume is encrypted by that system, as far as blkid saw it."""
+    """Whether a kept system's volume is encrypted by that system, as the spec says or blkid saw."""
+    if layout.other_encryption in ("suspended", "on"):
+        return True
     return any(part.filesystem.lower() == "bitlocker" for part in layout.partitions if not part.new)

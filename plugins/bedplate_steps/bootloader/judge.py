@@ -10,6 +10,7 @@ from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.foreign import (
     backslashed,
     encrypted,
+    firmware_menu_only,
     handovers,
     kept_esps,
     seen,
@@ -98,7 +99,6 @@ def _entries(section: Bootloader, context: Context, layout: Layout) -> Iterator[
             )  # fmt: skip
         names.add(entry.name)
         yield from _entry(index, entry, context, layout)
-    esps = [esp.name for esp in kept_esps(layout)]
     for item in handovers(section, layout, context.survey):
         if not item.partition.fs_uuid:
             yield Fault(
@@ -107,6 +107,22 @@ def _entries(section: Bootloader, context: Context, layout: Layout) -> Iterator[
                 "and the survey has none",
                 path=("entries",), allowed="a survey that was taken as root",
             )  # fmt: skip
+    yield from _without_entry(section, context, layout)
+
+
+def _without_entry(section: Bootloader, context: Context, layout: Layout) -> Iterator[Fault]:
+    names = {entry.name for entry in section.entries}
+    esps = [esp.name for esp in kept_esps(layout)]
+    if firmware_menu_only(layout):
+        left = [name for name in layout.other_systems if name not in names]
+        if left:
+            yield Fault(
+                code="firmware-menu-only", message=f"{one_of(left)} gets no entry in the loader's menu",
+                path=("entries",), warning=True,
+                notes=("It is encrypted and the disk section says that it is started from the firmware's menu: started "
+                       "another way it would ask for its recovery key.",),
+            )  # fmt: skip
+        return
     found = {item.name for item in handovers(section, layout, context.survey)}
     shared = len(layout.other_systems) > 1 and found
     for name in layout.other_systems:

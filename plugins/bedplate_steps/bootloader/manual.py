@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.firmware import STATE, recreate
-from bedplate_steps.bootloader.foreign import encrypted
+from bedplate_steps.bootloader.foreign import encrypted, firmware_menu_only
 from bedplate_steps.bootloader.plan import Plan
 
 RAID_CONTROLLER = "0104"
@@ -132,8 +132,8 @@ def _settings(plan: Plan, context: Context) -> Action:
     ]
     cautions = ["Mains power, and a charged battery in a laptop, from here to the end."]
     if encrypted(plan.layout):
-        cautions.insert(0, "The other system's volume is encrypted: a change here can make it ask for its recovery "
-                        "key. Have the key on paper, and its protection suspended, before you change anything.")  # fmt: skip
+        cautions.insert(0, "The other system's volume is encrypted: a change here can make it ask for its "
+                        "recovery key. Have the key on paper, and its protection suspended, before you change anything.")  # fmt: skip
     return Action(
         id="bootloader.firmware-settings",
         title="Set up the firmware",
@@ -158,8 +158,8 @@ def _secure_boot_words(plan: Plan) -> str:
 def _storage_words(context: Context) -> str:
     survey = context.survey
     if survey is not None and any(item.startswith(RAID_CONTROLLER) for item in survey.machine.pci):
-        return ("Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not start "
-                "after a switch. If the live system does not see the disk, stop here and prepare the other system for AHCI "
+        return ("Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not "
+                "start after a switch. If the live system does not see the disk, stop here and prepare the other system for AHCI "
                 "first, by its vendor's own instructions.")  # fmt: skip
     return "Storage mode (AHCI, NVMe, RAID): look, and leave it as it is."
 
@@ -236,9 +236,12 @@ def _image(plan: Plan) -> str:
 
 
 def _first_boot_other(plan: Plan) -> Action:
-    titles = ", ".join(item.title for item in plan.handovers)
+    one_way = firmware_menu_only(plan.layout)
+    titles = "" if one_way else ", ".join(item.title for item in plan.handovers)
     steps = [ByHand(text=f"Restart, and start it from the firmware's boot menu: switch on {_key(plan)}. Log in there, "
                     "and shut it down completely (no fast start).")]  # fmt: skip
+    if one_way:
+        steps.append(ByHand(text="Do the same once more: it must not ask for its recovery key the second time."))
     if titles:
         steps.append(
             ByHand(text=f"Restart, and start it from the loader's menu: {titles}. Then shut it down completely.")
@@ -247,7 +250,7 @@ def _first_boot_other(plan: Plan) -> Action:
                 "menu can make it ask for its recovery key each time.",) if encrypted(plan.layout) else ()  # fmt: skip
     return Action(
         id="bootloader.first-boot-other",
-        title="Start the other system again, both ways",
+        title=f"Start the other system again, {'twice the same way' if one_way else 'both ways'}",
         reason="Only a start proves that it survived.",
         stage=Stage.FIRST_BOOT,
         operations=tuple(steps),
@@ -256,8 +259,8 @@ def _first_boot_other(plan: Plan) -> Action:
         changes=False,
         cautions=cautions,
         expected="It starts as before, with its files; the clock shows the right time in both systems.",
-        trouble=f"If it asks for the recovery key, type it in once. If it does not start, compare the EFI system "
-        f"partition with {STATE}/esp.sha256 in the new system, and use its own recovery partition for nothing before that.",
+        trouble=f"If it asks for the recovery key, type it in once. If it does not start, compare the EFI "
+        f"system partition with {STATE}/esp.sha256 in the new system, and use its own recovery partition for nothing before that.",
     )
 
 
