@@ -1,8 +1,8 @@
 """GRUB on UEFI for the three package families: settings, fixed menu entries, image, menu.
 
 Enters: a plan. Leaves: actions. Settings: GRUB manual 2.06, "Simple configuration"; options: grub-install(8) of
-Debian 12. The dnf family brings its image as a file in a package and keeps kernels as boot loader specification entries;
-its file names and stub are from memory.
+Debian 12. The dnf family brings its image as a file in a package and keeps kernels as boot loader specification
+entries; its file names and stub are from memory.
 """
 
 from __future__ import annotations

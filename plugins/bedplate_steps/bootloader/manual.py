@@ -133,7 +133,8 @@ def _settings(plan: Plan, context: Context) -> Action:
     cautions = ["Mains power, and a charged battery in a laptop, from here to the end."]
     if encrypted(plan.layout):
         cautions.insert(0, "The other system's volume is encrypted: a change here can make it ask for its "
-                        "recovery key. Have the key on paper, and its protection suspended, before you change anything.")  # fmt: skip
+                        "recovery key. Have the key on paper, and its protection suspended, before you change "
+                        "anything.")  # fmt: skip
     return Action(
         id="bootloader.firmware-settings",
         title="Set up the firmware",
@@ -159,8 +160,8 @@ def _storage_words(context: Context) -> str:
     survey = context.survey
     if survey is not None and any(item.startswith(RAID_CONTROLLER) for item in survey.machine.pci):
         return ("Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not "
-                "start after a switch. If the live system does not see the disk, stop here and prepare the other system for AHCI "
-                "first, by its vendor's own instructions.")  # fmt: skip
+                "start after a switch. If the live system does not see the disk, stop here and prepare the other "
+                "system for AHCI first, by its vendor's own instructions.")  # fmt: skip
     return "Storage mode (AHCI, NVMe, RAID): look, and leave it as it is."
 
 
@@ -259,8 +260,8 @@ def _first_boot_other(plan: Plan) -> Action:
         changes=False,
         cautions=cautions,
         expected="It starts as before, with its files; the clock shows the right time in both systems.",
-        trouble=f"If it asks for the recovery key, type it in once. If it does not start, compare the EFI "
-        f"system partition with {STATE}/esp.sha256 in the new system, and use its own recovery partition for nothing before that.",
+        trouble="If it asks for the recovery key, type it in once. If it does not start, compare the EFI "
+        f"system partition with {STATE}/esp.sha256 in the new system before you try its own recovery partition.",
     )
 
 
