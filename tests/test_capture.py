@@ -406,6 +406,7 @@ NODE = DISK + "p1"
         ("ntfs-state", "0", None, None, None, False),
         ("ntfs-state", "12", None, None, None, None),
         ("btrfs", "total_bytes\t\t1000\nbytes_used\t\t300", 300, 700, None, None),
+        ("xfs", "blocksize = 4096\ndblocks = 1000\nfdblocks = 250", 3072000, 1024000, None, None),
         ("ext", "dumpe2fs: Bad magic number", None, None, None, None),
     ],
 )  # fmt: skip

@@ -305,6 +305,7 @@ inside() {
     ntfs) ntfs "$1" ;;
     ext2 | ext3 | ext4) try "ext $1" dumpe2fs -h "$1" ;;
     btrfs) try "btrfs $1" btrfs inspect-internal dump-super "$1" ;;
+    xfs) try "xfs $1" xfs_db -r -c 'sb 0' -c 'print blocksize dblocks fdblocks' "$1" ;;
     esac
 }
 

@@ -2,7 +2,7 @@
 `SurveyedFileSystem`, loader files.
 
 Meaning of ntfs-3g.probe's exit status: its manual page (14 hibernated, 15 not shut down cleanly). Field names of
-dumpe2fs, ntfsresize and dump-super: the tools' own output, e2fsprogs 1.47, ntfs-3g 2022.10.3, btrfs-progs 6.2.
+the other tools: their own output, e2fsprogs 1.47, ntfs-3g 2022.10.3, btrfs-progs 6.2, xfsprogs 6.1.
 """
 
 from __future__ import annotations
@@ -70,6 +70,8 @@ def _usage(capture: Capture, node: str, kind: str) -> _Usage:
         return _ext(_colon_facts(capture.text("ext", node)))
     if kind == "btrfs":
         return _btrfs(capture.text("btrfs", node))
+    if kind == "xfs":
+        return _xfs(capture.facts("xfs", node))
     return _Usage()
 
 
@@ -122,6 +124,16 @@ def _ext(facts: Mapping[str, str]) -> _Usage:
         return _Usage()
     state = facts.get("Filesystem state", "clean")
     return _Usage(used=(count - free) * block, free=free * block, dirty=state != "clean")
+
+
+def _xfs(facts: Mapping[str, str]) -> _Usage:
+    """xfs_db prints `dblocks = 81920`: blocks of the data section, and free ones, of the superblock."""
+    numbers = {key.strip(): value for key, value in facts.items()}
+    try:
+        block, count, free = (int(numbers[key]) for key in ("blocksize", "dblocks", "fdblocks"))
+    except (KeyError, ValueError):
+        return _Usage()
+    return _Usage(used=(count - free) * block, free=free * block)
 
 
 def _btrfs(text: str) -> _Usage:

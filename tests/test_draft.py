@@ -1,0 +1,87 @@
+"""The draft: its frame is valid, what stands against an installation is said, sections come from the steps."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+from attrs import evolve, frozen
+
+from bedplate import draft as drafting
+from bedplate.hookspecs import Step
+from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedMachine
+
+
+@frozen(kw_only=True)
+class Nothing:
+    """A section without fields."""
+
+
+def step(section: str, text: str | None, required: bool = True) -> Step:
+    return Step(
+        section=section, title=section, schema={}, model=Nothing, emit=lambda *_: (), required=required,
+        draft=None if text is None else lambda survey: text,
+    )  # fmt: skip
+
+
+SURVEY = Survey(
+    taken="2026-11-20T09:12:44Z",
+    machine=SurveyedMachine(memory_bytes=16 << 30, vendor="Saltmarsh Workshop", product="Kelp 14"),
+    disks=(SurveyedDisk(path="/dev/sda", size_bytes=1 << 30),),
+)
+
+
+def drafted(survey: Survey = SURVEY, *steps: Step, name: str = "kelp-02", path: str = "kelp-02.survey.toml") -> str:
+    return drafting.draft(survey, {one.section: one for one in steps}, name=name, survey_path=path)
+
+
+def test_the_frame_names_machine_and_survey() -> None:
+    assert tomllib.loads(drafted(path='a "b"\\c.toml')) == {
+        "format": 1,
+        "machine": {"name": "kelp-02", "architecture": "amd64", "firmware": "uefi", "survey": 'a "b"\\c.toml'},
+    }
+
+
+@pytest.mark.parametrize(
+    ("told", "name"),
+    [("kelp-02", "kelp-02"), ("Kelp 02", "kelp-02"), ("02", "m-02"), ("-a-", "a"), ("", "new-machine"),
+     ("é", "new-machine"), ("a" * 70, "a" * 63), ("a" * 62 + "-b", "a" * 62), ("x\n[disk]", "x-disk")],
+)  # fmt: skip
+def test_any_name_becomes_a_host_name(told: str, name: str) -> None:
+    """RFC 1123, section 2.1, narrowed to what the frame takes: lower case, a letter first, 63 at most."""
+    assert drafting.host_name(told) == name
+
+
+def test_sections_come_in_the_order_given_required_ones_first() -> None:
+    text = drafted(SURVEY, step("extra", "[extra]\n", False), step("b", "\n\n# why\n[b]\n\n\n"), step("a", "[a]"))
+    assert text.index("[b]") < text.index("[a]") < text.index("[extra]")
+    assert list(tomllib.loads(text)) == ["format", "machine", "b", "a", "extra"]
+    assert text.endswith("[extra]\n")
+
+
+def test_a_step_without_a_draft_is_named_only_if_required() -> None:
+    text = drafted(SURVEY, step("silent", None), step("quiet", None, False))
+    assert "[silent]: this step suggests nothing" in text
+    assert "quiet" not in text
+
+
+@pytest.mark.parametrize(
+    ("survey", "words"),
+    [
+        (evolve(SURVEY, firmware=Firmware(mode="bios")), "not started by UEFI"),
+        (evolve(SURVEY, disks=()), "no disk"),
+        (evolve(SURVEY, machine=SurveyedMachine(architecture="i386")), "i386"),
+        (evolve(SURVEY, disks=(SurveyedDisk(path="/dev/sda", size_bytes=1, faults=("Hybrid.",)),)), "Hybrid."),
+        (evolve(SURVEY, notes=("Something was not read.",)), "Note: Something was not read."),
+    ],
+)
+def test_what_stands_against_it_is_said(survey: Survey, words: str) -> None:
+    assert words not in drafted()
+    [line] = [line for line in drafted(survey).split("\n") if words in line]
+    assert line.startswith("# ")
+
+
+def test_the_usual_cautions_stand_first() -> None:
+    text = drafted()
+    for words in ("Back up", "recovery keys", "mains power", "rules"):
+        assert words in text.split("format = 1")[0]
