@@ -11,8 +11,8 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bedplate.document import CHAIN, DEPTH, Document, parse, read
-from bedplate.faults import Fault, Path, Place, Rejected, reject
+from bedplate.document import CHAIN, DEPTH, LIMIT, Document, parse, read
+from bedplate.faults import Fault, Path, Rejected
 
 
 def reading(files: Mapping[str, str | bytes], name: str) -> Document:
@@ -20,7 +20,7 @@ def reading(files: Mapping[str, str | bytes], name: str) -> Document:
 
     def reader(file: str) -> bytes:
         if file not in files:
-            raise reject("no-such-file", "there is no such file", place=Place(file=file))
+            raise FileNotFoundError(file)
         content = files[file]
         return content.encode() if isinstance(content, str) else content
 
@@ -129,6 +129,7 @@ def test_law_every_path_of_any_document_has_a_place_of_its_own(data: dict[str, A
     ("content", "code", "place"),
     [
         (b"", "empty-file", "a.toml"),
+        (b"#" * (LIMIT + 1), "too-large", "a.toml"),
         (b"# only a comment\n", "empty-file", "a.toml"),
         (b"a = 1\nb = \n", "bad-toml", "a.toml:2:5"),
         (b"a = 1\na = 2\n", "bad-toml", "a.toml:2:6"),
@@ -258,6 +259,25 @@ def test_law_a_file_laid_over_itself_is_itself(data: dict[str, Any]) -> None:
 def test_what_is_wrong_with_an_extended_file_has_a_place(files: Mapping[str, Any], code: str, place: str) -> None:
     fault = fault_of(files)
     assert (fault.code, str(fault.place)) == (code, place)
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (FileNotFoundError(2, "No such file"), "no-such-file"),
+        (IsADirectoryError(21, "Is a directory"), "not-a-file"),
+        (PermissionError(13, "Permission denied"), "unreadable-file"),
+        (OSError(36, "File name too long"), "unreadable-file"),
+        (ValueError("embedded null byte"), "unreadable-file"),
+    ],
+)
+def test_what_a_reader_raises_becomes_a_fault(error: Exception, code: str) -> None:
+    def reader(file: str) -> bytes:
+        raise error
+
+    with pytest.raises(Rejected) as caught:
+        read("a.toml", reader)
+    assert [(fault.code, str(fault.place)) for fault in caught.value.faults] == [(code, "a.toml")]
 
 
 def test_a_chain_of_files_is_bounded() -> None:

@@ -18,7 +18,7 @@ from attrs import evolve, field, frozen
 from bedplate.faults import Fault, Path, Place, Rejected, reject, shown
 
 LIMIT = 1 << 20
-"""The longest file that readers take, in bytes."""
+"""The longest file that is read, in bytes. A reader need not fetch more than `LIMIT + 1`."""
 
 DEPTH = 32
 """How many tables and arrays may lie within one another."""
@@ -27,7 +27,7 @@ CHAIN = 16
 """How many files may extend one another in a row."""
 
 Reader = Callable[[str], bytes]
-"""Gives the content of a file, at most `LIMIT` bytes. Raises Rejected, at that file, if it cannot or it is longer."""
+"""Gives the content of a file, `LIMIT + 1` bytes of it at most. Raises OSError or ValueError as `open` does."""
 
 
 @frozen(kw_only=True, eq=False)
@@ -171,10 +171,27 @@ _parse_shared = lru_cache(maxsize=64)(parse)
 
 def read(file: str, reader: Reader) -> Document:
     """The document of `file` with everything it extends. Raises Rejected with what stops reading."""
-    document = parse(file, reader(file))
+    document = parse(file, _content(file, reader))
     if not document.data:
         raise _rejected("empty-file", "the file holds no table and no value", Place(file=file))
     return _extended(document, reader, (file,)) if "extends" in document.data else document
+
+
+def _content(file: str, reader: Reader) -> bytes:
+    place = Place(file=file)
+    try:
+        content = reader(file)
+    except FileNotFoundError:
+        raise _rejected("no-such-file", "there is no such file", place) from None
+    except IsADirectoryError:
+        raise _rejected("not-a-file", "this is a folder, not a file", place) from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error) or type(error).__name__
+        raise _rejected("unreadable-file", f"the file cannot be read: {_lowered(why)}", place) from None
+    if len(content) > LIMIT:
+        message, allowed = "the file is larger than a spec or survey can be", f"at most {LIMIT} bytes (1 MiB)"
+        raise _rejected("too-large", message, place, allowed=allowed)
+    return content
 
 
 def _extended(document: Document, reader: Reader, chain: tuple[str, ...]) -> Document:
@@ -215,7 +232,7 @@ def _base(document: Document, path: Path, name: str, reader: Reader, chain: tupl
         message, allowed = "too many files extend one another here", f"at most {CHAIN} files in a row"
         raise _rejected("too-deep", message, document.place(path), path=path, allowed=allowed)
     try:
-        source = reader(file)
+        source = _content(file, reader)
     except Rejected as rejected:
         place = document.place(path)
         faults = (evolve(fault, place=place, path=path, found=shown(name)) for fault in rejected.faults)
