@@ -33,11 +33,30 @@ in the other system to the closing of the target.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import bedplate_schema
+from bedplate.actions import Action
 from bedplate.facts import Layout
-from bedplate.hookspecs import Step, hookimpl
+from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate_steps.disk.content import content_actions
 from bedplate_steps.disk.model import DiskSection
+from bedplate_steps.disk.mounting import close, mounting_actions, target_actions
+from bedplate_steps.disk.other_system import before
 from bedplate_steps.disk.planning import all_faults, plan
+from bedplate_steps.disk.table import carry_over, table_actions
+
+
+def emit(section: DiskSection, context: Context) -> Iterator[Action]:
+    """Every action of the section, in the order a person would do them."""
+    layout, machine = context.fact(Layout), context.machine
+    yield from before(section, layout)
+    yield from table_actions(section, machine, layout)
+    yield from content_actions(layout)
+    yield from mounting_actions(layout)
+    yield from target_actions(section, machine, layout)
+    yield carry_over(section, machine)
+    yield close(layout)
 
 
 @hookimpl
@@ -49,7 +68,7 @@ def bedplate_steps() -> list[Step]:
             title="Partitions, file systems, mounts and swap of one disk",
             schema=bedplate_schema.load("disk"),
             model=DiskSection,
-            emit=lambda section, context: (),
+            emit=emit,
             check=all_faults,
             facts={Layout: plan},
             required=True,

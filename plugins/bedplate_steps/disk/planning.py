@@ -82,6 +82,8 @@ def _layout(section: DiskSection, disk: SurveyedDisk, table: PartitionTable, par
         swap_file=section.swap_file.path if section.swap_file else "",
         hibernate=section.hibernate,
         resume=_resume(parts) if section.hibernate else (),
+        other_encryption=section.other_system.encryption if section.other_system else "",
+        other_start_by=section.other_system.start_by if section.other_system else "",
         other_systems=tuple(keep.name for keep in section.keep if keep.role == "system"),
     )
 

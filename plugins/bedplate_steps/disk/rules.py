@@ -68,14 +68,13 @@ def _kept_esp(section: DiskSection, index: int, disk: SurveyedDisk) -> Iterator[
     inside = row.filesystem if row else None
     if row is None:
         return
-    if inside is None or inside.type != "vfat":
-        found = inside.type if inside else "nothing known"
+    if inside is not None and inside.type != "vfat":
         yield Fault(code="esp-not-fat", message="there is no FAT file system on this EFI system partition",
-                    path=("keep", index, "partition"), found=found, allowed="vfat")  # fmt: skip
+                    path=("keep", index, "partition"), found=inside.type, allowed="vfat")  # fmt: skip
         return
     need = KERNEL_ROOM if keep.mount == "/boot" else LOADER_ROOM
     what = "kernels" if keep.mount == "/boot" else "the boot loader"
-    if inside.free_bytes is None:
+    if inside is None or inside.free_bytes is None:
         message = f"the survey does not know how much room {what} will find on {keep.name}"
         yield Fault(code="esp-room-unknown", message=message, path=("keep", index, "mount"), warning=True)
     elif inside.free_bytes < need:

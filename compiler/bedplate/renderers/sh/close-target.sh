@@ -1,0 +1,35 @@
+# close-target [swap:WHERE] [esp:PARTUUID] [container:NAME] ...: write everything out, switch off our swap, unmount the
+# target from the inside out, check the EFI system partition, close our containers. Live mounts are left alone.
+# uses: partition-node swap-is-on
+verb_close_target() {
+    sync || return 1
+    for v_item in "$@"; do
+        case $v_item in
+            swap:*)
+                verb_swap_is_on "${v_item#*:}" 2>/dev/null || continue
+                v_node=$(verb_partition_node "${v_item#*:}") || return 1
+                swapoff -- "$v_node" || return 1
+                ;;
+        esac
+    done
+    # Private first: no unmount below the target may reach the live system through a shared mount.
+    ! findmnt --mountpoint "$TARGET" >/dev/null || mount --make-rprivate "$TARGET" || return 1
+    findmnt -rno TARGET >"$WORK/mounts" || return 1
+    sort -r "$WORK/mounts" >"$WORK/mounts-inward" || return 1
+    while IFS= read -r v_point; do
+        case $v_point in
+            "$TARGET" | "$TARGET"/*) umount -- "$(printf '%b' "$v_point")" || return 1 ;;
+        esac
+    done <"$WORK/mounts-inward"
+    for v_item in "$@"; do
+        case $v_item in
+            esp:*)
+                v_node=$(verb_partition_node "${v_item#*:}") || return 1
+                fsck.fat -n "$v_node" || say "The file system check of the EFI system partition ($v_node) found faults."
+                ;;
+            container:*)
+                [ ! -e "/dev/mapper/${v_item#*:}" ] || cryptsetup close "${v_item#*:}" || return 1
+                ;;
+        esac
+    done
+}

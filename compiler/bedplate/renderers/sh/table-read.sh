@@ -1,0 +1,12 @@
+# table-read: read the partition table of $DISK into $WORK/table (a dump of sfdisk). One whose copies differ is refused.
+verb_table_read() {
+    if ! LC_ALL=C sfdisk --dump "$DISK" >"$WORK/table" 2>"$WORK/table-words"; then
+        cat "$WORK/table-words" >&2
+        return 1
+    fi
+    # sfdisk reads on with the good copy and exits with 0; only its words tell.
+    if grep -qi 'corrupt' "$WORK/table-words"; then
+        cat "$WORK/table-words" >&2
+        return 1
+    fi
+}

@@ -1,0 +1,200 @@
+"""What goes on the new partitions: encrypted containers, file systems, subvolumes.
+
+Enters: the layout. Leaves: actions of the stage `live`. A kept partition never comes near these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bedplate import checks
+from bedplate.actions import Action, Call, Check, Secret, SecretRef, Stage, WayBack
+from bedplate.facts import LaidPartition, Layout
+from bedplate.units import in_gib
+from bedplate_steps.disk.kinds import FILESYSTEMS, LUKS_LABEL
+from bedplate_steps.disk.table import new_parts
+
+PASSPHRASE = Secret(name="disk-passphrase", prompt="Passphrase of the encrypted partitions", min_length=8)
+"""One for all containers, so that it is typed once at every start (systemd keeps it for the next container)."""
+
+GONE = WayBack(note="It goes with the partition: the way back of the partition table deletes it.")
+
+
+def content_actions(layout: Layout) -> Iterator[Action]:
+    """For each new partition: container, file system, subvolumes."""
+    for part in new_parts(layout):
+        if part.mapper:
+            yield _container(part)
+            yield _open(part)
+        yield _filesystem(part, layout)
+        if part.subvolumes:
+            yield _subvolumes(part)
+
+
+def where(part: LaidPartition) -> str:
+    """How the runtime verbs find what holds the file system: by partition GUID, or the opened container."""
+    return f"/dev/mapper/{part.mapper}" if part.mapper else part.uuid
+
+
+def tokens(part: LaidPartition) -> tuple[str, ...]:
+    """The `filesystem:` tokens of a partition: by mount point, or by name for swap and what is mounted nowhere."""
+    points = [volume.mount for volume in part.subvolumes] or ([part.mount] if part.mount else [])
+    return tuple(f"filesystem:{point}" for point in points) or (f"filesystem:{part.name}",)
+
+
+def ready_token(part: LaidPartition) -> str:
+    """The token of an opened container, in the step's own kind."""
+    return f"disk:open-{part.name}"
+
+
+def container_label(part: LaidPartition) -> str:
+    """Label of the container: the partition's name, never more than the header holds."""
+    return part.name[:LUKS_LABEL]
+
+
+def _row_guard(part: LaidPartition) -> Check:
+    return checks.holds(
+        f"{part.name} is our own partition, where planned", "partition-is",
+        part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+        otherwise="Stop: the table is not as planned.",
+    )  # fmt: skip
+
+
+def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
+    return checks.holds(
+        f"{part.name} holds nothing, or only what is to be made there", "may-format", on, kind, uuid, early=False,
+        otherwise="Stop: something else lies there. Look at it with blkid -p before anything else.",
+    )  # fmt: skip
+
+
+def _container(part: LaidPartition) -> Action:
+    label = container_label(part)
+    return Action(
+        id=f"disk.encrypt-{part.name}",
+        title=f"Make the encrypted container on {part.name}",
+        reason="What is on this partition shall be readable only with the passphrase.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="make-container",
+                args=(part.uuid, part.luks_uuid, label),
+                stdin=(SecretRef(PASSPHRASE.name),),
+                by_hand=(f"cryptsetup luksFormat --type luks2 --uuid {part.luks_uuid} --label {label} {part.node}",),
+            ),
+        ),
+        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid"),
+        gives=(f"disk:container-{part.name}",),
+        guards=(_row_guard(part), _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid)),
+        proofs=(
+            checks.holds(
+                f"{part.name} is an encrypted container with its own UUID",
+                "filesystem-is", part.uuid, "crypto_LUKS", part.luks_uuid, label, early=False,
+            ),
+        ),
+        way_back=GONE,
+        secrets=(PASSPHRASE,),
+        cautions=("Without the passphrase everything on this partition is lost. Keep it where you keep such things.",),
+    )  # fmt: skip
+
+
+def _open(part: LaidPartition) -> Action:
+    return Action(
+        id=f"disk.open-{part.name}",
+        title=f"Open the encrypted container on {part.name}",
+        reason="The file system lies inside it.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="open-container",
+                args=(part.uuid, part.mapper),
+                stdin=(SecretRef(PASSPHRASE.name),),
+                by_hand=(f"cryptsetup open {part.node} {part.mapper}",),
+            ),
+        ),
+        needs=(f"disk:container-{part.name}", "tool:cryptsetup"),
+        gives=(ready_token(part),),
+        proofs=(
+            checks.holds(f"{part.mapper} is open on {part.name}", "container-is-open", part.uuid, part.mapper,
+                         early=False),
+        ),
+        way_back=WayBack(
+            note="It is closed when nothing inside it is mounted any more.",
+            operations=(Call(verb="close-target", args=(f"container:{part.mapper}",),
+                             by_hand=(f"cryptsetup close {part.mapper}",)),),
+        ),
+        secrets=(PASSPHRASE,),
+        transient=True,
+        trouble="If the passphrase is refused, it was typed on another keyboard layout: check the keymap.",
+    )  # fmt: skip
+
+
+def _filesystem(part: LaidPartition, layout: Layout) -> Action:
+    kind = part.filesystem
+    what = "swap area" if kind == "swap" else f"{kind} file system"
+    tool = FILESYSTEMS[kind].tool
+    return Action(
+        id=f"disk.format-{part.name}",
+        title=f"Make the {what} on {part.name}",
+        reason=f"{part.name} ({in_gib(part.size * layout.sector_size)}) is new. Its UUID is computed, so that the "
+        "table of file systems and the boot loader can name it already.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="make-filesystem",
+                args=(where(part), kind, part.fs_uuid, part.fs_label),
+                by_hand=(by_hand(part),),
+            ),
+        ),
+        needs=(ready_token(part) if part.mapper else f"partition:{part.name}", f"tool:{tool}", "tool:blkid"),
+        gives=tokens(part),
+        guards=(_row_guard(part), _empty_guard(part, where(part), kind, part.fs_uuid)),
+        proofs=(
+            checks.holds(
+                f"{part.name} holds {kind} with UUID {part.fs_uuid}" + f", label {part.fs_label}" * bool(part.fs_label),
+                "filesystem-is", where(part), kind, part.fs_uuid, part.fs_label, early=False,
+            ),
+        ),
+        way_back=GONE,
+    )  # fmt: skip
+
+
+def by_hand(part: LaidPartition) -> str:
+    """The command a person types to make the file system."""
+    label, uuid, node = part.fs_label, part.fs_uuid, part.content_node
+    option = {"vfat": "-n", "swap": "-L"}.get(part.filesystem, "-L")
+    named = f" {option} '{label}'" if label else ""
+    commands = {
+        "ext4": f"mkfs.ext4 -U {uuid}{named} {node}",
+        "xfs": f"mkfs.xfs -m uuid={uuid}{named} {node}",
+        "btrfs": f"mkfs.btrfs -U {uuid}{named} {node}",
+        "vfat": f"mkfs.fat -F 32 -i {uuid.replace('-', '')}{named} {node}",
+        "swap": f"mkswap -U {uuid}{named} {node}",
+    }
+    return commands[part.filesystem]
+
+
+def _subvolumes(part: LaidPartition) -> Action:
+    names = tuple(volume.name for volume in part.subvolumes)
+    return Action(
+        id=f"disk.subvolumes-{part.name}",
+        title=f"Make the subvolumes {', '.join(names)} on {part.name}",
+        reason="Each is mounted at a place of its own and can be snapshotted by itself.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="make-subvolumes",
+                args=(where(part), *names),
+                by_hand=(
+                    f"mount -o subvolid=5 {part.content_node} /mnt",
+                    *(f"btrfs subvolume create /mnt/{name}" for name in names),
+                    "umount /mnt",
+                ),
+            ),
+        ),
+        needs=(*tokens(part), "tool:btrfs"),
+        gives=(f"disk:subvolumes-{part.name}",),
+        proofs=(
+            checks.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),
+        ),
+        way_back=GONE,
+    )  # fmt: skip

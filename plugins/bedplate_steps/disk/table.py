@@ -1,0 +1,276 @@
+"""The partition table: find the disk, save its table, append the new rows (or make a new table).
+
+Enters: section, machine and layout. Leaves: actions of the stage `live`, and the one that carries the saved table over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bedplate import checks
+from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Stage, WayBack
+from bedplate.facts import LaidPartition, Layout
+from bedplate.spec import Machine
+from bedplate.units import in_gib
+from bedplate_steps.disk.model import DiskSection
+from bedplate_steps.disk.other_system import shrunk_checks
+
+SAVED = "/var/lib/bedplate/table-before.dump"
+"""Where the installed system keeps the partition table of before."""
+
+
+def table_actions(section: DiskSection, machine: Machine, layout: Layout) -> Iterator[Action]:
+    """From the first look at the disk to the new rows."""
+    yield _identify(layout)
+    yield _save(section, machine, layout)
+    yield _make(section, layout) if layout.whole_disk else _append(section, layout)
+
+
+def new_parts(layout: Layout) -> list[LaidPartition]:
+    """The new partitions in the order of their numbers, which is the order of the spec."""
+    return sorted((part for part in layout.partitions if part.new), key=lambda part: part.number)
+
+
+def kept_parts(layout: Layout) -> list[LaidPartition]:
+    """The kept partitions by start sector."""
+    return [part for part in layout.partitions if not part.new]
+
+
+def table_script(layout: Layout) -> str:
+    """The rows of the new partitions as sfdisk(8) reads them, with start and size always given, in sectors.
+
+    A header that names the label stands only before a new table: with it, sfdisk makes the table anew.
+    """
+    head = f"label: gpt\nlabel-id: {layout.table_id}\n" if layout.whole_disk else ""
+    return head + "".join(
+        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"\n'
+        for part in new_parts(layout)
+    )
+
+
+def disk_guards(layout: Layout) -> tuple[Check, ...]:
+    """Whether this is the disk the plan was made for. Tried again before every destructive step."""
+    stop = "Stop: this is another machine or another disk. Take a survey of this one and compile again."
+    numbers = (str(layout.size_bytes), str(layout.sector_size))
+    guards = [
+        checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop),
+    ]
+    if not layout.whole_disk:
+        bounds = (str(layout.first_lba), str(layout.last_lba))
+        says = f"The disk has the partition table of the survey, {layout.table_id}"
+        guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop))
+        guards.append(
+            checks.holds(
+                "Both copies of the partition table are in their places", "table-is-whole", *numbers,
+                otherwise="The disk was enlarged or copied, or carries two kinds of table: have it repaired first.",
+            )
+        )  # fmt: skip
+        guards.extend(_kept_guard(part) for part in kept_parts(layout))
+    return tuple(guards)
+
+
+def _kept_guard(part: LaidPartition) -> Check:
+    if part.shrunk_from:
+        return shrunk_checks(part)[0]
+    return checks.holds(
+        f"{part.name} lies where the survey saw it", "partition-is",
+        part.uuid, str(part.start), str(part.size), part.type,
+        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def _identify(layout: Layout) -> Action:
+    clean = [part for part in kept_parts(layout) if part.filesystem == "ntfs" and part.role in ("system", "data")]
+    shrunk = [check for part in clean if part.shrunk_from for check in shrunk_checks(part)[1:]]
+    prepared = ["prepared:backup"]
+    if layout.other_systems:
+        prepared.append("prepared:shut-down")
+    return Action(
+        id="disk.identify",
+        title="Make sure that this is the right disk",
+        reason="Kernel names such as sda move between starts; the disk is known by what it is and by what is on it.",
+        stage=Stage.LIVE,
+        operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
+        needs=("tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
+        ),
+        gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
+        guards=(*disk_guards(layout), *shrunk, *(_clean_guard(part) for part in clean)),
+        expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
+        trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
+        "the other system may not start any more.",
+        changes=False,
+    )  # fmt: skip
+
+
+def _clean_guard(part: LaidPartition) -> Check:
+    return checks.holds(
+        f"{part.name} was shut down fully: neither hibernated nor left open", "ntfs-is-clean", part.uuid,
+        otherwise="Start the other system, switch fast start off (powercfg /h off), restart it once, shut it down. "
+        "Never force it from here.",
+    )  # fmt: skip
+
+
+def saved_files(section: DiskSection, machine: Machine) -> tuple[str, str]:
+    """The two places on the live medium where the table is saved."""
+    name = f"bedplate-{machine.name}-table.dump"
+    return f"{section.backup_folder.rstrip('/')}/{name}", f"/var/tmp/{name}"
+
+
+def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
+    files = saved_files(section, machine)
+    ours = (layout.table_id if layout.whole_disk else "-", *(part.uuid for part in new_parts(layout)))
+    return Action(
+        id="disk.save-table",
+        title="Save the partition table, twice",
+        reason="With it, every partition can be found again if the table is damaged.",
+        stage=Stage.LIVE,
+        operations=tuple(
+            Call(verb="save-table", args=(file, *ours), by_hand=(f'sfdisk --dump "$DISK" > {file}',)) for file in files
+        ),
+        needs=("disk:identified", "tool:sfdisk"),
+        gives=("disk:saved",),
+        proofs=tuple(
+            checks.holds(f"{file} holds the table of before", "table-is-saved", file, *ours) for file in files
+        ),
+        way_back=WayBack(note="Nothing to undo: the files lie on the live medium."),
+        cautions=("A live medium forgets: copy one of the files to another stick as well.",),
+        expected=f"Two equal files, {files[0]} and {files[1]}.",
+        transient=True,
+    )
+
+
+def _append(section: DiskSection, layout: Layout) -> Action:
+    made = new_parts(layout)
+    uuids: Argv = tuple(part.uuid for part in made)
+    numbers = " ".join(str(part.number) for part in made)
+    return Action(
+        id="disk.append-partitions",
+        title=f"Append {_count(made)} to the partition table",
+        reason="Appending leaves every row that is there as it is. Start and size are given in sectors, so that a "
+        "clash is an error and not a smaller partition.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="append-partitions",
+                args=uuids,
+                stdin=(table_script(layout),),
+                by_hand=(
+                    "sfdisk --append --wipe-partitions always \"$DISK\" <<'ROWS'",
+                    *table_script(layout).splitlines(),
+                    "ROWS",
+                    "udevadm settle",
+                ),
+            ),
+        ),
+        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
+        gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
+        guards=(*disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made)),
+        proofs=_row_proofs(made),
+        way_back=WayBack(
+            note="The new partitions are deleted by their GUIDs, with all that is on them; the kept ones stay.",
+            operations=(
+                Call(
+                    verb="delete-partitions", args=uuids,
+                    by_hand=(f'sfdisk --delete "$DISK" {numbers}   # look at sfdisk --dump first',),
+                ),
+            ),
+        ),
+        cautions=("Without --append, sfdisk replaces the whole table and asks no question.",),
+        expected=_rows_in_words(made, layout),
+        trouble="If the kernel does not take the new table, something on the disk is in use: start the medium again.",
+    )  # fmt: skip
+
+
+def _make(section: DiskSection, layout: Layout) -> Action:
+    made = new_parts(layout)
+    uuids: Argv = tuple(part.uuid for part in made)
+    says = f"The disk has the new table {layout.table_id}"
+    return Action(
+        id="disk.make-table",
+        title=f"Make a new partition table with {_count(made)}",
+        reason="The whole disk is for the new system.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="make-table",
+                args=uuids,
+                stdin=(table_script(layout),),
+                by_hand=(
+                    "sfdisk --wipe always --wipe-partitions always \"$DISK\" <<'TABLE'",
+                    *table_script(layout).splitlines(),
+                    "TABLE",
+                    "udevadm settle",
+                ),
+            ),
+        ),
+        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
+        gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
+        guards=(*disk_guards(layout), _unused_guard()),
+        proofs=(
+            checks.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
+            *_row_proofs(made),
+        ),
+        way_back=WayBack(
+            note="It cannot be undone: the saved table brings back the old rows, not what was on them.", possible=False
+        ),
+        cautions=(f"EVERYTHING on this disk is lost: {layout.disk_words}.",),
+        expected=_rows_in_words(made, layout),
+        trouble="If the kernel does not take the new table, something on the disk is in use: start the medium again.",
+    )
+
+
+def _unused_guard() -> Check:
+    return checks.holds(
+        "Nothing on the disk is mounted, used as swap or held by another layer", "disk-is-unused",
+        otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
+        "automatic mounting.",
+    )  # fmt: skip
+
+
+def _room_guard(part: LaidPartition) -> Check:
+    return checks.holds(
+        f"Nothing lies where {part.name} goes", "room-is-free", str(part.start), str(part.end), part.uuid,
+        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def _row_proofs(made: list[LaidPartition]) -> tuple[Check, ...]:
+    rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
+    return tuple(
+        checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False)
+        for part, row in zip(made, rows, strict=True)
+    )
+
+
+def _count(made: list[LaidPartition]) -> str:
+    return "1 partition" if len(made) == 1 else f"{len(made)} partitions"
+
+
+def _rows_in_words(made: list[LaidPartition], layout: Layout) -> str:
+    rows = [f"{part.name} ({in_gib(part.size * layout.sector_size)}, sectors {part.start}-{part.end})" for part in made]
+    return "New in the table: " + "; ".join(rows) + "."
+
+
+def carry_over(section: DiskSection, machine: Machine) -> Action:
+    """The saved table into the target, once the base system is there."""
+    file = saved_files(section, machine)[0]
+    return Action(
+        id="disk.keep-saved-table",
+        title="Keep the saved partition table in the new system",
+        reason="The live medium forgets; the machine itself should remember what its disk looked like before.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="copy-saved-table",
+                args=(file, InTarget(SAVED)),
+                by_hand=(f"install -D -m 600 {file} /mnt/target{SAVED}",),
+            ),
+        ),
+        needs=("base", "disk:saved"),
+        gives=(f"file:{SAVED}",),
+        proofs=(
+            checks.holds(f"{SAVED} is there", "is-there", InTarget(SAVED), early=False),
+            checks.file_mode_is(SAVED, 0o600),
+        ),
+        way_back=WayBack(note="The file goes with the root partition."),
+    )
