@@ -19,9 +19,9 @@ from bedplate.capture.sections import Capture
 from bedplate.survey import PartitionTable, SurveyedPartition
 
 DYNAMIC = {
-    "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3": "dynamic-disk metadata",
-    "AF9B60A0-1431-4F62-BC68-3311714A69AD": "dynamic-disk data",
-    "E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D": "storage-spaces",
+    "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3": "dynamic disk",
+    "AF9B60A0-1431-4F62-BC68-3311714A69AD": "dynamic disk",
+    "E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D": "storage space",
 }
 """Types of the other system's own volume managers (Microsoft, documentation of PARTITION_INFORMATION_GPT)."""
 
@@ -158,9 +158,10 @@ def _record_faults(sector: bytes) -> Iterator[str]:
 
 
 def _row_faults(read: ReadTable) -> Iterator[str]:
-    for part in read.partitions:
-        if part.type in DYNAMIC:
-            yield f"Partition {part.number} is a {DYNAMIC[part.type]} partition: writing to such a table can break it."
+    for kind in dict.fromkeys(DYNAMIC.values()):
+        numbers = [str(part.number) for part in read.partitions if DYNAMIC.get(part.type) == kind]
+        if numbers:
+            yield f"The disk is part of a {kind} (partition {', '.join(numbers)}): a change of its table can break it."
     ordered = sorted(read.partitions, key=lambda part: part.start)
     for before, after in itertools.pairwise(ordered):
         if after.start <= before.end:
