@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from ipaddress import ip_address
 
@@ -15,8 +14,6 @@ from bedplate_steps.network.managers import MANAGERS, needs_of
 from bedplate_steps.network.model import LOOPBACK_NAME, Network, NetworkLink
 from bedplate_steps.network.names import LABEL, MAX_NAME, label_trouble, name_trouble, repaired_label, repaired_name
 from bedplate_steps.network.wifi import wifi_faults
-
-_KERNEL_NAME = re.compile(r"(?:eth|wlan|lo|en|wl|ww|ib|sl)[a-z]?\d.*|lo")
 
 
 def check(section: Network, context: Context) -> Iterable[Fault]:
@@ -108,7 +105,12 @@ def _manager_faults(section: Network, context: Context) -> Iterable[Fault]:
                     path=(), found="no [[network.links]]",
                     allowed='one or more links, or manager = "none" with no_network_after_reboot = true')  # fmt: skip
     yield from _package_faults(section, context)
-    if section.wifi_daemon and not section.wireless:
+    daemons = MANAGERS[section.manager].wifi_daemons
+    if section.wifi_daemon and section.wifi_daemon not in daemons:
+        yield Fault(code="wifi-daemon-unfit", message=f"Bedplate does not join {section.wifi_daemon} to this manager.",
+                    path=("wifi_daemon",), found=shown(section.wifi_daemon),
+                    allowed=one_of([f'"{name}"' for name in daemons]))  # fmt: skip
+    elif section.wifi_daemon and not section.wireless:
         yield Fault(code="needless-wifi-daemon", message="No link is wireless, so no Wi-Fi program is installed.",
                     path=("wifi_daemon",), found=shown(section.wifi_daemon), warning=True)  # fmt: skip
     if _names_unresolved(section):
@@ -166,15 +168,6 @@ def _link_faults(section: Network, link: NetworkLink, context: Context) -> Itera
                         found=shown(domain), nearest=repaired_name(domain))  # fmt: skip
     if link.wifi is not None:
         yield from (fault.under("wifi") for fault in wifi_faults(link, link.wifi, section))
-    yield from _new_name_faults(section, link)
-
-
-def _new_name_faults(section: Network, link: NetworkLink) -> Iterable[Fault]:
-    renamed = section.manager == "networkd" and section.daemon == "wpa_supplicant" and link.wifi and link.mac
-    if renamed and _KERNEL_NAME.fullmatch(link.name):
-        yield Fault(code="link-name-taken", message="With wpa_supplicant the card is renamed to the link's name, and "
-                    "this name is one the kernel gives out itself.", path=("name",), found=shown(link.name),
-                    allowed='another name, such as "station-air"')  # fmt: skip
 
 
 def _mac_faults(link: NetworkLink) -> Iterable[Fault]:

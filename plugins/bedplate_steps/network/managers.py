@@ -41,8 +41,8 @@ class Manager:
     """The files of one link."""
     settings: Callable[[Network], tuple[WriteFile, ...]]
     """Files that concern every link."""
-    wifi_units: Callable[[Network], tuple[str, ...]]
-    """Units to enable for wireless links."""
+    wifi_daemons: tuple[str, ...]
+    """Wi-Fi programs it can work with, the usual one first."""
 
 
 MANAGERS: Mapping[str, Manager] = {
@@ -55,7 +55,7 @@ MANAGERS: Mapping[str, Manager] = {
         rivals=("NetworkManager.service", "NetworkManager-wait-online.service", *_OTHERS),
         link_files=networkd.link_files,
         settings=networkd.settings,
-        wifi_units=networkd.wifi_units,
+        wifi_daemons=("iwd",),
     ),
     "networkmanager": Manager(
         title="NetworkManager",
@@ -71,7 +71,7 @@ MANAGERS: Mapping[str, Manager] = {
         ),
         link_files=networkmanager.link_files,
         settings=networkmanager.settings,
-        wifi_units=networkmanager.wifi_units,
+        wifi_daemons=("wpa_supplicant", "iwd"),
     ),
 }
 """By the word a spec uses."""
@@ -93,14 +93,11 @@ def masked_units(section: Network) -> tuple[str, ...]:
     manager = MANAGERS[section.manager]
     others = [name for name in _WIFI_UNITS if section.wireless and name != section.daemon]
     rivals = [_WIFI_UNITS[name] for name in others]
-    if section.manager == "networkd" and section.daemon == "wpa_supplicant":
-        rivals.append(_WIFI_UNITS["wpa_supplicant"])  # the card's own instance runs instead of the one on the bus
     waits = [] if any(not link.optional for link in section.links) else [manager.wait_unit]
     return (*manager.rivals, *rivals, *waits)
 
 
 def enabled_units(section: Network) -> tuple[str, ...]:
     """Units that are enabled, the manager first."""
-    manager = MANAGERS[section.manager]
-    wireless = manager.wifi_units(section) if section.wireless else ()
-    return (manager.unit, "systemd-resolved.service", *wireless)
+    wireless = ("iwd.service",) if section.daemon == "iwd" else ()  # wpa_supplicant is started over the bus
+    return (MANAGERS[section.manager].unit, "systemd-resolved.service", *wireless)

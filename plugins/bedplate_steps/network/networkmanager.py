@@ -85,8 +85,3 @@ def settings(section: Network) -> tuple[WriteFile, ...]:
         return ()
     text = "[device]\nwifi.backend=iwd\n"
     return (WriteFile(path=InTarget("/etc/NetworkManager/conf.d/10-wifi.conf"), content=(text,)),)
-
-
-def wifi_units(section: Network) -> tuple[str, ...]:
-    """iwd runs on its own; wpa_supplicant is started over the bus."""
-    return ("iwd.service",) if section.daemon == "iwd" else ()

@@ -1,4 +1,4 @@
-"""Wi-Fi: the rules for names and passphrases, and the files of the two Wi-Fi programs.
+"""Wi-Fi: the rules for names and passphrases, and the files of iwd.
 
 Enters: a link with its `wifi`. Leaves: faults, a `Secret`, and files with the secret put in at run time.
 
@@ -19,7 +19,6 @@ MAX_SSID = 32
 """Octets."""
 _FILE = "file:"
 _IWD_PLAIN = re.compile(r"[A-Za-z0-9 _-]+")
-_WPA_PLAIN = re.compile(r"[A-Za-z0-9 _.-]+")
 
 
 def wifi_faults(link: NetworkLink, wifi: Wifi, section: Network) -> Iterable[Fault]:
@@ -97,25 +96,3 @@ IWD_SETTINGS = WriteFile(
     path=InTarget("/etc/iwd/main.conf"), content=("[General]\nEnableNetworkConfiguration=false\n",)
 )
 """iwd's own settings: addresses stay with the network manager."""
-
-
-# --- wpa_supplicant ------------------------------------------------------------------------------------------------
-
-
-def wpa_file(link: NetworkLink, wifi: Wifi, interface: str) -> WriteFile:
-    """The file of `wpa_supplicant@INTERFACE.service`. Everything between the outer quotes is taken as it stands."""
-    head = "ctrl_interface=/run/wpa_supplicant\n"
-    plain = _WPA_PLAIN.fullmatch(wifi.ssid) is not None
-    name = f'"{wifi.ssid}"' if plain else wifi.ssid.encode().hex()
-    network = f"network={{\n\tssid={name}\n" + ("\tscan_ssid=1\n" if wifi.hidden else "")
-    content: Content = (head + "\n" + network, *_wpa_security(link, wifi), "}\n")
-    return WriteFile(path=InTarget(f"/etc/wpa_supplicant/wpa_supplicant-{interface}.conf"), content=content, mode=0o600)
-
-
-def _wpa_security(link: NetworkLink, wifi: Wifi) -> Content:
-    if wifi.security == "open":
-        return ("\tkey_mgmt=NONE\n",)
-    key = SecretRef(secret_name(link))
-    if wifi.security == "sae":
-        return ('\tkey_mgmt=SAE\n\tieee80211w=2\n\tsae_password="', key, '"\n')
-    return ('\tkey_mgmt=WPA-PSK\n\tpsk="', key, '"\n')
