@@ -139,6 +139,8 @@ class Family:
     """Command in the target that builds the initramfs of every installed kernel."""
     from_archive: bool = False
     """True: the base comes from a local archive and nothing is fetched."""
+    source: str = ""
+    """Address of the package source; empty: what the live medium is configured to use."""
 
     def tokens(self, *needs: str) -> tuple[str, ...]:
         """`package:NAME` tokens for generic needs. Raises KeyError naming a need the family has no answer for."""

@@ -23,6 +23,7 @@ def family_of(base: Base, context: Context) -> Family:
         admin_group=family.admin_group,
         rebuild_initramfs=family.rebuild_initramfs,
         from_archive=bool(base.archive),
+        source=base.source,
     )
 
 
