@@ -7,7 +7,7 @@ import subprocess
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from bedplate.actions import Action, Check, InTarget, Operation, Stage, WayBack, WriteFile
+from bedplate.actions import Action, InTarget, Operation, Stage, WayBack, WriteFile
 from bedplate.checks import file_is
 from bedplate.graph import InstallGraph, Owned, link
 from bedplate.spec import Machine
@@ -63,10 +63,12 @@ def action(
 
 def writing(name: str, path: str, text: str, **fields: object) -> Action:
     """An action that writes one file of the target, with its proof and its way back."""
-    proofs: tuple[Check, ...] = (file_is(path, (text,)),)
     operation = WriteFile(path=InTarget(path), content=(text,), owner=OWNER)
-    back = WayBack(note=f"Remove {path}.")
-    return action(name, operation, proofs=proofs, **{"way_back": back, **fields})
+    plain: dict[str, object] = {
+        "proofs": (file_is(path, (text,)),),
+        "way_back": WayBack(note=f"Remove {path}."),
+    }
+    return action(name, operation, **{**plain, **fields})
 
 
 def graph(*actions: Action, machine: str = "kelp-02", facts: Mapping[type, object] | None = None) -> InstallGraph:
@@ -86,7 +88,7 @@ class Sandbox:
         self.target = folder / "target"
         self.log = folder / "log"
         self.fakes = folder / "fakes"
-        self.target.mkdir()
+        self.target.mkdir(parents=True)
         self.fakes.mkdir()
 
     def place(self, text: str) -> Path:

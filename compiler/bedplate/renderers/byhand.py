@@ -14,7 +14,6 @@ from bedplate.actions import (
     Call,
     Content,
     Disk,
-    InTarget,
     Link,
     Operation,
     Outputs,

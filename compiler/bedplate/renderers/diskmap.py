@@ -38,8 +38,8 @@ def words(part: LaidPartition, sector_size: int) -> str:
     """One partition in one line: number, name, size, content."""
     holds = f", {part.filesystem}" if part.filesystem else ""
     label = part.gpt_name or part.fs_label
-    named = f' "{visible(label)}"' if label and label != part.name else ""
-    return f"no. {part.number} {part.name}{named}: {in_gib(part.size * sector_size)}{holds}"
+    named = f' "{label}"' if label and label != part.name else ""
+    return visible(f"no. {part.number} {part.name}{named}: {in_gib(part.size * sector_size)}{holds}")
 
 
 def _row(layout: Layout, part: LaidPartition) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ def render(graph: InstallGraph) -> str:
         "",
         *find_disk(graph),
         "",
-        *(library.part(part) for part in ("common", "run", "secrets", "install")),
+        *(library.part(part) for part in ("common", "run", "secrets", "install", "report")),
         "# --- verbs: " + "-" * 106,
         "",
         library.verbs(used),

@@ -25,6 +25,11 @@ quoted() {
     printf '%s\n' "$r_line"
 }
 
+# plainly: standard input without control characters, fit for a terminal.
+plainly() {
+    tr '\000-\010\013-\037\177' ' '
+}
+
 # succeeds COMMAND...: a test; a silent failure is put into words.
 succeeds() {
     "$@"
@@ -56,7 +61,7 @@ prints() {
 # found: what the last test found, at most six lines, fit for a terminal.
 found() {
     r_first='found:     '
-    head -n 6 "$WORK/found" | tr '\000-\010\013-\037\177' ' ' >"$WORK/found-lines"
+    head -n 6 "$WORK/found" | plainly >"$WORK/found-lines"
     while IFS= read -r r_line || [ -n "$r_line" ]; do
         printf '        %s%s\n' "$r_first" "$r_line"
         r_first='           '

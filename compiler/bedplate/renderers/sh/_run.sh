@@ -29,7 +29,7 @@ run_into() {
 # only_shown COMMAND: with --show, print it (or what was said by same_as) and succeed.
 only_shown() {
     [ "$MODE" = show ] || return 1
-    [ -n "$SAID" ] || printf '        %s\n' "$1" >&4
+    [ -n "$SAID" ] || printf '        %s\n' "$1" | plainly >&4
     SAID=
 }
 

@@ -1,0 +1,64 @@
+# --- runtime: the report of a failure ----------------------------------------------------------------------------------
+
+# stopped NUMBER WHAT: the report of a failure; always returns 1.
+stopped() {
+    stop_clock
+    tail -n 12 "$LOG" | cut -c 1-160 | plainly >"$WORK/tail"
+    say ''
+    say "STOPPED at $ACTION"
+    say "    $2"
+    if [ -s "$WORK/missed" ]; then
+        while IFS= read -r r_line; do
+            say "$r_line"
+        done <"$WORK/missed"
+    elif [ -n "$LAST_COMMAND" ]; then
+        say "    Command:     $(printf '%s' "$LAST_COMMAND" | plainly)"
+        say "    Exit status: $LAST_STATUS"
+        say '    The last lines of the log:'
+        sed 's/^/        /' "$WORK/tail" >&4
+    fi
+    report_rest "$1"
+    keep_log
+    return 1
+}
+
+# report_rest NUMBER: what is done, what is not begun, the ways back, the choices.
+report_rest() {
+    if [ -z "$CHANGED" ] && [ -z "$DONE" ]; then
+        say '    Nothing was changed.'
+        return 0
+    fi
+    say ''
+    say "Not begun: everything after [$1/$TOTAL]."
+    say 'Done or begun, last first, with the way back of each:'
+    MODE=show IN=/dev/null
+    for r_action in $BEGUN $DONE; do
+        "back_$r_action"
+    done
+    MODE=install IN=$WORK/in
+    say ''
+    say 'What you can do now:'
+    say "  - Go on: mend what is wrong and run again: sh $0   (what is proved is skipped)"
+    say '  - Go back: carry out the ways back above, in that order.'
+    say "The log: $LOG"
+}
+
+# way_back TITLE NOTE: the note of an action; its commands follow.
+way_back() {
+    say "  - $1"
+    say "      $2"
+}
+
+interrupted() {
+    trap '' HUP INT TERM
+    say ''
+    say "Interrupted by a signal ($1)."
+    if [ -n "$ACTION" ]; then
+        r_number=${ACTION#\[}
+        MODE=install
+        stopped "${r_number%%/*}" 'It was interrupted while this action ran; the action may be half done.'
+    else
+        say 'Nothing was changed.'
+    fi
+    exit "$2"
+}
