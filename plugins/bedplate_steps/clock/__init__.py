@@ -1,0 +1,39 @@
+"""The clock step: the time zone, what the hardware clock shows, and who keeps the time right.
+
+Enters: `[clock]`. Leaves: actions that set the live clock first (signatures and certificates need it), then the
+target's zone, the hardware clock and the synchronisation service.
+
+    [clock]
+    zone = "Europe/Berlin"
+    hardware_clock = "utc"          # or "local", where another system on the machine keeps it so
+    sync = "timesyncd"              # or "chrony", "none"
+    servers = ["time.saltmarsh.example"]
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate import Step, hookimpl
+from bedplate_steps.clock.check import check
+from bedplate_steps.clock.draft import draft
+from bedplate_steps.clock.emission import emit
+from bedplate_steps.clock.model import Clock
+
+__all__ = ["bedplate_steps"]
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The clock step."""
+    return [
+        Step(
+            section="clock",
+            title="Clock: time zone, hardware clock, time synchronisation",
+            schema=bedplate_schema.load("clock"),
+            model=Clock,
+            emit=emit,
+            check=check,
+            draft=draft,
+            required=True,
+        )
+    ]

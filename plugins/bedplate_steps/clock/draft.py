@@ -1,0 +1,28 @@
+"""A first `[clock]` section for a surveyed machine. Enters: a survey. Leaves: commented TOML."""
+
+from __future__ import annotations
+
+from bedplate.survey import Survey
+
+_OTHER_SYSTEM = {"ntfs", "BitLocker"}
+"""File systems, as blkid names them, that another system is recognised by."""
+
+
+def draft(survey: Survey) -> str:
+    """TOML text with the reason for each choice."""
+    kept = any(
+        part.filesystem is not None and part.filesystem.type in _OTHER_SYSTEM
+        for disk in survey.disks
+        for part in disk.partitions
+    )
+    clock, why = ("local", "a kept system may read it so; see the warning") if kept else ("utc", "no other system here")
+    return "\n".join(
+        (
+            "[clock]",
+            '# Where the machine stands, as the IANA database names it: "Europe/Berlin", "America/Halifax", ...',
+            'zone = "Etc/UTC"',
+            f'hardware_clock = "{clock}"  # {why}',
+            'sync = "timesyncd"',
+            "",
+        )
+    )

@@ -1,0 +1,188 @@
+"""The actions of the clock. Enters: section and context. Leaves: actions in the order a person would do them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate import checks
+from bedplate.actions import (
+    Action,
+    ByHand,
+    Call,
+    Check,
+    InTarget,
+    Link,
+    Operation,
+    Run,
+    Stage,
+    WayBack,
+    WriteFile,
+)
+from bedplate.facts import Family, Layout
+from bedplate.hookspecs import Context
+from bedplate_steps.clock.model import Clock
+
+_REGISTRY = r"HKLM\SYSTEM\CurrentControlSet\Control\TimeZoneInformation"
+_VALUE = "RealTimeIsUniversal"
+"""Registry value that makes an NT system read the hardware clock as UTC (trade knowledge, from memory)."""
+
+_UNITS = {"timesyncd": "systemd-timesyncd.service", "chrony": "chronyd.service"}
+_DEBIAN_CHRONY = "chrony.service"
+
+TIMESYNCD = "/etc/systemd/timesyncd.conf.d/servers.conf"
+
+
+def emit(clock: Clock, context: Context) -> Iterable[Action]:
+    """All actions of the section."""
+    family, layout = context.fact(Family), context.fact(Layout)
+    if clock.hardware_clock == "utc" and layout.other_systems:
+        yield _other_system(layout)
+    yield _live(clock, family)
+    yield _zone(clock, family)
+    yield _hardware_clock(clock)
+    if clock.sync != "none":
+        yield _sync(clock, family)
+
+
+def _other_system(layout: Layout) -> Action:
+    kept = [part for part in layout.partitions if part.name in layout.other_systems]
+    nt = any(part.filesystem.lower() in ("ntfs", "bitlocker") for part in kept)
+    add = f'reg add "{_REGISTRY}" /v {_VALUE} /t REG_DWORD /d 1 /f'
+    delete = f'reg delete "{_REGISTRY}" /v {_VALUE} /f'
+    text = "Tell the other system to read the hardware clock as UTC, and look at its time once more."
+    return Action(
+        id="clock.other-system",
+        title="Tell the other system that the hardware clock shows UTC",
+        reason="Otherwise it shows a wrong time by the zone's offset after every start of the new system.",
+        stage=Stage.OTHER_SYSTEM,
+        operations=(ByHand(text=text, commands=(add,) if nt else ()),),
+        gives=("prepared:clock",),
+        way_back=WayBack(
+            note="Tell the other system to read local time again, then set its clock once.",
+            operations=(ByHand(text="Read local time again.", commands=(delete,) if nt else ()),),
+        ),
+        expected="The other system shows the right time, also after a restart.",
+        trouble="The site's own rules may forbid it: then use hardware_clock = \"local\" in the spec instead.",
+    )
+
+
+def _live(clock: Clock, family: Family) -> Action:
+    return Action(
+        id="clock.live",
+        title="Set the clock of the live medium",
+        reason="Signatures and certificates are refused when the clock is wrong, and file times come from it.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="clock-sync",
+                args=(family.source, *clock.servers),
+                by_hand=("timedatectl set-ntp true", "timedatectl", 'date -u -s "YYYY-MM-DD hh:mm:ss"'),
+            ),
+        ),
+        needs=() if family.from_archive else ("network:live",),
+        gives=("clock:live",),
+        proofs=(checks.holds("The live clock is right", "clock-live", family.source, early=False,
+                             otherwise="Set it by hand, in UTC, from a clock you trust: date -u -s."),),
+        transient=True,
+        expected="A line says how the time was checked: time servers, the package source, or only plausibility.",
+        trouble="Set it by hand from a clock you trust, in UTC: date -u -s, then run again.",
+    )  # fmt: skip
+
+
+def _zone(clock: Clock, family: Family) -> Action:
+    file = f"/usr/share/zoneinfo/{clock.zone}"
+    operations: tuple[Operation, ...] = (Link(path=InTarget("/etc/localtime"), to=f"..{file}"),)
+    proofs: tuple[Check, ...] = (
+        checks.link_is("/etc/localtime", f"..{file}"),
+        checks.holds(f"The zone {clock.zone} is installed", "zone-is-there", InTarget(file), early=False),
+    )
+    if family.name == "apt":
+        # Its tzdata package keeps the name in a file of its own as well (postinst of tzdata, Debian 12).
+        operations += (WriteFile(path=InTarget("/etc/timezone"), content=(f"{clock.zone}\n",)),)
+        proofs += (checks.file_is("/etc/timezone", (f"{clock.zone}\n",)),)
+    return Action(
+        id="clock.zone",
+        title=f"Set the time zone to {clock.zone}",
+        reason="The link's own text is where programs read the zone's name (localtime(5)).",
+        stage=Stage.TARGET,
+        operations=operations,
+        needs=("base", *family.tokens("tzdata")),
+        gives=("file:/etc/localtime",),
+        proofs=proofs,
+        way_back=WayBack(
+            note="The link is removed; the system then shows UTC.",
+            operations=(Run(argv=("rm", "-f", InTarget("/etc/localtime"))),),
+        ),
+    )
+
+
+def _hardware_clock(clock: Clock) -> Action:
+    zone_file = InTarget(f"/usr/share/zoneinfo/{clock.zone}")
+    local = clock.hardware_clock == "local"
+    third = "LOCAL" if local else "UTC"
+    show = "--localtime" if local else "--utc"
+    return Action(
+        id="clock.hardware",
+        title=f"Set the hardware clock to {'local time' if local else 'UTC'}",
+        reason="Nothing in the clock itself tells what it shows; the third line of /etc/adjtime does.",
+        stage=Stage.TARGET,
+        operations=(
+            # adjtime_config(5): drift, last adjustment; last calibration; what the clock shows.
+            WriteFile(path=InTarget("/etc/adjtime"), content=(f"0.0 0 0.0\n0\n{third}\n",)),
+            Call(
+                verb="hardware-clock-set",
+                args=(clock.hardware_clock, zone_file),
+                by_hand=(f"TZ={clock.zone} hwclock --systohc {show} --noadjfile",),
+            ),
+        ),
+        needs=("file:/etc/localtime", "clock:live", "tool:hwclock"),
+        gives=("file:/etc/adjtime",),
+        proofs=(
+            checks.file_has_line("/etc/adjtime", third),
+            checks.holds(
+                f"The hardware clock shows {'local time' if local else 'UTC'}", "hardware-clock-is",
+                clock.hardware_clock, zone_file, early=False,
+            ),
+        ),
+        way_back=WayBack(
+            note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
+        ),
+    )  # fmt: skip
+
+
+def _sync(clock: Clock, family: Family) -> Action:
+    unit = _DEBIAN_CHRONY if clock.sync == "chrony" and family.name == "apt" else _UNITS[clock.sync]
+    files = _server_files(clock, family)
+    return Action(
+        id="clock.sync",
+        title=f"Keep the time right with {clock.sync}",
+        reason="A clock that drifts breaks logins, certificates and logs.",
+        stage=Stage.TARGET,
+        operations=(*files, Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit))),
+        needs=("base", "tool:systemctl", *family.tokens(f"time-sync-{clock.sync}")),
+        gives=(f"service:{unit}",),
+        proofs=(
+            *(checks.file_is(_path(file), file.content) for file in files),
+            checks.service_enabled(unit),
+        ),
+        way_back=WayBack(
+            note="The service is disabled again.",
+            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)),),
+        ),
+    )
+
+
+def _server_files(clock: Clock, family: Family) -> tuple[WriteFile, ...]:
+    if not clock.servers:
+        return ()
+    if clock.sync == "timesyncd":
+        return (WriteFile(path=InTarget(TIMESYNCD), content=(f"[Time]\nNTP={' '.join(clock.servers)}\n",)),)
+    # chrony.conf(5): step a clock that is off by more than a second in the first three updates; keep the RTC in step.
+    text = "".join(f"server {server} iburst\n" for server in clock.servers)
+    text += "driftfile /var/lib/chrony/drift\nmakestep 1.0 3\nrtcsync\n"
+    path = "/etc/chrony/chrony.conf" if family.name == "apt" else "/etc/chrony.conf"
+    return (WriteFile(path=InTarget(path), content=(text,)),)
+
+
+def _path(file: WriteFile) -> str:
+    return file.path.path if isinstance(file.path, InTarget) else file.path

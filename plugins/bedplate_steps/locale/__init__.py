@@ -1,0 +1,41 @@
+"""The locale step: language, further locales, console keymap and font.
+
+Enters: `[locale]`. Leaves: actions that load the keymap on the live console first (passwords are typed there), then
+write each family's own files and generate the locales.
+
+    [locale]
+    language = "de_DE.UTF-8"
+    locales = ["en_GB.UTF-8"]
+    keymap = "de-latin1-nodeadkeys"
+    font = "Lat15-Terminus16"
+    xkb_layout = "de"               # only for a keymap that is not known; the apt family keeps layouts, not keymaps
+    xkb_variant = "nodeadkeys"
+"""
+
+from __future__ import annotations
+
+import bedplate_schema
+from bedplate import Step, hookimpl
+from bedplate_steps.locale.check import check
+from bedplate_steps.locale.draft import draft
+from bedplate_steps.locale.emission import emit
+from bedplate_steps.locale.model import Locale
+
+__all__ = ["bedplate_steps"]
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The locale step."""
+    return [
+        Step(
+            section="locale",
+            title="Locale: language, further locales, console keymap and font",
+            schema=bedplate_schema.load("locale"),
+            model=Locale,
+            emit=emit,
+            check=check,
+            draft=draft,
+            required=True,
+        )
+    ]
