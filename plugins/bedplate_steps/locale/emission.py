@@ -1,7 +1,7 @@
 """The actions of the locale step. Enters: section and context. Leaves: actions in the order a person would do them.
 
-Files per family: locale.gen(5) and locale.conf(5) for pacman; the same and /etc/default/locale for apt, which PAM reads;
-language packs and locale.conf for dnf. The keymap stands in vconsole.conf(5), for apt in keyboard(5).
+Files per family: locale.gen(5) and locale.conf(5) for pacman; the same and /etc/default/locale, which PAM reads, for
+apt; language packs and locale.conf for dnf. The keymap stands in vconsole.conf(5), for apt in keyboard(5).
 """
 
 from __future__ import annotations
@@ -61,7 +61,9 @@ def _live_keymap(locale: Locale) -> Action:
                 otherwise="Name a keymap the medium has, or use a medium that has this one.",
             ),
         ),
-        proofs=(checks.holds("The keymap was set, or this is no console", "live-keymap-is", locale.keymap, early=False),),
+        proofs=(
+            checks.holds("The keymap was set, or this is no console", "live-keymap-is", locale.keymap, early=False),
+        ),
         transient=True,
         trouble="On a serial line or in a graphical terminal the keymap is not ours to set: type a test text first.",
     )  # fmt: skip

@@ -1,7 +1,7 @@
 """Names of locales, so that a spec can be judged on any machine. Enters: a name. Leaves: its character set.
 
-Source: the list SUPPORTED of the GNU C library, version 2.36 as Debian 12 has it. Whether a locale is UTF-8 can't be told
-from its name: `sr_RS` is, `de_DE` is not.
+Source: the list SUPPORTED of the GNU C library, version 2.36 as Debian 12 has it. Whether a locale is UTF-8 can't be
+told from its name: `sr_RS` is, `de_DE` is not.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 verb_console_is_cached() {
     for v_file in "$TARGET"/etc/console-setup/cached_*.kmap.gz; do
         [ -s "$v_file" ] || continue
-        [ "$v_file" -ot "$TARGET/etc/default/keyboard" ] || return 0
+        [ -z "$(find "$TARGET/etc/default/keyboard" -newer "$v_file")" ] && return 0
     done
     printf 'there is no prepared keymap in %s that is as new as the settings\n' "$TARGET/etc/console-setup" >&2
     return 1
