@@ -11,9 +11,9 @@ verb_make_boot_entry() {
     verb_boot_order >"$WORK/order-before" || return 1
     verb_boot_entry_numbers "$1" "$3" >"$WORK/ours" || return 1
     if [ ! -s "$WORK/ours" ]; then
-        v_way=1
-        [ "$5" = short ] || v_way=3
-        efibootmgr -q -e "$v_way" -c -d "$DISK" -p "$v_partition" -L "$2" -l "$3" || return 1
+        set -- "$@" -q -c -d "$DISK" -p "$v_partition" -L "$2" -l "$3"
+        [ "$5" = short ] || set -- "$@" -e 3
+        verb_make_boot_entry_add "$@" || return 1
         verb_boot_entry_numbers "$1" "$3" >"$WORK/ours" || return 1
     fi
     v_ours=
@@ -35,4 +35,9 @@ verb_make_boot_entry() {
     v_order=$v_ours${v_others:+,}$v_others
     [ "$4" = first ] || v_order=$v_others${v_others:+,}$v_ours
     efibootmgr -q -o "$v_order" || return 1
+}
+
+verb_make_boot_entry_add() {
+    shift 5
+    efibootmgr "$@"
 }

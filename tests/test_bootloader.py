@@ -1,0 +1,747 @@
+"""The boot loader step: its faults, its files, its actions, and its runtime verbs on made-up machines."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+import cattrs
+import jsonschema
+import pytest
+from attrs import evolve
+
+import bedplate_schema
+from bedplate.actions import KINDS, Action, ByHand, Call, InTarget, Run, Stage, WriteFile, token_kind
+from bedplate.facts import Family, KernelParameters, LaidPartition, Layout, Subvolume
+from bedplate.faults import Fault
+from bedplate.renderers import library
+from bedplate.spec import Machine
+from bedplate.survey import BootEntry, Firmware, Survey, SurveyedDisk, SurveyedMachine, SurveyedPartition
+from bedplate_steps.bootloader import bedplate_steps
+from bedplate_steps.bootloader.foreign import handovers
+from bedplate_steps.bootloader.grub import Grub, entries, settings, stub
+from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
+from bedplate_steps.bootloader.parameters import kernel_parameters
+from bedplate_steps.bootloader.plan import Plan, settle
+
+T = TypeVar("T")
+STEP = bedplate_steps()[0]
+SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
+ESP_TYPE = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"
+ESP_UUID = "6D0325D8-CF1C-525B-838B-9949ABA9601A"
+MANAGER = r"\EFI\Microsoft\Boot\bootmgfw.efi"
+GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
+
+# --- a made-up machine -------------------------------------------------------------------------------------------
+
+ESP = LaidPartition(
+    name="esp", new=False, number=1, start=2048, size=532480, type=ESP_TYPE, uuid=ESP_UUID, role="esp",
+    filesystem="vfat", fs_uuid="5A02-17C4", mount="/boot/efi",
+)  # fmt: skip
+FACTORY = LaidPartition(
+    name="factory", new=False, number=3, start=567296, size=400000000, type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7",
+    uuid="B6C153AE-B203-5A3F-9B66-7A67F98DDBE7", role="system", filesystem="ntfs",
+)  # fmt: skip
+ROOT = LaidPartition(
+    name="root", new=True, number=5, start=500000768, size=83886080, type="4F68BCE3-E8CD-4DB1-96E7-FBCAF984B709",
+    uuid="1C2D3E4F-0A1B-5C2D-8E3F-4A5B6C7D8E9F", role="root", filesystem="ext4",
+    fs_uuid="11f0b0ce-6d4e-5a7a-9c3b-2f4d5e6f7a8b", mount="/",
+)  # fmt: skip
+LAYOUT = Layout(
+    disk_words="Saltmarsh NVMe 512G", serial="SM-NVME-0217", size_bytes=512110190592, sector_size=512,
+    table_id="7C0B6A1E-52D4-4B0F-9A3D-0217C4E8F651", whole_disk=False, first_lba=34, last_lba=1000215182,
+    partitions=(ESP, FACTORY, ROOT), other_systems=("factory",),
+)  # fmt: skip
+SURVEY = Survey(
+    firmware=Firmware(
+        secure_boot="off",
+        boot_order=("0000", "0001"),
+        entries=(
+            BootEntry(number="0000", label="Factory Boot Manager", partition=ESP_UUID.lower(), loader=MANAGER),
+            BootEntry(number="0001", label="Setup", active=False),
+        ),
+    ),
+    disks=(
+        SurveyedDisk(
+            path="/dev/nvme0n1",
+            size_bytes=512110190592,
+            partitions=(
+                SurveyedPartition(
+                    number=1, start=2048, size=532480, type=ESP_TYPE, uuid=ESP_UUID,
+                    files=("/EFI/Microsoft/Boot/bootmgfw.efi", "/EFI/BOOT/BOOTX64.EFI"),
+                ),
+            ),
+        ),
+    ),
+)  # fmt: skip
+NAMES: dict[str, tuple[str, ...]] = {"boot-entries": ("efibootmgr",)}
+FAMILIES = {
+    "apt": Family(
+        name="apt", architecture="amd64", admin_group="sudo", rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
+        packages={**NAMES, "loader-grub": ("grub-efi-amd64",), "secure-boot": ("shim-signed",)},
+    ),
+    "pacman": Family(
+        name="pacman", architecture="amd64", admin_group="wheel", rebuild_initramfs=("mkinitcpio", "-P"),
+        packages={**NAMES, "loader-grub": ("grub",)},
+    ),
+    "dnf": Family(
+        name="dnf", architecture="amd64", admin_group="wheel",
+        rebuild_initramfs=("dracut", "--regenerate-all", "--force"),
+        packages={**NAMES, "loader-grub": ("grub2-efi-x64",), "secure-boot": ("shim-x64",)},
+    ),
+}  # fmt: skip
+
+
+class FakeContext:
+    """A context with fixed facts."""
+
+    def __init__(self, layout: Layout = LAYOUT, family: str = "apt", survey: Survey | None = SURVEY) -> None:
+        self.machine = Machine(name="kelp-02")
+        self.survey = survey
+        self.facts: dict[type, object] = {Layout: layout, Family: FAMILIES[family]}
+
+    def fact(self, kind: type[T]) -> T:
+        return self.facts[kind]  # type: ignore[return-value]
+
+    def has(self, kind: type[object]) -> bool:
+        return kind in self.facts
+
+
+def faults(section: Bootloader, context: FakeContext | None = None) -> dict[str, Fault]:
+    assert STEP.check is not None
+    return {fault.code: fault for fault in STEP.check(section, context or FakeContext())}
+
+
+def emitted(section: Bootloader, context: FakeContext | None = None) -> dict[str, Action]:
+    return {action.id: action for action in STEP.emit(section, context or FakeContext())}
+
+
+def plan(section: Bootloader, context: FakeContext | None = None) -> Plan:
+    settled = settle(section, context or FakeContext())
+    assert settled is not None
+    return settled
+
+
+KELP = Bootloader(name="kelp")
+
+
+# --- the schema --------------------------------------------------------------------------------------------------
+
+FULL = r"""
+name = "kelp"
+loader = "grub"
+menu_time = 3
+default = "factory"
+kernel_parameters = ["quiet", "nvme_core.default_ps_max_latency_us=0"]
+terminal = "both"
+serial_port = "ttyS0"
+serial_speed = 115200
+fallback = false
+secure_boot = "off"
+boot_entry_position = "last"
+entry_path = "full"
+[[entries]]
+name = "factory"
+title = "Factory system"
+loader = '\EFI\Microsoft\Boot\bootmgfw.efi'
+partition = "esp"
+[medium]
+image = "live.iso"
+checksums = "SHA256SUMS"
+signature = "SHA256SUMS.gpg"
+keyring = "/usr/share/keyrings/publisher.gpg"
+[firmware]
+boot_menu_key = "F12"
+setup_key = "F2"
+"""
+
+
+def test_a_full_section_passes_schema_model_and_checks() -> None:
+    raw = tomllib.loads(FULL)
+    jsonschema.Draft202012Validator.check_schema(dict(STEP.schema))
+    jsonschema.validate(raw, STEP.schema)
+    section = cattrs.structure(raw, Bootloader)
+    assert section.firmware == FirmwareKeys(boot_menu_key="F12", setup_key="F2")
+    assert section.entries[0].loader == MANAGER
+    assert faults(section) == {}
+
+
+def test_the_schema_describes_every_key_of_the_model() -> None:
+    properties: dict[str, Any] = bedplate_schema.load("bootloader")["properties"]
+    assert set(properties) == {attribute.name for attribute in Bootloader.__attrs_attrs__}  # type: ignore[attr-defined]
+    for name, text in properties.items():
+        assert text["title"] and text["description"], name
+
+
+@pytest.mark.parametrize(
+    "key, value",
+    [
+        ("name", "Kelp"), ("name", "../kelp"), ("name", "kelp 2"), ("name", "$(touch x)"), ("name", ""),
+        ("menu_time", -1), ("menu_time", 1.5), ("menu_time", "5"),
+        ("kernel_parameters", ["a b"]), ("kernel_parameters", ["a;reboot"]), ("kernel_parameters", ["x=$(y)"]),
+        ("kernel_parameters", ["x='y'"]), ("kernel_parameters", ["quiet", "quiet"]), ("kernel_parameters", [""]),
+        ("loader", "other"), ("terminal", "tty"), ("serial_speed", 1), ("surprise", 1),
+        ("entries", [{"name": "a", "title": "two\nlines"}]), ("entries", [{"title": "no name"}]),
+        ("entries", [{"name": "a", "loader": r"\EFI\..\x.efi"}]), ("entries", [{"name": "a", "loader": "x.efi"}]),
+        ("entries", [{"name": "a", "loader": r"\EFI\a\'; reboot; '.efi"}]),
+        ("medium", {"image": "a; rm -rf x"}), ("firmware", {"boot_menu_key": "F1\u0007"}),
+    ],
+)  # fmt: skip
+def test_the_schema_refuses(key: str, value: object) -> None:
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({"name": "kelp", key: value}, STEP.schema)
+
+
+# --- faults ------------------------------------------------------------------------------------------------------
+
+
+def test_a_plain_section_has_no_fault() -> None:
+    assert faults(KELP) == {}
+
+
+@pytest.mark.parametrize("name", ["boot", "microsoft"])
+def test_folders_with_a_meaning_are_taken(name: str) -> None:
+    # UEFI 2.10, 13.3.1.3: \EFI\BOOT is the fallback, every other folder a vendor's.
+    assert faults(Bootloader(name=name))["folder-taken"].path == ("name",)
+
+
+def test_a_folder_of_another_system_is_taken_whatever_its_case() -> None:
+    files = ("/EFI/Kelp/grubx64.efi",)
+    disk = SURVEY.disks[0]
+    survey = evolve(SURVEY, disks=(evolve(disk, partitions=(evolve(disk.partitions[0], files=files),)),))
+    assert "folder-taken" in faults(KELP, FakeContext(survey=survey))
+
+
+def test_a_label_of_another_entry_is_taken() -> None:
+    assert "label-taken" in faults(Bootloader(name="setup"))
+
+
+@pytest.mark.parametrize(
+    "word", ["root=/dev/sda1", "resume=UUID=1", "resume_offset=1", "ro", "rootflags=subvol=x", "rd.luks.name=a=b"]
+)
+def test_computed_parameters_may_not_be_given(word: str) -> None:
+    fault = faults(Bootloader(name="kelp", kernel_parameters=("quiet", word)))["parameter-computed"]
+    assert fault.path == ("kernel_parameters", 1)
+
+
+def test_an_unknown_default_names_the_entries_and_the_nearest() -> None:
+    fault = faults(Bootloader(name="kelp", default="factori"))["unknown-default"]
+    assert (fault.allowed, fault.nearest) == ("new, last or factory", "factory")
+
+
+def test_a_loader_the_survey_does_not_show_is_a_warning_with_the_nearest() -> None:
+    entry = Entry(name="factory", loader=r"\EFI\Microsoft\Boot\bootmgfv.efi")
+    fault = faults(Bootloader(name="kelp", entries=(entry,)))["loader-not-seen"]
+    assert fault.warning and fault.nearest == MANAGER
+
+
+def test_entries_point_to_kept_partitions_and_systems() -> None:
+    section = Bootloader(
+        name="kelp",
+        entries=(Entry(name="factory", loader=MANAGER, partition="root"), Entry(name="fctory"), Entry(name="fctory")),
+    )
+    found = faults(section)
+    assert found["unknown-partition"].allowed == "esp"
+    assert found["unknown-system"].nearest == "factory"
+    assert found["entry-name-taken"].path == ("entries", 2, "name")
+
+
+def test_no_loader_in_the_survey_is_said() -> None:
+    fault = faults(KELP, FakeContext(survey=None))["loader-not-found"]
+    assert fault.warning and "factory" in fault.message
+
+
+def test_an_esp_without_a_file_system_id_is_a_fault() -> None:
+    layout = evolve(LAYOUT, partitions=(evolve(ESP, fs_uuid=""), FACTORY, ROOT))
+    assert "esp-without-id" in faults(KELP, FakeContext(layout))
+
+
+def test_secure_boot_on_gives_the_choices_and_the_caution() -> None:
+    survey = evolve(SURVEY, firmware=evolve(SURVEY.firmware, secure_boot="on"))
+    layout = evolve(LAYOUT, other_encryption="on", other_start_by="firmware-menu")
+    fault = faults(KELP, FakeContext(layout, survey=survey))["secure-boot-on"]
+    text = " ".join(fault.notes)
+    assert fault.warning and "signed" in text and "recovery key" in text and "switch Secure Boot off" in text
+    assert "secure-boot-on" not in faults(Bootloader(name="debian", secure_boot="signed"), FakeContext(survey=survey))
+
+
+def test_the_signed_chain_wants_its_own_folder_and_a_family_that_has_one() -> None:
+    signed = Bootloader(name="kelp", secure_boot="signed")
+    assert "folder-fixed" in faults(signed)
+    assert "no-signed-chain" in faults(signed, FakeContext(family="pacman"))
+    assert "folder-fixed" in faults(KELP, FakeContext(family="dnf"))
+    assert faults(Bootloader(name="fedora"), FakeContext(family="dnf")) == {}
+
+
+def test_a_foreign_fallback_loader_is_never_overwritten() -> None:
+    assert faults(Bootloader(name="kelp", fallback=True))["fallback-taken"].path == ("fallback",)
+    # shim-x64 brings files in \EFI\BOOT with it (from memory)
+    signed = Bootloader(name="fedora", secure_boot="signed")
+    assert faults(signed, FakeContext(family="dnf"))["fallback-taken"].path == ("secure_boot",)
+
+
+def test_remembering_needs_a_file_system_grub_can_write() -> None:
+    layout = evolve(LAYOUT, partitions=(ESP, FACTORY, evolve(ROOT, filesystem="btrfs")))
+    assert "cannot-remember" in faults(Bootloader(name="kelp", default="last"), FakeContext(layout))
+    assert faults(Bootloader(name="kelp", default="last")) == {}
+
+
+def test_firmware_facts_are_judged() -> None:
+    legacy = evolve(SURVEY, firmware=evolve(SURVEY.firmware, mode="bios"))
+    narrow = evolve(SURVEY, firmware=evolve(SURVEY.firmware, bits=32))
+    raid = evolve(SURVEY, machine=SurveyedMachine(pci=("0104 8086:9a0b",)))
+    assert "legacy-firmware" in faults(KELP, FakeContext(survey=legacy))
+    assert "firmware-width" in faults(KELP, FakeContext(survey=narrow))
+    assert faults(KELP, FakeContext(survey=raid))["storage-raid-mode"].warning
+
+
+# --- kept systems ------------------------------------------------------------------------------------------------
+
+
+def test_a_kept_system_gets_its_entry_by_itself() -> None:
+    [item] = handovers(KELP, LAYOUT, SURVEY)
+    assert (item.name, item.title, item.loader, item.partition) == ("factory", "Factory Boot Manager", MANAGER, ESP)
+
+
+def test_an_entry_changes_what_came_by_itself_and_files_alone_are_enough() -> None:
+    section = Bootloader(name="kelp", entries=(Entry(name="factory", title="Tide logger"),))
+    survey = evolve(SURVEY, firmware=evolve(SURVEY.firmware, entries=()))
+    [item] = handovers(section, LAYOUT, survey)
+    assert (item.title, item.loader) == ("Tide logger", MANAGER)
+
+
+def test_no_menu_entry_where_it_would_ask_for_a_recovery_key() -> None:
+    layout = evolve(LAYOUT, other_encryption="on", other_start_by="firmware-menu")
+    assert handovers(KELP, layout, SURVEY) == ()
+    assert faults(KELP, FakeContext(layout))["firmware-menu-only"].warning
+    texts = [op.text for op in emitted(KELP, FakeContext(layout))["bootloader.first-boot-other"].operations
+             if isinstance(op, ByHand)]  # fmt: skip
+    assert len(texts) == 2 and "second time" in texts[1]
+
+
+def test_a_second_linux_is_started_by_its_own_entry_not_by_the_boot_manager() -> None:
+    other = evolve(FACTORY, name="marsh", filesystem="ext4", uuid="0" * 8 + FACTORY.uuid[8:])
+    layout = evolve(LAYOUT, partitions=(ESP, FACTORY, other, ROOT), other_systems=("factory", "marsh"))
+    marsh = BootEntry(number="0002", label="marsh", partition=ESP_UUID.lower(), loader=r"\EFI\marsh\grubx64.efi")
+    survey = evolve(SURVEY, firmware=evolve(SURVEY.firmware, entries=(marsh, *SURVEY.firmware.entries)))
+    found = {item.name: item.loader for item in handovers(KELP, layout, survey)}
+    assert found == {"factory": MANAGER, "marsh": r"\EFI\marsh\grubx64.efi"}
+
+
+# --- kernel parameters -------------------------------------------------------------------------------------------
+
+
+def test_the_fact_holds_computed_and_given_words_in_order() -> None:
+    swap = LaidPartition(
+        name="their-swap", new=False, number=6, start=1, size=1, type="0657FD6D-A4AB-43C4-84E5-0933C84B4F4F", uuid="A"
+    )
+    layout = evolve(LAYOUT, partitions=(ESP, ROOT, swap), resume=("resume=UUID=1",))
+    section = Bootloader(name="kelp", kernel_parameters=("quiet",), terminal="both")
+    assert kernel_parameters(section, FakeContext(layout)) == KernelParameters(
+        words=("resume=UUID=1", "systemd.gpt_auto=0", "console=tty0", "console=ttyS0,115200", "quiet")
+    )
+
+
+@pytest.mark.parametrize("family, words", [("apt", ()), ("dnf", ("rd.luks.name=42=croot",))])
+def test_an_encrypted_root_is_unlocked_the_family_s_way(family: str, words: tuple[str, ...]) -> None:
+    # Debian's initramfs reads crypttab; rd.luks.name=: systemd-cryptsetup-generator(8)
+    root = evolve(ROOT, mapper="croot", luks_uuid="42")
+    context = FakeContext(evolve(LAYOUT, partitions=(ESP, root)), family=family)
+    assert kernel_parameters(KELP, context).words == words
+    assert plan(KELP, context).root_word == "root=/dev/mapper/croot"
+
+
+# --- files -------------------------------------------------------------------------------------------------------
+
+HOSTILE = ("it's $(touch BROKEN)", "`touch BROKEN`", '"; touch BROKEN; "', "'; touch BROKEN; '", "größe \\", "} ")
+
+
+def test_settings_are_assignments_only() -> None:
+    words = ("quiet", "mitigations=auto")
+    section = Bootloader(name="kelp", kernel_parameters=words, terminal="serial", default="last")
+    assert settings(plan(section)) == (
+        "GRUB_DEFAULT='saved'\nGRUB_TIMEOUT='5'\nGRUB_TIMEOUT_STYLE='menu'\nGRUB_DISTRIBUTOR='kelp'\n"
+        "GRUB_CMDLINE_LINUX='console=ttyS0,115200 mitigations=auto'\nGRUB_CMDLINE_LINUX_DEFAULT='quiet'\n"
+        "GRUB_DISABLE_OS_PROBER='true'\nGRUB_SAVEDEFAULT='true'\n"
+        "GRUB_TERMINAL='serial'\nGRUB_SERIAL_COMMAND='serial --unit=0 --speed=115200'\n"
+    )
+    assert "    savedefault\n" in entries(plan(section))
+
+
+def test_the_entries_script_prints_the_entries(tmp_path: Path) -> None:
+    script = tmp_path / "25_kept systems"
+    script.write_text(entries(plan(KELP)), encoding="utf-8")
+    for shell in SHELLS.values():
+        out = subprocess.run([*shell, str(script)], capture_output=True, text=True, check=True).stdout
+        assert out.splitlines()[0] == "menuentry 'Factory Boot Manager' --id 'kept-factory' {"
+        assert "    search --no-floppy --fs-uuid --set=root 5A02-17C4" in out
+        assert "    chainloader '/EFI/Microsoft/Boot/bootmgfw.efi'" in out
+
+
+@pytest.mark.parametrize(
+    "boot, path",
+    [
+        (ROOT, "/boot/grub2"),
+        (evolve(ROOT, mount="/boot", fs_uuid="22"), "/grub2"),
+        (evolve(ROOT, mount="", subvolumes=(Subvolume(name="@", mount="/"),)), "/@/boot/grub2"),
+    ],
+)
+def test_the_stub_finds_the_menu_from_the_root_of_its_file_system(boot: LaidPartition, path: str) -> None:
+    parts = (ESP, boot) if boot.mount != "/boot" else (ESP, ROOT, boot)
+    settled = plan(Bootloader(name="fedora"), FakeContext(evolve(LAYOUT, partitions=parts), family="dnf"))
+    assert f"set prefix=($dev){path}\n" in stub(settled)
+    assert f"--set=dev {boot.fs_uuid}\n" in stub(settled)
+
+
+# --- actions -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("family", ["apt", "pacman", "dnf"])
+def test_actions_are_whole(family: str) -> None:
+    section = Bootloader(name="fedora" if family == "dnf" else "kelp")
+    actions = emitted(section, FakeContext(family=family))
+    given = {token for action in actions.values() for token in action.gives}
+    for action in actions.values():
+        assert action.id.startswith("bootloader.")
+        assert all(token_kind(token) in KINDS for token in (*action.needs, *action.gives)), action.id
+        if action.changes and action.stage in (Stage.LIVE, Stage.TARGET):
+            assert action.proofs, action.id
+        own = [token for token in action.needs if token.startswith(("loader:", "initramfs:", "boot:"))]
+        assert set(own) <= given, action.id
+        for check in (*action.guards, *action.proofs):
+            if isinstance(check.test, Call):
+                assert check.test.verb in library.known()
+        for operation in (*action.operations, *action.way_back.operations):
+            if isinstance(operation, Call):
+                assert operation.verb in library.known()
+    assert {"loader:installed", "loader:configured", "initramfs:built", "boot:new", "boot:other"} <= given
+
+
+def test_grub_install_names_everything_and_touches_no_variable() -> None:
+    # B13 and B15 of grub-install(8): nothing is left to its guesses
+    [run] = emitted(KELP)["bootloader.install"].operations
+    assert isinstance(run, Run)
+    assert run.argv == (
+        "grub-install", "--target=x86_64-efi", "--efi-directory=/boot/efi", "--bootloader-id=kelp", "--no-nvram",
+        "--no-uefi-secure-boot",
+    )  # fmt: skip
+
+
+def test_the_dnf_family_uses_its_packaged_image() -> None:
+    [write] = emitted(Bootloader(name="fedora"), FakeContext(family="dnf"))["bootloader.install"].operations
+    assert isinstance(write, WriteFile)
+    assert write.path == InTarget("/boot/efi/EFI/fedora/grub.cfg")
+
+
+def test_arm64_has_its_own_names() -> None:
+    context = FakeContext()
+    context.facts[Family] = evolve(FAMILIES["apt"], architecture="arm64")
+    settled = plan(KELP, context)
+    assert (Grub().image(settled), settled.machine) == ("grubaa64.efi", "64aa")
+    [run] = Grub().install(settled).operations
+    assert isinstance(run, Run) and "--target=arm64-efi" in run.argv
+
+
+def test_without_another_system_its_parts_are_left_out() -> None:
+    layout = evolve(LAYOUT, partitions=(evolve(ESP, new=True), ROOT), other_systems=(), whole_disk=True)
+    actions = emitted(KELP, FakeContext(layout))
+    assert "bootloader.first-boot-other" not in actions and "bootloader.protect-again" not in actions
+    assert actions["bootloader.install"].guards == ()
+    assert "boot:new" in actions["bootloader.hand-over"].needs
+
+
+def test_protection_is_resumed_at_the_end() -> None:
+    actions = emitted(KELP, FakeContext(evolve(LAYOUT, other_encryption="suspended")))
+    assert list(actions)[-2:] == ["bootloader.protect-again", "bootloader.hand-over"]
+    assert actions["bootloader.hand-over"].needs == ("boot:other-protected",)
+
+
+def test_secure_boot_is_guarded_unless_signed() -> None:
+    def verbs(section: Bootloader) -> list[str]:
+        checks = emitted(section)["bootloader.check-firmware"].guards
+        return [check.test.verb for check in checks if isinstance(check.test, Call)]
+
+    assert verbs(KELP) == ["firmware-is-uefi", "secure-boot-is-off"]
+    assert verbs(Bootloader(name="debian", secure_boot="signed")) == ["firmware-is-uefi"]
+
+
+def test_the_last_place_survives_package_updates() -> None:
+    action = emitted(Bootloader(name="kelp", boot_entry_position="last"))["bootloader.settings"]
+    run = action.operations[-1]
+    assert isinstance(run, Run) and run.argv == ("debconf-set-selections",)
+    assert run.stdin == ("grub-efi-amd64 grub2/update_nvram boolean false\n",)
+
+
+def test_the_draft_passes_its_own_check() -> None:
+    assert STEP.draft is not None
+    taken = BootEntry(number="0003", label="Linux", partition=ESP_UUID.lower(), loader=r"\EFI\linux\grubx64.efi")
+    for survey in (SURVEY, evolve(SURVEY, firmware=evolve(SURVEY.firmware, secure_boot="on", entries=(taken,)))):
+        raw = tomllib.loads(STEP.draft(survey))["bootloader"]
+        jsonschema.validate(raw, STEP.schema)
+        found = faults(cattrs.structure(raw, Bootloader), FakeContext(survey=survey))
+        assert [fault for fault in found.values() if not fault.warning] == []
+
+
+# --- verbs -------------------------------------------------------------------------------------------------------
+
+
+class Bench:
+    """A made-up root with firmware variables, an EFI system partition and a target."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.variables = folder / "vars"
+        self.esp = folder / "esp"
+        self.target = folder / "target"
+        for path in (self.variables, self.esp, self.target, folder / "work"):
+            path.mkdir()
+
+    def run(self, verb: str, *words: str, shell: str = "dash", before: str = "") -> subprocess.CompletedProcess[str]:
+        text = library.verbs([verb]).replace("/sys/firmware/efi/efivars", str(self.variables))
+        head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK=/dev/none\n{before}\n"
+        script = self.folder / "script.sh"
+        script.write_text(f'{head}{text}\n{library.function(verb)} "$@"\n', encoding="utf-8")
+        return subprocess.run(
+            [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env={"PATH": os.defpath}
+        )
+
+    def entry(self, number: str, guid: str, loader: str, active: bool = True) -> None:
+        path = self.variables / f"Boot{number}-{GLOBAL}"
+        path.write_bytes(b"\x07\0\0\0" + load_option("Entry", guid, loader, active))
+
+    def order(self, *numbers: str) -> None:
+        value = b"".join(int(number, 16).to_bytes(2, "little") for number in numbers)
+        (self.variables / f"BootOrder-{GLOBAL}").write_bytes(b"\x07\0\0\0" + value)
+
+
+def load_option(title: str, guid: str, loader: str, active: bool = True) -> bytes:
+    """An EFI_LOAD_OPTION (UEFI 2.10, 3.1.3) with a hard drive and a file path node (10.3.5.1, 10.3.5.4)."""
+    import uuid
+
+    drive = b"\x04\x01\x2a\x00" + (1).to_bytes(4, "little") + (2048).to_bytes(8, "little")
+    drive += (532480).to_bytes(8, "little") + uuid.UUID(guid).bytes_le + b"\x02\x02"
+    name = loader.encode("utf-16-le") + b"\0\0"
+    nodes = drive + b"\x04\x04" + (4 + len(name)).to_bytes(2, "little") + name + b"\x7f\xff\x04\x00"
+    head = int(active).to_bytes(4, "little") + len(nodes).to_bytes(2, "little")
+    return head + title.encode("utf-16-le") + b"\0\0" + nodes
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    yield Bench(tmp_path)
+
+
+OURS = r"\EFI\kelp\grubx64.efi"
+OTHER_GUID = "0d7f1a2b-3c4d-4e5f-8a9b-0c1d2e3f4a5b"
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_boot_entries_are_found_by_partition_and_file(bench: Bench, shell: str) -> None:
+    bench.entry("0000", ESP_UUID, MANAGER)
+    bench.entry("0001", OTHER_GUID, OURS)  # the same file on another partition
+    bench.entry("0002", ESP_UUID, OURS, active=False)
+    bench.entry("000A", ESP_UUID, r"\EFI\KELP\GRUBX64.EFI")  # FAT names know no case (UEFI 2.10, 13.3.1.2)
+    bench.entry("0003", ESP_UUID, OURS + "x")
+    (bench.variables / f"Boot0004-{GLOBAL}").write_bytes(b"\x07\0\0\0\x01")
+    done = bench.run("boot-entry-numbers", ESP_UUID.lower(), OURS, shell=shell)
+    assert (done.stdout, done.returncode, done.stderr) == ("000A\n", 0, "")
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_one_entry_means_one(bench: Bench, shell: str) -> None:
+    assert bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 1
+    bench.entry("0001", ESP_UUID, OURS)
+    assert bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+    bench.entry("0002", ESP_UUID, OURS)
+    two = bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell)
+    assert two.returncode == 1 and "has 2 active entries" in two.stderr
+    assert bench.run("boot-entry-is", "some", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_the_boot_order_is_read(bench: Bench, shell: str) -> None:
+    assert bench.run("boot-order", shell=shell).stdout == ""
+    bench.order("0003", "0000", "001A")
+    bench.entry("001A", ESP_UUID, OURS)
+    assert bench.run("boot-order", shell=shell).stdout.split() == ["0003", "0000", "001A"]
+    assert bench.run("boot-entry-stands", "last", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+    first = bench.run("boot-entry-stands", "first", ESP_UUID.lower(), OURS, shell=shell)
+    assert first.returncode == 1 and "entry 0003 stands first" in first.stderr
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_secure_boot_is_read_from_the_fifth_byte(bench: Bench, shell: str) -> None:
+    # Linux documentation, efivarfs: four bytes of attributes before the value
+    variable = bench.variables / f"SecureBoot-{GLOBAL}"
+    assert bench.run("secure-boot-is-off", shell=shell).returncode == 0
+    variable.write_bytes(b"\x06\0\0\0\0")
+    assert bench.run("secure-boot-is-off", shell=shell).returncode == 0
+    variable.write_bytes(b"\x06\0\0\0\x01")
+    assert bench.run("secure-boot-is-off", shell=shell).returncode == 1
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_full_variable_store_names_the_dumps(bench: Bench, shell: str) -> None:
+    for number in range(40):
+        (bench.variables / f"dump-type0-{number}-{GLOBAL}").write_bytes(b"x")
+    listing = "Filesystem 1024-blocks Used Available Capacity Mounted\\nefivarfs {} {} 0 0%% /x\\n"
+    small = f"df() {{ printf '{listing.format(120, 119)}'; }}"
+    unknown = f"df() {{ printf '{listing.format(0, 0)}'; }}"
+    assert bench.run("boot-store-has-room", "8", shell=shell).returncode == 0
+    for fake in (small, unknown):
+        full = bench.run("boot-store-has-room", "8", shell=shell, before=fake)
+        assert full.returncode == 1 and "40 crash dumps" in full.stderr
+
+
+def fill(esp: Path) -> None:
+    for path, text in (("EFI/Microsoft/Boot/bootmgfw.efi", "manager"), ("EFI/BOOT/BOOTX64.EFI", "fallback"),
+                       ("odd name's file", "x")):  # fmt: skip
+        (esp / path).parent.mkdir(parents=True, exist_ok=True)
+        (esp / path).write_text(text)
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_is_foreign_is_saved_and_compared(bench: Bench, shell: str) -> None:
+    fill(bench.esp)
+    bench.order("0000")
+    bench.entry("0000", ESP_UUID, MANAGER)
+    assert bench.run("boot-state-is-saved", shell=shell).returncode == 1
+    assert bench.run("save-boot-state", str(bench.esp), "kelp", "new", "all", shell=shell).returncode == 0
+    assert bench.run("boot-state-is-saved", shell=shell).returncode == 0
+    listed = (bench.target / "var/lib/bedplate/boot/esp.sha256").read_text()
+    assert f"{hashlib.sha256(b'manager').hexdigest()}  ./EFI/Microsoft/Boot/bootmgfw.efi\n" in listed
+    assert listed.count("\n") == 3
+    (bench.esp / "EFI/kelp").mkdir()
+    (bench.esp / "EFI/kelp/grubx64.efi").write_text("ours")
+    bench.entry("0001", ESP_UUID, OURS)
+    for verb, words in (("esp-is-unchanged", [str(bench.esp)]), ("boot-entries-are-kept", [])):
+        assert bench.run(verb, *words, shell=shell).returncode == 0, verb
+    (bench.esp / "EFI/Microsoft/Boot/bootmgfw.efi").write_text("changed")
+    bench.entry("0000", ESP_UUID, OURS)
+    changed = bench.run("esp-is-unchanged", str(bench.esp), shell=shell)
+    assert changed.returncode == 1 and "bootmgfw.efi" in changed.stderr
+    gone = bench.run("boot-entries-are-kept", shell=shell)
+    assert gone.returncode == 1 and "Boot0000" in gone.stderr
+
+
+def test_a_folder_that_is_there_already_is_not_taken(bench: Bench) -> None:
+    (bench.esp / "EFI/kelp").mkdir(parents=True)
+    refused = bench.run("save-boot-state", str(bench.esp), "kelp", "new", "all")
+    assert refused.returncode == 1 and "exists already" in refused.stderr
+    assert not (bench.target / "var").exists()
+    assert bench.run("save-boot-state", str(bench.esp), "kelp", "ready", "all").returncode == 0
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_our_folder_goes_and_a_foreign_one_stays(bench: Bench, shell: str) -> None:
+    fill(bench.esp)
+    assert bench.run("drop-loader", str(bench.esp), "Microsoft", shell=shell).returncode == 1
+    assert bench.run("save-boot-state", str(bench.esp), "kelp", "new", "all", shell=shell).returncode == 0
+    (bench.esp / "EFI/kelp/fonts").mkdir(parents=True)
+    (bench.esp / "EFI/kelp/grubx64.efi").write_text("ours")
+    (bench.esp / "EFI/kelp/fonts/a.pf2").write_text("ours")
+    assert bench.run("drop-loader", str(bench.esp), "kelp", shell=shell).returncode == 0
+    assert not (bench.esp / "EFI/kelp").exists()
+    for folder in ("Microsoft", "BOOT"):
+        assert bench.run("drop-loader", str(bench.esp), folder, shell=shell).returncode == 1
+    assert (bench.esp / "EFI/Microsoft/Boot/bootmgfw.efi").read_text() == "manager"
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_the_fallback_is_written_only_where_nothing_was(bench: Bench, shell: str) -> None:
+    own = bench.esp / "EFI/kelp"
+    own.mkdir(parents=True)
+    (own / "grubx64.efi").write_text("ours")
+    (own / "grub.cfg").write_text("stub")
+    words = (str(bench.esp), "kelp", "BOOTX64.EFI", "grubx64.efi", "grub.cfg")
+    assert bench.run("make-fallback", *words, shell=shell).returncode == 1  # nothing saved yet
+    assert bench.run("save-boot-state", str(bench.esp), "kelp", "ready", "all", shell=shell).returncode == 0
+    assert bench.run("make-fallback", *words, shell=shell).returncode == 0
+    assert sorted(path.name for path in (bench.esp / "EFI/BOOT").iterdir()) == ["BOOTX64.EFI", "grub.cfg"]
+    same = (str(own / "grubx64.efi"), str(bench.esp / "EFI/BOOT/BOOTX64.EFI"))
+    assert bench.run("same-file", *same, shell=shell).returncode == 0
+    (own / "grubx64.efi").write_text("newer")
+    assert bench.run("same-file", *same, shell=shell).returncode == 1
+    shutil.rmtree(bench.target / "var")
+    assert bench.run("save-boot-state", str(bench.esp), "kelp", "ready", "all", shell=shell).returncode == 0
+    assert bench.run("make-fallback", *words, shell=shell).returncode == 1  # now it is foreign
+    assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "ours"
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_every_kernel_has_a_real_initramfs(bench: Bench, shell: str) -> None:
+    boot = bench.folder / "boot"
+    boot.mkdir()
+    assert "no kernel" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    (boot / "vmlinuz-6.1.0-18-amd64").write_bytes(b"k")
+    assert "no initramfs" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    (boot / "initrd.img-6.1.0-18-amd64").write_bytes(b"\0" * 5242880)
+    assert "only 5242880" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    (boot / "initrd.img-6.1.0-18-amd64").write_bytes(b"\0" * 5242881)
+    assert bench.run("initramfs-is-built", str(boot), shell=shell).returncode == 0
+    (boot / "vmlinuz-linux").write_bytes(b"k")
+    (boot / "initramfs-linux.img").write_bytes(b"\0" * 5242881)
+    assert bench.run("initramfs-is-built", str(boot), shell=shell).returncode == 0
+
+
+MENU = """\
+menuentry 'kelp GNU/Linux' --class os {
+	linux	/boot/vmlinuz-6.1 root=UUID=11f0 ro  quiet
+	initrd	/boot/initrd.img-6.1
+}
+"""
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_menu_starts_what_is_there_with_what_is_needed(bench: Bench, shell: str) -> None:
+    boot, menu = bench.folder / "boot", bench.folder / "grub.cfg"
+    boot.mkdir()
+    menu.write_text(MENU)
+    assert "no such file" in bench.run("menu-starts", str(menu), str(boot), "root=UUID=11f0", shell=shell).stderr
+    (boot / "vmlinuz-6.1").touch()
+    (boot / "initrd.img-6.1").touch()
+    assert bench.run("menu-starts", str(menu), str(boot), "root=UUID=11f0", "quiet", shell=shell).returncode == 0
+    for word in ("root=UUID=11f", "splash"):
+        missing = bench.run("menu-starts", str(menu), str(boot), word, shell=shell)
+        assert missing.returncode == 1 and f"without {word}" in missing.stderr
+    menu.write_text("menuentry 'x' { chainloader /x }\n")
+    assert "starts no kernel" in bench.run("menu-starts", str(menu), str(boot), shell=shell).stderr
+    listed = bench.folder / "entries"
+    listed.mkdir()
+    (listed / "a.conf").write_text("title a\nlinux /vmlinuz-6.1\ninitrd /initrd.img-6.1\noptions root=UUID=11f0 ro\n")
+    assert bench.run("menu-starts", str(listed), str(boot), "root=UUID=11f0", shell=shell).returncode == 0
+    assert bench.run("menu-starts", str(listed), str(boot), "quiet", shell=shell).returncode == 1
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_packaged_kernels_get_their_entries(bench: Bench, shell: str) -> None:
+    fake = f"in_target() {{ printf '%s ' \"$@\" >>'{bench.folder}/ran'; }}"
+    assert bench.run("write-kernel-entries", shell=shell, before=fake).returncode == 1
+    kernel = bench.target / "lib/modules/6.5.6-300/vmlinuz"
+    kernel.parent.mkdir(parents=True)
+    kernel.touch()
+    assert bench.run("write-kernel-entries", shell=shell, before=fake).returncode == 0
+    words = "kernel-install add 6.5.6-300 /lib/modules/6.5.6-300/vmlinuz "
+    assert (bench.folder / "ran").read_text() == words
+
+
+def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
+    used = set()
+    for family in FAMILIES:
+        section = Bootloader(name="fedora" if family == "dnf" else "kelp", fallback=True)
+        for action in STEP.emit(section, FakeContext(family=family)):
+            tests = [check.test for check in (*action.guards, *action.proofs)]
+            for item in (*action.operations, *action.way_back.operations, *tests):
+                used |= {item.verb} if isinstance(item, Call) else set()
+    assert len(used) > 15
+    script = tmp_path / "verbs.sh"
+    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + library.verbs(used))
+    subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)
+    for shell in SHELLS.values():
+        subprocess.run([*shell, "-n", str(script)], check=True)
