@@ -24,7 +24,7 @@ HASH_FORMS: dict[str, re.Pattern[str]] = {
 
 _MARKS = {"$y$": "yescrypt", "$gy$": "gost-yescrypt", "$7$": "scrypt", "$2a$": "bcrypt", "$2b$": "bcrypt",
           "$2y$": "bcrypt", "$6$": "sha512crypt", "$5$": "sha256crypt"}  # fmt: skip
-_WEAK = re.compile(r"\$1\$[^$:]{1,8}\$[./A-Za-z0-9]{22}|\$(?:md5|sha1|3)\$.*|[./A-Za-z0-9]{13}|_[./A-Za-z0-9]{19}")
+_WEAK = re.compile(r"\$1\$[^$:]{1,8}\$[./A-Za-z0-9]{22}|\$(?:md5|sha1|3)[$,].*|[./A-Za-z0-9]{13}|_[./A-Za-z0-9]{19}")
 _HOW = "mkpasswd or `openssl passwd -6` makes a hash"
 
 
