@@ -9,13 +9,14 @@ from __future__ import annotations
 import posixpath
 import re
 import tomllib
+from ast import literal_eval
 from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
 from attrs import evolve, field, frozen
 
-from bedplate.faults import Fault, Path, Place, Rejected, reject, shown
+from bedplate.faults import Fault, Path, Place, Rejected, dotted, reject, shown
 
 LIMIT = 1 << 20
 """The longest file that is read, in bytes. A reader need not fetch more than `LIMIT + 1`."""
@@ -132,7 +133,15 @@ def _bad_toml(file: str, text: str, error: ValueError) -> Rejected:
         line, column = (int(match[1]), int(match[2])) if match[1] else (line, column)
     place = Place(file=file, line=line, column=column)
     found = shown(lines[min(line, len(lines)) - 1].strip())
-    return _rejected("bad-toml", f"this is not valid TOML: {_lowered(sentence)}", place, found=found)
+    return _rejected("bad-toml", f"this is not valid TOML: {_reworded(sentence)}", place, found=found)
+
+
+def _reworded(sentence: str) -> str:
+    """tomllib's sentence without the marks of Python in it."""
+    sentence = re.sub(r"\('.*'\)|\('.*',\)", lambda match: dotted(literal_eval(match[0])), sentence)
+    if sentence == r"Illegal character '\n'":
+        return "the quotes are not closed on this line"
+    return _lowered(sentence)
 
 
 def _lowered(sentence: str) -> str:
