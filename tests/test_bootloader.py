@@ -587,6 +587,30 @@ def test_secure_boot_is_read_from_the_fifth_byte(bench: Bench, shell: str) -> No
 
 
 @pytest.mark.parametrize("shell", SHELLS)
+def test_uefi_means_64_bits_and_variables_that_can_be_changed(bench: Bench, shell: str) -> None:
+    def look() -> str:
+        text = library.verbs(["firmware-is-uefi"]).replace("/proc/mounts", str(bench.folder / "mounts"))
+        text = text.replace("-d /sys/firmware/efi ", f"-d '{bench.folder}/efi' ")
+        text = text.replace("/sys/firmware/efi/fw_platform_size", str(bench.folder / "efi/fw_platform_size"))
+        script = bench.folder / "uefi.sh"
+        script.write_text(f"set -u\n{text}\nverb_firmware_is_uefi && echo good >&2\n")
+        done = subprocess.run([*SHELLS[shell], str(script)], capture_output=True, text=True, check=False)
+        return done.stderr
+
+    assert "legacy mode" in look()
+    (bench.folder / "efi").mkdir()
+    mounts = bench.folder / "mounts"
+    mounts.write_text("proc /proc proc rw 0 0\n")
+    assert "not mounted" in look()
+    mounts.write_text("efivarfs /sys/firmware/efi/efivars efivarfs ro,nosuid 0 0\n")
+    assert "read-only" in look()
+    mounts.write_text("efivarfs /sys/firmware/efi/efivars efivarfs rw,nosuid 0 0\n")
+    assert look() == "good\n"
+    (bench.folder / "efi/fw_platform_size").write_text("32\n")
+    assert "32 bits" in look()
+
+
+@pytest.mark.parametrize("shell", SHELLS)
 def test_a_full_variable_store_names_the_dumps(bench: Bench, shell: str) -> None:
     for number in range(40):
         (bench.variables / f"dump-type0-{number}-{GLOBAL}").write_bytes(b"x")

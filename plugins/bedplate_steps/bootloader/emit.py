@@ -50,7 +50,7 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
 
 
 def _initramfs(plan: Plan) -> Iterator[Action]:
-    needs = ["target:api", "kernel:installed", "file:/etc/fstab"]
+    needs = ["target:api", "kernel:installed", "keymap:target", "file:/etc/fstab"]
     if any(part.mapper and part.new for part in plan.layout.partitions):
         needs.append("file:/etc/crypttab")
     if plan.family.name in INITRAMFS_SETTINGS:

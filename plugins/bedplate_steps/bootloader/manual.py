@@ -94,8 +94,6 @@ def _write(plan: Plan) -> Action:
 
 
 def _try(plan: Plan) -> Action:
-    raid = ("If it is not there, look in the firmware's setup for a RAID, RST or VMD mode, and change nothing: read "
-            "about the storage mode in the next action.")  # fmt: skip
     return Action(
         id="bootloader.try-medium",
         title="Start the live medium once and take nothing for granted",
@@ -112,8 +110,9 @@ def _try(plan: Plan) -> Action:
         gives=("prepared:medium-tried",),
         changes=False,
         expected=f"The folder /sys/firmware/efi exists, and the disk is listed: {plan.layout.disk_words}.",
-        trouble=f"A security-policy message means that the medium is older than the firmware's revocation list: make a "
-        f"newer one. {raid}",
+        trouble="A security-policy message means that the medium is older than the firmware's revocation list: make a "
+        "newer one. If the disk is not listed, look in the firmware's setup for a RAID, RST or VMD mode, and change "
+        "nothing: read about the storage mode in the next action.",
     )  # fmt: skip
 
 
@@ -145,7 +144,9 @@ def _settings(plan: Plan, context: Context) -> Action:
         gives=("prepared:firmware",),
         cautions=tuple(cautions),
         way_back=WayBack(note="Set every changed setting back as your photographs show it."),
-        expected="The other system still starts after the settings are saved." if plan.layout.other_systems else "",
+        expected="If you start the other system to see that it still does, shut it down completely again."
+        if plan.layout.other_systems
+        else "",
     )
 
 
@@ -174,14 +175,16 @@ def _start(plan: Plan) -> Action:
         operations=(
             ByHand(
                 text=f"Switch the machine off, unplug every external disk but the stick, switch on {_key(plan)} and "
-                "choose the stick's entry that says UEFI.",
+                "choose the stick's entry that says UEFI. Then look how it started:",
+                commands=("cat /sys/firmware/efi/fw_platform_size", "ls /sys/firmware/efi/efivars | head -n 3"),
             ),
         ),
         needs=("prepared:firmware",),
         gives=("prepared:live",),
         changes=False,
-        expected="The live system shows a prompt or a desktop.",
-        trouble="If another system starts, switch off and press the key earlier and repeatedly; use a USB 2 port.",
+        expected="The first command says 64, the second names variables.",
+        trouble="No such file: it was started in legacy mode; choose the other entry. If another system starts, switch "
+        "off and press the key earlier and repeatedly; use a USB 2 port.",
     )
 
 
