@@ -2,6 +2,7 @@
 
 import hashlib
 import shutil
+import subprocess
 from pathlib import Path
 from typing import Literal, Self
 
@@ -35,6 +36,12 @@ class Disk:
         """The image as it stands, backing chain kept: the way to go on from a saved state."""
         shutil.copyfile(self.path, path)
         return evolve(self, path=path)
+
+    def same_bytes_as(self, other: "Disk") -> bool:
+        """Whether two disks, both off, hold the same bytes from first to last sector."""
+        formats = ["-f", self.format, "-F", other.format]
+        words = ["qemu-img", "compare", "-q", *formats, self.path, other.path]
+        return subprocess.run(words, check=False).returncode == 0
 
     def raw_copy(self, path: Path) -> Path:
         """The whole disk as a sparse raw file, for tools that read images."""
@@ -80,6 +87,12 @@ def sha256(raw: Path, extent: Extent | None = None) -> str:
             digest.update(chunk)
             left -= len(chunk)
     return digest.hexdigest()
+
+
+def partition_digests(raw: Path, *, sector_bytes: int) -> dict[str, str]:
+    """SHA-256 of every partition of a GPT image by partition UUID (upper case)."""
+    places = partitions(raw, sector_bytes=sector_bytes)
+    return {uuid: sha256(raw, place) for uuid, place in places.items()}
 
 
 def fat_files(raw: Path, extent: Extent, folder: Path) -> dict[str, str]:

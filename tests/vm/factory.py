@@ -7,12 +7,13 @@ DE94BBA4-06D1-4D40-A16A-BFD50179D6AC, attributes 0x8000000000000001). The room b
 recovery is what shrinking the data volume in the other system leaves.
 """
 
+import json
 from pathlib import Path
 
 from attrs import frozen
 
 from .cache import built
-from .disks import MIB, Disk, Extent, partitions
+from .disks import MIB, Disk, Extent, partition_digests, partitions
 from .machine import SHARE_MOUNT, Hardware, Machine
 from .media import LiveMedium
 from .tools import call
@@ -58,7 +59,7 @@ DATA = FactoryPartition(
     title="Basic data partition",
     type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7",
     uuid="5A17AA12-6E1D-4F00-8000-000000000003",
-    size_mib=4096,
+    size_mib=2048,
 )
 RECOVERY = FactoryPartition(
     title="Recovery tools",
@@ -86,6 +87,11 @@ class FactoryMachine:
 
     folder: Path
     disk: Disk
+
+    def digests(self) -> dict[str, str]:
+        """SHA-256 of every partition as it left the factory, by partition UUID (upper case)."""
+        known: dict[str, str] = json.loads((self.folder / "digests.json").read_text())
+        return known
 
     def unpack(self, folder: Path, hardware: Hardware | None = None) -> Machine:
         """A machine fresh from the factory, with this one's disk as an unchanged backing image."""
@@ -115,6 +121,8 @@ def _build(folder: Path, medium: LiveMedium, sector_bytes: int) -> None:
         _fill_ntfs(raw, places[row.uuid], sector_bytes, label)
     disk = Disk(path=raw, serial=SERIAL, format="raw", sector_bytes=sector_bytes)
     _first_start(Machine(folder=folder, disks=[disk]), medium)
+    digests = partition_digests(raw, sector_bytes=sector_bytes)
+    (folder / "digests.json").write_text(json.dumps(digests, indent=1))
 
 
 def _write_table(raw: Path, sector_bytes: int) -> None:

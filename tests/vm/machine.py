@@ -32,7 +32,11 @@ class Hardware:
     network: Literal["open", "isolated", "unplugged"] = "open"
     """``isolated`` has a link and an address but reaches nothing; ``unplugged`` has no adapter."""
     clock: str = "utc"
-    """``-rtc base=`` of qemu(1): ``utc``, or a start time such as ``2016-01-31T12:00:00``."""
+    """``-rtc base=`` of qemu(1): ``utc``, or a start time such as ``2036-01-31T12:00:00``.
+
+    A time before systemd's own build is put right by systemd itself at the start (systemd(1), "clock
+    epoch"), so a clock that is to stay wrong has to be ahead.
+    """
     firmware: Literal["uefi", "legacy"] = "uefi"
 
 
