@@ -17,7 +17,7 @@ from jsonschema.exceptions import ValidationError  # type: ignore[import-untyped
 from jsonschema.validators import extend  # type: ignore[import-untyped]
 from referencing import Registry
 
-from bedplate.faults import Fault, Path, Place, nearest, one_of, shown
+from bedplate.faults import Fault, Path, Place, dotted, nearest, one_of, shown
 
 
 class Locate(Protocol):
@@ -151,7 +151,9 @@ def _type(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
 
 def _wrong_type(error: ValidationError, path: Path, view: _View, types: Sequence[str]) -> Fault:
     words = one_of([TYPES.get(name, name) for name in dict.fromkeys(types)])
-    return _fault(error, path, view, "wrong-type", f"this must be {words}", allowed=_allowed(words, error))
+    single = "array" in types and isinstance(error.instance, dict)
+    notes = (f"One table of an array is written with double brackets: [[{dotted(path)}]].",) if single else ()
+    return _fault(error, path, view, "wrong-type", f"this must be {words}", allowed=_allowed(words, error), notes=notes)
 
 
 def _allowed(words: str, error: ValidationError) -> str:
