@@ -366,10 +366,10 @@ def test_settings_are_assignments_only() -> None:
     words = ("quiet", "mitigations=auto")
     section = Bootloader(name="kelp", kernel_parameters=words, terminal="serial", default="last")
     assert settings(plan(section)) == (
-        "GRUB_DEFAULT='saved'\nGRUB_TIMEOUT='5'\nGRUB_TIMEOUT_STYLE='menu'\nGRUB_DISTRIBUTOR='kelp'\n"
-        "GRUB_CMDLINE_LINUX='console=ttyS0,115200 mitigations=auto'\nGRUB_CMDLINE_LINUX_DEFAULT='quiet'\n"
-        "GRUB_DISABLE_OS_PROBER='true'\nGRUB_SAVEDEFAULT='true'\n"
-        "GRUB_TERMINAL='serial'\nGRUB_SERIAL_COMMAND='serial --unit=0 --speed=115200'\n"
+        "GRUB_DEFAULT=saved\nGRUB_TIMEOUT=5\nGRUB_TIMEOUT_STYLE=menu\nGRUB_DISTRIBUTOR=kelp\n"
+        "GRUB_CMDLINE_LINUX='console=ttyS0,115200 mitigations=auto'\nGRUB_CMDLINE_LINUX_DEFAULT=quiet\n"
+        "GRUB_DISABLE_OS_PROBER=true\nGRUB_SAVEDEFAULT=true\n"
+        "GRUB_TERMINAL=serial\nGRUB_SERIAL_COMMAND='serial --unit=0 --speed=115200'\n"
     )
     assert "    savedefault\n" in entries(plan(section))
 
@@ -379,9 +379,9 @@ def test_the_entries_script_prints_the_entries(tmp_path: Path) -> None:
     script.write_text(entries(plan(KELP)), encoding="utf-8")
     for shell in SHELLS.values():
         out = subprocess.run([*shell, str(script)], capture_output=True, text=True, check=True).stdout
-        assert out.splitlines()[0] == "menuentry 'Factory Boot Manager' --id 'kept-factory' {"
+        assert out.splitlines()[0] == "menuentry 'Factory Boot Manager' --id kept-factory {"
         assert "    search --no-floppy --fs-uuid --set=root 5A02-17C4" in out
-        assert "    chainloader '/EFI/Microsoft/Boot/bootmgfw.efi'" in out
+        assert "    chainloader /EFI/Microsoft/Boot/bootmgfw.efi" in out
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,8 @@ entries; its file names and stub are from memory.
 
 from __future__ import annotations
 
+import re
+
 from attrs import frozen
 
 from bedplate import checks
@@ -47,16 +49,19 @@ FLAVOURS = {
     ),
 }
 
+_PLAIN = re.compile(r"[A-Za-z0-9_./-]+")
 BLS_FOLDER = "/boot/loader/entries"
 
 
 def quoted(text: str) -> str:
-    """`text` in single quotes, for a POSIX shell and for GRUB's own language alike."""
+    """`text` as one word of a POSIX shell and of GRUB's own language alike: in single quotes unless it is plain."""
+    if _PLAIN.fullmatch(text):
+        return text
     return "'" + text.replace("'", "'\\''") + "'"
 
 
 def settings(plan: Plan) -> str:
-    """The file grub-mkconfig sources: assignments of quoted text only."""
+    """The file grub-mkconfig sources: assignments of literal text only."""
     section = plan.section
     eyes = [word for word in plan.words if word.split("=", 1)[0] in FOR_EYES]
     values = {
@@ -137,7 +142,8 @@ class Grub:
             gives=tuple(f"file:{path}" for path, _, _ in files),
             proofs=tuple(checks.file_is(path, (text,), mode) for path, text, mode in files) + _answered(plan),
             way_back=WayBack(
-                note="Removes the settings files again; the packages' own defaults count then.",
+                note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
+                "package anew brings its own back.",
                 operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in files),
             ),
         )
