@@ -26,7 +26,8 @@ verb_apt_install() {
 # apt_transaction PACKAGE...: what a power cut left half configured comes first; with nothing to do that does nothing.
 apt_transaction() {
     apt_in_target dpkg --force-confold --configure -a || return 1
-    apt_in_target apt-get -q -o Acquire::Retries=3 update || return 1
+    # Without this mode a source whose signature is not accepted is a warning, and the exit status 0.
+    apt_in_target apt-get -q -o Acquire::Retries=3 -o APT::Update::Error-Mode=any update || return 1
     apt_in_target apt-get -q -y -o Acquire::Retries=3 \
         -o "APT::Install-Recommends=$v_recommended" -o Dpkg::Options::=--force-confold \
         install -- "$@" || return 1

@@ -30,7 +30,6 @@ PACKAGES: dict[str, tuple[str, ...]] = {
     "wifi-iwd": ("iwd",),
     "wifi-wpa": ("wpasupplicant",),
     "wifi-networkmanager": ("wpasupplicant",),
-    "time-sync": ("systemd-timesyncd",),
     "time-sync-timesyncd": ("systemd-timesyncd",),
     "time-sync-chrony": ("chrony",),
     "sudo": ("sudo",),

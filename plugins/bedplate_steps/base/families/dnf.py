@@ -30,7 +30,6 @@ PACKAGES: dict[str, tuple[str, ...]] = {
     "wifi-iwd": ("iwd",),  # from memory
     "wifi-wpa": ("wpa_supplicant",),  # from memory
     "wifi-networkmanager": ("NetworkManager-wifi",),
-    "time-sync": ("chrony",),  # from memory
     "time-sync-timesyncd": ("systemd-udev",),  # from memory: the service lies in this part of systemd
     "time-sync-chrony": ("chrony",),  # from memory
     "sudo": ("sudo",),  # from memory, like all that follow

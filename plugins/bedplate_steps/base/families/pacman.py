@@ -29,7 +29,6 @@ PACKAGES: dict[str, tuple[str, ...]] = {
     "wifi-iwd": ("iwd",),
     "wifi-wpa": ("wpa_supplicant",),
     "wifi-networkmanager": ("wpa_supplicant",),
-    "time-sync": ("systemd",),
     "time-sync-timesyncd": ("systemd",),
     "time-sync-chrony": ("chrony",),
     "sudo": ("sudo",),

@@ -1,0 +1,312 @@
+"""Package families against the real tools: pacman, dnf and rpm, dpkg, apt, mmdebstrap and debootstrap of Debian.
+
+Small signed repositories are made here, so that option spelling, root handling, keys and failure behaviour are real.
+Option meaning: pacman(8), pacman.conf(5), dnf(8), dnf.conf(5), sources.list(5), mmdebstrap(1), debootstrap(8).
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from bedplate.renderers import library
+from bedplate_steps.base.families import FAMILIES, apt, dnf, pacman
+from bedplate_steps.base.model import Base, Source
+from verb_runner import SHELLS, run
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+def command(*words: str | Path, cwd: Path | None = None, stdin: str | None = None) -> str:
+    done = subprocess.run([*map(str, words)], cwd=cwd, input=stdin, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, (words, done.stdout, done.stderr)
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A gpg home with one signing key, and that key as key.asc."""
+    home = tmp_path_factory.mktemp("keys")
+    home.chmod(0o700)
+    gpg = ("gpg", "--homedir", home, "--batch")
+    command(*gpg, "--passphrase", "", "--quick-gen-key", "Source <source@saltmarsh.example>", "rsa2048", "sign", "never")
+    (home / "key.asc").write_text(command(*gpg, "--armor", "--export"))
+    command(*gpg, "--output", home / "key.gpg", "--export")
+    return home
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    for name in ("target", "work", "source"):
+        (tmp_path / name).mkdir()
+    return tmp_path
+
+
+@pytest.fixture
+def verb(place: Path) -> Run:
+    def call(name: str, *args: str, **more: object) -> subprocess.CompletedProcess[str]:
+        return run(name, *args, target=place / "target", work=place / "work", **more)  # type: ignore[arg-type]
+
+    return call
+
+
+# --- pacman ------------------------------------------------------------------------------------------------------
+
+
+def pacman_package(source: Path, keys: Path, name: str, **fields: str) -> Path:
+    root = source / f"root-{name}"
+    (root / "usr/share" / name).mkdir(parents=True)
+    (root / "usr/share" / name / "text").write_text("text\n")
+    words = {"pkgname": name, "pkgver": "1-1", "pkgdesc": name, "size": "5", "arch": "any", **fields}
+    (root / ".PKGINFO").write_text("".join(f"{key} = {value}\n" for key, value in words.items()))
+    path = source / f"{name}-1-1-any.pkg.tar.gz"
+    command("bsdtar", "-czf", path, ".PKGINFO", "usr", cwd=root)
+    command("gpg", "--homedir", keys, "--batch", "--detach-sign", path)
+    shutil.rmtree(root)
+    return path
+
+
+@pytest.fixture
+def pacman_config(place: Path, keys: Path) -> str:
+    source = place / "source"
+    found = [pacman_package(source, keys, "base"), pacman_package(source, keys, "linux", depend="base", provides="kernel")]
+    for repository in ("core", "extra"):
+        command("repo-add", "-q", source / f"{repository}.db.tar.gz", *(found if repository == "core" else ()))
+    text = pacman.config(Base(family="pacman", source=f"file://{source}"))
+    return text.replace("[options]\n", f"[options]\nGPGDir = {keys}\n")
+
+
+def test_pacman_reads_the_configuration(pacman_config: str, place: Path, verb: Run) -> None:
+    done = verb("pacman-source-reachable", "trusted", stdin=pacman_config)
+    assert done.returncode == 0, done.stderr
+    assert (place / "work/repositories").read_text().split() == ["core", "extra"]
+    (place / "source/extra.db").unlink()
+    gone = verb("pacman-source-reachable", "trusted", stdin=pacman_config)
+    assert gone.returncode == 1
+    assert "extra" in gone.stderr
+
+
+@pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
+def test_pacman_installs_into_the_target_only(pacman_config: str, place: Path, verb: Run, shell: tuple[str]) -> None:
+    assert verb("pacman-prepare", shell=shell).returncode == 0
+    done = verb("pacman-install", "base", "linux", stdin=pacman_config, shell=shell)
+    assert done.returncode == 0, done.stderr
+    target = place / "target"
+    assert (target / "usr/share/linux/text").is_file()
+    assert command("pacman", "--root", target, "-Qq").split() == ["base", "linux"]
+    assert not (target / ".base-unfinished").exists()
+    assert list((target / "var/cache/pacman/pkg").iterdir()) == []
+    tool = f'shift; pacman --root {target} "$@"'
+    assert verb("pacman-installed", "linux", "kernel", in_target=tool).returncode == 0
+    missing = verb("pacman-installed", "linux", "sudo", in_target=tool)
+    assert missing.returncode == 1
+    assert "sudo" in missing.stderr
+    (target / ".base-unfinished").touch()
+    assert verb("pacman-installed", "linux", in_target=tool).returncode == 1
+
+
+def test_pacman_refuses_an_unknown_name_before_it_touches_the_target(
+    pacman_config: str, place: Path, verb: Run
+) -> None:
+    verb("pacman-prepare")
+    done = verb("pacman-install", "base", "lnux", stdin=pacman_config)
+    assert done.returncode == 1
+    assert "lnux" in done.stderr
+    assert not (place / "target/.base-unfinished").exists()
+
+
+def test_pacman_refuses_a_package_whose_signature_is_missing(pacman_config: str, place: Path, verb: Run) -> None:
+    (place / "source/linux-1-1-any.pkg.tar.gz.sig").unlink()
+    verb("pacman-prepare")
+    assert verb("pacman-install", "base", "linux", stdin=pacman_config).returncode == 1
+    assert not (place / "target/usr/share/linux").exists()
+
+
+# --- dnf and rpm -------------------------------------------------------------------------------------------------
+
+_RPM = """Name: {name}
+Version: 1
+Release: 1
+Summary: text
+License: MIT
+BuildArch: noarch
+Provides: provided-by-{name}
+%description
+text
+%install
+mkdir -p %{{buildroot}}/usr/share/{name}
+%files
+/usr/share/{name}
+"""
+
+
+@pytest.fixture
+def dnf_base(place: Path, keys: Path) -> Base:
+    source = place / "source"
+    for name in ("bash", "kernel"):
+        (source / "package.spec").write_text(_RPM.format(name=name))
+        command("rpmbuild", "-bb", "--define", f"_topdir {source}/build", source / "package.spec")
+    packages = [shutil.move(path, source) for path in sorted((source / "build").rglob("*.rpm"))]
+    define = ("--define", "_gpg_name source@saltmarsh.example", "--define", f"_gpg_path {keys}",
+              "--define", "__gpg /usr/bin/gpg")  # fmt: skip
+    command("rpm", *define, "--addsign", *packages)
+    command("createrepo_c", "-q", source)
+    return Base(family="dnf", release="42", source=f"file://{source}", keyring=str(keys / "key.asc"))
+
+
+def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Path, verb: Run) -> None:
+    repository, target = dnf.repository(dnf_base, dnf_base.keyring), place / "target"
+    assert verb("dnf-source-reachable", "trusted", "42", stdin=repository).returncode == 0
+    assert verb("dnf-prepare").returncode == 0
+    done = verb("dnf-install", "42", "no", "bash", "kernel", stdin=repository)
+    assert done.returncode == 0, done.stderr
+    assert command("rpm", "--root", target, "-qa", "--queryformat", "%{name}\n").split().count("kernel") == 1
+    assert (target / "usr/share/kernel").is_dir()
+    assert list((target / "var").rglob("*.rpm")) == []
+    assert not (target / ".base-unfinished").exists()
+    tool = f'shift; rpm --root {target} "$@"'
+    assert verb("rpm-installed", "kernel", "provided-by-bash", in_target=tool).returncode == 0
+    missing = verb("rpm-installed", "kernel", "sudo", in_target=tool)
+    assert missing.returncode == 1
+    assert "sudo" in missing.stderr
+
+
+def test_dnf_refuses_unknown_names_and_unsigned_packages(dnf_base: Base, place: Path, verb: Run) -> None:
+    repository = dnf.repository(dnf_base, dnf_base.keyring)
+    verb("dnf-prepare")
+    assert verb("dnf-install", "42", "no", "bash", "krnel", stdin=repository).returncode == 1
+    for path in (place / "source").glob("*.rpm"):
+        command("rpm", "--delsign", path)
+    command("createrepo_c", "-q", place / "source")
+    done = verb("dnf-install", "42", "no", "bash", stdin=repository)
+    assert done.returncode == 1
+    assert not (place / "target/usr/share/bash").exists()
+    assert not (place / "target/.base-unfinished").exists()
+
+
+# --- apt ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def apt_source(place: Path, keys: Path) -> Path:
+    """A signed source with the release `tidal`, its component main, and one package."""
+    source = place / "source"
+    pool, lists = source / "pool", source / "dists/tidal/main/binary-amd64"
+    pool.mkdir()
+    lists.mkdir(parents=True)
+    control = place / "package/DEBIAN"
+    control.mkdir(parents=True)
+    (control / "control").write_text(
+        "Package: tide-table\nVersion: 1\nArchitecture: all\nMaintainer: x <x@saltmarsh.example>\nDescription: text\n"
+    )
+    command("dpkg-deb", "--build", place / "package", pool)
+    (lists / "Packages").write_text(command("apt-ftparchive", "packages", "pool", cwd=source))
+    release = command(
+        "apt-ftparchive", "-o", "APT::FTPArchive::Release::Codename=tidal", "-o",
+        "APT::FTPArchive::Release::Suite=tidal", "-o", "APT::FTPArchive::Release::Components=main", "-o",
+        "APT::FTPArchive::Release::Architectures=amd64", "release", "dists/tidal", cwd=source,
+    )  # fmt: skip
+    (source / "dists/tidal/Release").write_text(release)
+    command("gpg", "--homedir", keys, "--batch", "--clearsign", "--output", source / "dists/tidal/InRelease",
+            source / "dists/tidal/Release")  # fmt: skip
+    return source
+
+
+def test_apt_takes_the_source_list_and_the_key_it_names(apt_source: Path, place: Path, keys: Path) -> None:
+    base = Base(family="apt", release="tidal", source=f"file:{apt_source}", components=("main",), keyring="unused")
+    listed = place / "sources.list"
+    state = place / "state"
+    (state / "lists/partial").mkdir(parents=True)
+    (state / "status").touch()
+    options = ("-o", f"Dir::Etc::sourcelist={listed}", "-o", "Dir::Etc::sourceparts=-", "-o",
+               f"Dir::State={state}", "-o", f"Dir::State::status={state}/status", "-o", f"Dir::Cache={place}/cache",
+               "-o", "APT::Sandbox::User=root", "-o", "Dir::Etc::trustedparts=/nowhere",
+               "-o", "APT::Update::Error-Mode=any")  # fmt: skip
+    listed.write_text(apt.source_list(base, str(keys / "key.gpg")))
+    command("apt-get", *options, "update")
+    assert "tide-table" in command("apt-cache", *options, "pkgnames")
+    listed.write_text(apt.source_list(base, ""))
+    done = subprocess.run(["apt-get", *options, "update"], capture_output=True, text=True, check=False)
+    assert done.returncode != 0, "a source without a known key must not be taken"
+
+
+def test_apt_more_sources_keep_their_own_release() -> None:
+    more = Source(name="security", url="https://mirror.example/security", release="tidal-security", components=("main",))
+    base = Base(family="apt", release="tidal", source="https://mirror.example/debian", more_sources=(more,))
+    assert apt.source_list(base, "") == (
+        "deb https://mirror.example/debian tidal main non-free-firmware\n"
+        "deb https://mirror.example/security tidal-security main\n"
+    )
+
+
+def test_what_dpkg_knows_as_installed_is_proof(place: Path, verb: Run) -> None:
+    here = 'case $1 in dpkg-query | dpkg) "$@" ;; esac'
+    assert verb("apt-installed", "dpkg", "tzdata", in_target=here).returncode == 0
+    missing = verb("apt-installed", "dpkg", "no-such-package", in_target=here)
+    assert missing.returncode == 1
+    assert "no-such-package" in missing.stderr
+
+
+@pytest.fixture(scope="module")
+def apt_lists() -> None:
+    """The machine's own package lists; fetched if it has none."""
+    if "Candidate: (none)" in command("apt-cache", "policy", "linux-image-amd64") or not command(
+        "apt-cache", "policy", "linux-image-amd64"
+    ):
+        command("apt-get", "-q", "update")
+
+
+@pytest.mark.usefixtures("apt_lists")
+def test_the_apt_names_are_in_the_package_lists() -> None:
+    """Debian 12, main; firmware and microcode lie in another component and are from memory."""
+    tables = (apt.PACKAGES, apt.BY_ARCHITECTURE["amd64"])
+    names = {name for table in tables for need, found in table.items() if need != "firmware" for name in found}
+    known = set(command("apt-cache", "pkgnames").split())
+    assert names - known == set()
+
+
+@pytest.mark.parametrize("tool", ["mmdebstrap", "debootstrap"])
+def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
+    text = library.verbs(["apt-unpack"])
+    [call] = [line for line in text.replace("\\\n", " ").splitlines() if line.strip().startswith(f"{tool} ")]
+    options = [word.partition("=")[0].strip('"') for word in call.split() if word.startswith(('--', '${2:+"--'))]
+    options = [option.removeprefix('${2:+"') for option in options]
+    manual = command("man", "--encoding=utf-8", tool) if shutil.which("man") else ""
+    helped = subprocess.run([tool, "--help"], capture_output=True, text=True, check=False).stdout + manual
+    assert options
+    for option in options:
+        assert option in helped, option
+
+
+# --- all families ------------------------------------------------------------------------------------------------
+
+NEEDS = {
+    "base", "kernel", "initramfs", "firmware", "loader-grub", "loader-systemd-boot", "boot-entries", "other-systems",
+    "network-networkd", "network-resolved", "network-networkmanager", "wifi-iwd", "wifi-wpa", "wifi-networkmanager",
+    "time-sync-timesyncd", "time-sync-chrony", "sudo", "locales", "keymap", "tzdata", "fs-ext4", "fs-xfs", "fs-btrfs",
+    "fs-vfat", "fs-ntfs", "encryption", "lvm", "ssh-server", "udev", "dbus",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("architecture", ["amd64", "arm64"])
+@pytest.mark.parametrize("family", sorted(FAMILIES))
+def test_every_family_answers_every_need(family: str, architecture: str) -> None:
+    table = FAMILIES[family].table(architecture)
+    assert NEEDS <= set(table)
+    assert all(table[need] for need in NEEDS)
+
+
+def test_names_that_handbooks_print() -> None:
+    """pacman: installation guide and package pages of its distribution; dnf: package pages of its distribution."""
+    table = FAMILIES["pacman"].table("amd64")
+    assert (table["base"], table["kernel"], table["boot-entries"]) == (("base",), ("linux",), ("efibootmgr",))
+    assert set(table["firmware"]) == {"linux-firmware", "sof-firmware"}
+    assert FAMILIES["pacman"].microcode == {"intel": ("intel-ucode",), "amd": ("amd-ucode",)}
+    table = FAMILIES["dnf"].table("amd64")
+    assert {"grub2-efi-x64", "grub2-common"} <= set(table["loader-grub"])
+    assert set(table["loader-systemd-boot"]) == {"systemd-boot-unsigned", "sdubby"}
+    assert "shim-x64" in table["secure-boot"]
