@@ -286,6 +286,16 @@ def test_a_foreign_fallback_loader_is_never_overwritten() -> None:
     assert faults(signed, FakeContext(family="dnf"))["fallback-taken"].path == ("secure_boot",)
 
 
+def test_the_family_s_own_folder_of_another_system_is_not_written_by_its_package() -> None:
+    # postinst of Debian's grub-efi-amd64 2.06-13+deb12u2: it writes where /boot/efi/EFI/debian exists
+    marsh = BootEntry(number="0002", label="marsh", partition=ESP_UUID.lower(), loader=r"\EFI\debian\shimx64.efi")
+    context = FakeContext(survey=evolve(SURVEY, firmware=evolve(SURVEY.firmware, entries=(marsh,))))
+    assert "/efi" in str(faults(KELP, context)["family-folder-taken"].allowed)
+    context.facts[Layout] = evolve(LAYOUT, partitions=(evolve(ESP, mount="/efi"), FACTORY, ROOT))
+    found = faults(KELP, context)
+    assert "family-folder-taken" not in found and found["loader-not-updated"].warning
+
+
 def test_remembering_needs_a_file_system_grub_can_write() -> None:
     layout = evolve(LAYOUT, partitions=(ESP, FACTORY, evolve(ROOT, filesystem="btrfs")))
     assert "cannot-remember" in faults(Bootloader(name="kelp", default="last"), FakeContext(layout))

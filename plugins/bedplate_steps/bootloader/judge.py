@@ -38,6 +38,7 @@ def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     yield from _default(section, context, layout)
     yield from _secure_boot(section, context, layout, family)
     yield from _fallback(section, context, layout, family)
+    yield from _updates(context, layout, family)
     yield from _firmware(context)
 
 
@@ -216,6 +217,28 @@ def _fallback(section: Bootloader, context: Context, layout: Layout, family: Fam
             path=("fallback",) if section.fallback else ("secure_boot",),
             found=shown("true" if section.fallback else "signed"), allowed="false" if section.fallback else "off",
             notes=() if section.fallback else ("Signed packages of the dnf family write \\EFI\\BOOT by themselves.",),
+        )  # fmt: skip
+
+
+def _updates(context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
+    # The script that Debian's grub-efi package runs when it is installed and updated (2.06-13+deb12u2) puts the loader
+    # into /boot/efi/EFI/DISTRIBUTOR if that folder exists; the first time, DISTRIBUTOR is still the family's own name.
+    if family.name != "apt" or layout.esp is None:
+        return
+    folders = {_folder(path) for esp in _used_esps(layout) for path in _files(context, esp)}
+    foreign = sorted(folders & set(SIGNED_FOLDERS))
+    if layout.esp.mount == "/boot/efi" and foreign:
+        yield Fault(
+            code="family-folder-taken",
+            message=f"\\EFI\\{foreign[0]} belongs to another system, and the family's package would write into it",
+            allowed='mount = "/efi" for the EFI system partition in the disk section: the package does not look there',
+        )  # fmt: skip
+    if layout.esp.mount != "/boot/efi":
+        yield Fault(
+            code="loader-not-updated", warning=True,
+            message=f"updates of the apt family's package do not reach a loader on {layout.esp.mount}",
+            notes=("After an update of grub-efi run grub-install with the options of this installation, or mount the EFI "
+                   "system partition at /boot/efi.",),
         )  # fmt: skip
 
 
