@@ -69,7 +69,7 @@ def _layout(section: DiskSection, disk: SurveyedDisk, table: PartitionTable, par
     return Layout(
         disk_words=words_for(disk),
         serial=disk.serial,
-        by_id=section.by_id or next(iter(disk.by_id), ""),
+        by_id=section.by_id,
         model=disk.model,
         size_bytes=disk.size_bytes,
         sector_size=disk.sector_size,

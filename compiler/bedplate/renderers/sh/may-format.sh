@@ -12,9 +12,14 @@ verb_may_format() {
     fi
     v_type=$(blkid -p -o value -s TYPE -- "$v_node")
     v_status=$?
-    [ "$v_status" -eq 2 ] && return 0
+    # On a partition blkid finds at least its row in the table, so that only its words tell.
+    v_inner=$(blkid -p -o value -s PTTYPE -- "$v_node")
     v_uuid=$(blkid -p -o value -s UUID -- "$v_node")
-    [ "$v_status:$v_type:$v_uuid" = "0:$2:$3" ] && return 0
-    printf '%s holds something: type %s, UUID %s (blkid: %s)\n' "$v_node" "$v_type" "$v_uuid" "$v_status" >&2
+    case $v_status:$v_type:$v_inner in
+        0:: | 2::) return 0 ;;
+        "0:$2:") [ "$v_uuid" = "$3" ] && return 0 ;;
+    esac
+    printf '%s holds something: type %s, UUID %s, inner table %s (blkid: %s)\n' \
+        "$v_node" "$v_type" "$v_uuid" "$v_inner" "$v_status" >&2
     return 1
 }
