@@ -237,8 +237,8 @@ def _updates(context: Context, layout: Layout, family: Family) -> Iterator[Fault
         yield Fault(
             code="loader-not-updated", warning=True,
             message=f"updates of the apt family's package do not reach a loader on {layout.esp.mount}",
-            notes=("After an update of grub-efi run grub-install with the options of this installation, or mount the EFI "
-                   "system partition at /boot/efi.",),
+            notes=("After an update of grub-efi run grub-install with the options of this installation, or mount the "
+                   "EFI system partition at /boot/efi.",),
         )  # fmt: skip
 
 
