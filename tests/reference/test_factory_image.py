@@ -1,5 +1,5 @@
-"""A disk as a factory makes it: surveyed, planned, shrunk by the other system, partitioned and formatted by the rendered
-script, read back by sfdisk and blkid (util-linux). What is kept is the same, byte for byte.
+"""A disk as a factory makes it: surveyed, planned, shrunk by the other system, partitioned and formatted by the
+rendered script, read back by sfdisk and blkid (util-linux). What is kept is the same, byte for byte.
 
 The disk is an image behind a loop device, which takes root; without it these tests are skipped.
 """
@@ -28,7 +28,6 @@ from bedplate.units import MIB, parse_request, parse_size
 from bedplate_steps.disk import bedplate_steps, emit
 from bedplate_steps.disk.model import DiskSection, Keep, New, OtherSystem
 from bedplate_steps.disk.planning import all_faults, plan
-
 from rendering import Sandbox
 
 T = TypeVar("T")

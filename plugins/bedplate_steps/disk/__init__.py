@@ -40,6 +40,7 @@ from bedplate.actions import Action
 from bedplate.facts import Layout
 from bedplate.hookspecs import Context, Step, hookimpl
 from bedplate_steps.disk.content import content_actions
+from bedplate_steps.disk.draft import draft
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.mounting import close, mounting_actions, target_actions
 from bedplate_steps.disk.other_system import before
@@ -71,6 +72,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             check=all_faults,
             facts={Layout: plan},
+            draft=draft,
             required=True,
         )
     ]
