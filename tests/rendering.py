@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import subprocess
+import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from bedplate.actions import Action, InTarget, Operation, Stage, WayBack, WriteFile
 from bedplate.checks import file_is
@@ -54,17 +56,17 @@ HOSTILE = (
 
 
 def action(
-    name: str = "demo.work", *operations: Operation, stage: Stage = Stage.LIVE, **fields: object
+    name: str = "demo.work", *operations: Operation, stage: Stage = Stage.LIVE, **fields: Any
 ) -> Action:
     """An action with plain words where a test gives none."""
-    given: dict[str, object] = {"title": f"Do {name}", "reason": f"Because of {name}.", **fields}
-    return Action(id=name, stage=stage, operations=operations, **given)  # type: ignore[arg-type]
+    given: dict[str, Any] = {"title": f"Do {name}", "reason": f"Because of {name}.", **fields}
+    return Action(id=name, stage=stage, operations=operations, **given)
 
 
-def writing(name: str, path: str, text: str, **fields: object) -> Action:
+def writing(name: str, path: str, text: str, **fields: Any) -> Action:
     """An action that writes one file of the target, with its proof and its way back."""
     operation = WriteFile(path=InTarget(path), content=(text,), owner=OWNER)
-    plain: dict[str, object] = {
+    plain: dict[str, Any] = {
         "proofs": (file_is(path, (text,)),),
         "way_back": WayBack(note=f"Remove {path}."),
     }
@@ -88,6 +90,8 @@ class Sandbox:
         self.target = folder / "target"
         self.log = folder / "log"
         self.fakes = folder / "fakes"
+        self._memory = tempfile.TemporaryDirectory(prefix="bedplate-test-", dir="/dev/shm")
+        self.scratch = Path(self._memory.name)
         self.target.mkdir(parents=True)
         self.fakes.mkdir()
 
@@ -97,7 +101,7 @@ class Sandbox:
             "TARGET=/mnt/target": f"TARGET={self.target}",
             "LOG=/var/log/bedplate-kelp-02.log": f"LOG={self.log}",
             "LOCK=/run/bedplate.lock": f"LOCK={self.folder}/lock",
-            "SCRATCH='/run /dev/shm /tmp'": "SCRATCH=/dev/shm",
+            "SCRATCH='/run /dev/shm /tmp'": f"SCRATCH={self.scratch}",
             "NEEDED_UID=0": f"NEEDED_UID={os.getuid()}",
             "PATH=/usr/local/sbin:": f"PATH={self.fakes}:/usr/local/sbin:",
         }
