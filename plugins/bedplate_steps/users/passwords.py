@@ -52,7 +52,7 @@ def password_fault(text: str, words: Sequence[str]) -> Fault | None:
     if text.startswith(FILE):
         return Fault(code="bad-password-file", message="The path of a password file is absolute.", allowed=allowed)
     if _WEAK.fullmatch(text):
-        return Fault(code="weak-hash", message="This looks like a hash of a method that is broken in hours.",
+        return Fault(code="weak-hash", message="This is plain text, or a hash of a method that is broken in hours.",
                      found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
     method = next((name for mark, name in _MARKS.items() if text.startswith(mark)), None)
     if method is not None:
