@@ -230,3 +230,50 @@ def test_the_file_system_id_is_the_one_mkfs_fat_writes(tmp_path: Path) -> None:
     assert listed.strip() == ESP.fs_uuid
     found = subprocess.run(["grub-fstest", str(image), "ls", "(loop0)"], capture_output=True, text=True, check=True)
     assert f"UUID {ESP.fs_uuid}" in found.stdout
+
+
+# --- real firmware -------------------------------------------------------------------------------------------------
+
+MARKER = "THE-OTHER-SYSTEM-STARTS"
+SERIAL = "serial --unit=0 --speed=115200\nterminal_output serial\n"
+
+
+def standalone(folder: Path, name: str, text: str) -> Path:
+    """An EFI program that carries `text` as its menu (grub-mkstandalone(1))."""
+    (folder / f"{name}.cfg").write_text(SERIAL + text, encoding="utf-8")
+    image = folder / f"{name}.efi"
+    command = ["grub-mkstandalone", "-O", "x86_64-efi", "-o", str(image), f"boot/grub/grub.cfg={name}.cfg"]
+    subprocess.run(command, check=True, cwd=folder)
+    return image
+
+
+def test_the_entry_starts_the_other_system_under_real_firmware(tmp_path: Path) -> None:
+    # OVMF; the default is chosen by the entry's id
+    entry = Entry(name="factory", title=HOSTILE[0], loader=MANAGER, partition="esp")
+    menu = entries(plan(Bootloader(name="kelp", entries=(entry,)))).split("\n", 2)[2]
+    ours = standalone(tmp_path, "ours", f"set default=kept-factory\nset timeout=0\n{menu}")
+    other = standalone(tmp_path, "other", f"echo {MARKER}\nsleep 1\nhalt\n")
+    volume, disk = tmp_path / "esp.img", tmp_path / "disk.img"
+    for path, size in ((volume, 88 << 20), (disk, 92 << 20)):
+        path.touch()
+        os.truncate(path, size)
+    subprocess.run(["mkfs.fat", "-F", "32", "-i", ESP.fs_uuid.replace("-", ""), str(volume)], check=True)
+    folders = ["::EFI", "::EFI/BOOT", "::EFI/Microsoft", "::EFI/Microsoft/Boot"]
+    subprocess.run(["mmd", "-i", str(volume), *folders], check=True)
+    for source, path in ((ours, "BOOT/BOOTX64.EFI"), (other, "Microsoft/Boot/bootmgfw.efi")):
+        subprocess.run(["mcopy", "-i", str(volume), str(source), f"::EFI/{path}"], check=True)
+    subprocess.run(
+        ["sfdisk", "-q", str(disk)], input="label: gpt\nstart=2048,size=180224,type=U\n", text=True, check=True
+    )
+    with disk.open("r+b") as file:
+        file.seek(1 << 20)
+        file.write(volume.read_bytes())
+    seen = subprocess.run(
+        [
+            "qemu-system-x86_64", "-accel", "tcg", "-m", "512", "-display", "none", "-serial", "stdio", "-net", "none",
+            "-drive", "if=pflash,format=raw,readonly=on,file=/usr/share/OVMF/OVMF_CODE_4M.fd",
+            "-drive", f"file={disk},format=raw,if=virtio",
+        ],
+        capture_output=True, timeout=300, check=True, stdin=subprocess.DEVNULL,
+    ).stdout.decode(errors="replace")  # fmt: skip
+    assert MARKER in seen
