@@ -73,6 +73,17 @@ def test_the_end_of_a_stage_waits_for_all_of_it_but_not_for_what_follows() -> No
     assert ids(nodes) == ["z.last-file", "a.unbind", "a.close", "z.after", "a.first-boot"]
 
 
+def test_the_end_of_an_earlier_stage_does_not_free_the_end_of_a_later_one() -> None:
+    nodes, _ = link([
+        act("a.close", needs=["stage:target"], stage=Stage.TARGET),
+        act("a.shut-down", needs=["stage:other-system"], stage=Stage.OTHER_SYSTEM, gives=["prepared:off"]),
+        act("a.backup", stage=Stage.OTHER_SYSTEM),
+        act("b.partition", needs=["prepared:off"], gives=["base"]),
+        act("z.file", needs=["base"], stage=Stage.TARGET),
+    ])  # fmt: skip
+    assert ids(nodes) == ["a.backup", "a.shut-down", "b.partition", "z.file", "a.close"]
+
+
 def test_an_unmet_need_names_who_needs_it_and_the_nearest_given() -> None:
     with pytest.raises(Rejected) as caught:
         link([act("a.one", needs=["partition:roto"]), act("b.two", gives=["partition:root"])])

@@ -254,18 +254,13 @@ def _close_stages(
     owned: Sequence[Owned], edges: list[list[tuple[str, int]]], after: list[list[int]]
 ) -> None:
     """A need of `stage:X` stands for everything up to and in stage X that does not itself wait for such a need."""
-    closers = {
-        index: [_STAGE_TOKENS[token] for token in own.action.needs if token in _STAGE_TOKENS]
-        for index, own in enumerate(owned)
-    }
-    behind = _behind([index for index, stages in closers.items() if stages], after)
-    for index, stages in closers.items():
-        for stage in stages:
-            after[index].extend(
-                other
-                for other, own in enumerate(owned)
-                if other not in behind and _STAGES[own.action.stage] <= _STAGES[stage]
-            )
+    for token, stage in _STAGE_TOKENS.items():
+        closers = [index for index, own in enumerate(owned) if token in own.action.needs]
+        behind = _behind(closers, after) if closers else set()
+        upto = [index for index, own in enumerate(owned) if _STAGES[own.action.stage] <= _STAGES[stage]]
+        everything = [index for index in upto if index not in behind]
+        for index in closers:
+            after[index].extend(everything)
 
 
 def _behind(starts: Iterable[int], after: Sequence[Sequence[int]]) -> set[int]:
