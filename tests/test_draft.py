@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import tomllib
+from pathlib import Path
 
 import pytest
 from attrs import evolve, frozen
 
 from bedplate import draft as drafting
+from bedplate.cli import main
 from bedplate.hookspecs import Step
 from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedMachine
 
@@ -85,3 +87,45 @@ def test_the_usual_cautions_stand_first() -> None:
     text = drafted()
     for words in ("Back up", "recovery keys", "mains power", "rules"):
         assert words in text.split("format = 1")[0]
+
+
+# --- with the built-in steps ---------------------------------------------------------------------------------------
+
+SPECS = Path(__file__).resolve().parent.parent / "specs"
+
+
+def drafted_and_checked(machine: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
+    """Exit status and report of `check` on the draft of a machine of ours, and the draft, by the command line."""
+    survey, spec = tmp_path / f"{machine}.survey.toml", tmp_path / f"{machine}.toml"
+    survey.write_bytes((SPECS / survey.name).read_bytes())
+    assert main(["draft", str(survey), "--out", str(spec)]) == 0
+    status = main(["check", str(spec)])
+    return status, capsys.readouterr().err, spec.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("machine", ["kelp-02", "barnacle-05", "tern-04"])
+def test_the_draft_of_a_machine_with_room_holds(
+    machine: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, report, text = drafted_and_checked(machine, tmp_path, capsys)
+    assert status == 0, report
+    drafted = tomllib.loads(text)
+    survey = tomllib.loads((SPECS / f"{machine}.survey.toml").read_text(encoding="utf-8"))
+    found = {part["uuid"] for part in survey["disks"][0]["partitions"]}
+    assert {keep["partition"] for keep in drafted["disk"]["keep"]} == found
+    assert drafted["disk"]["table"] == "keep"
+    assert any(line.startswith("#") for line in text.split("[disk]")[1].split("\n"))
+
+
+def test_the_draft_of_a_full_disk_says_so_and_gives_nothing_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, report, text = drafted_and_checked("limpet-01", tmp_path, capsys)
+    assert status == 1 and "disk.new[0].size" in report
+    assert "make room" in text.lower() and 'table = "keep"' in text
+
+
+def test_a_kept_system_keeps_its_local_clock(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    beside = tomllib.loads(drafted_and_checked("kelp-02", tmp_path, capsys)[2])
+    alone = tomllib.loads(drafted_and_checked("tern-04", tmp_path, capsys)[2])
+    assert (beside["clock"]["hardware_clock"], alone["clock"]["hardware_clock"]) == ("local", "utc")

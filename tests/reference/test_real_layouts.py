@@ -10,6 +10,7 @@ from typing import TypeVar
 import pytest
 from attrs import evolve, frozen
 
+from bedplate import capture, check, document, draft, pipeline, registry
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Rejected
 from bedplate.spec import Machine
@@ -22,6 +23,8 @@ from . import test_real_tables as real
 from .test_real_tables import TABLES, Table
 
 T = TypeVar("T")
+
+SPECS = Path(__file__).resolve().parent.parent.parent / "specs"
 
 REFUSED = {
     "01": {"nothing-left"}, "03": {"too-small"}, "04": {"table-untrusted", "dynamic-disk"}, "05": {"nothing-left"},
@@ -89,8 +92,11 @@ def test_what_cannot_be_placed_says_why(number: str) -> None:
 
 @pytest.mark.parametrize("number", sorted(set(TABLES) - set(REFUSED)))
 def test_what_is_placed_lies_in_a_free_region_and_moves_nothing(number: str, tmp_path: Path) -> None:
-    table = TABLES[number]
-    layout = planned(table)
+    assert_beside(TABLES[number], planned(TABLES[number]), tmp_path)
+
+
+def assert_beside(table: Table, layout: Layout, folder: Path) -> None:
+    """The new rows lie inside listed free regions, the old ones are as they were, and sfdisk agrees."""
     new = sorted((part for part in layout.partitions if part.new), key=lambda part: part.number)
     grain = MIB // table["sector"]
     assert new
@@ -99,7 +105,7 @@ def test_what_is_placed_lies_in_a_free_region_and_moves_nothing(number: str, tmp
         assert [True for start, end, _ in table["free"] if start <= part.start and part.end <= end] == [True]
     kept = {part.number: (part.start, part.size) for part in layout.partitions if not part.new}
     assert kept == {at: (start, size) for at, start, size, _ in table["rows"]}
-    assert read_back(table, new, tmp_path) == sorted(rows_of(layout))
+    assert read_back(table, new, folder) == sorted(rows_of(layout))
 
 
 def rows_of(layout: Layout) -> list[tuple[int, int, int, str]]:
@@ -120,3 +126,41 @@ def read_back(table: Table, new: list[LaidPartition], folder: Path) -> list[tupl
     assert verdict.returncode == 0, verdict.stderr
     disk = real.surveyed(table, shown.replace(node, real.NODE))
     return [(part.number, part.start, part.size, part.type) for part in disk.partitions]
+
+
+# --- drafts ------------------------------------------------------------------------------------------------------
+
+DRAFT_REFUSED = {
+    **REFUSED, "02": {"root-too-small"}, "06": {"root-too-small"}, "12": {"root-too-small"}, "15": {"root-too-small"},
+}  # fmt: skip
+"""Why the draft of a table does not hold: as above, and where the largest free region is under 2.5 GiB, the root has
+no room for a base system."""
+
+
+def checked_draft(number: str) -> pipeline.Checked:
+    """The draft for the machine of kelp-02 with the disk of that table, checked against its survey."""
+    source = (SPECS / "kelp-02.survey.toml").read_bytes()
+    kelp = check.structure_survey(document.parse("kelp-02.survey.toml", source))
+    survey = evolve(kelp, disks=(on_the_machine(TABLES[number]),))
+    installed = registry.load()
+    steps = {section: own.step for section, own in installed.steps.items()}
+    text = draft.draft(survey, steps, name="kelp-02", survey_path="it.survey.toml")
+    surveyed = document.parse("it.survey.toml", capture.to_toml(survey).encode())
+    return pipeline.check_spec(document.parse("it.toml", text.encode()), installed, lambda file: surveyed)
+
+
+@pytest.mark.parametrize("number", sorted(DRAFT_REFUSED))
+def test_a_draft_that_cannot_hold_says_why(number: str) -> None:
+    with pytest.raises(Rejected) as caught:
+        checked_draft(number)
+    faults = [fault for fault in caught.value.faults if not fault.warning]
+    assert {fault.code for fault in faults} == DRAFT_REFUSED[number]
+    assert number == "04" or len(faults) == 1
+    assert all(fault.place is not None and fault.place.line for fault in faults)
+
+
+@pytest.mark.parametrize("number", sorted(set(TABLES) - set(DRAFT_REFUSED)))
+def test_a_draft_lays_the_new_system_beside_the_old(number: str, tmp_path: Path) -> None:
+    checked = checked_draft(number)
+    assert_beside(TABLES[number], checked.context.fact(Layout), tmp_path)
+    assert pipeline.plan(checked, "it.toml").nodes
