@@ -25,7 +25,7 @@ from bedplate.actions import (
 )
 from bedplate.checks import file_has_line, file_is, succeeds
 from bedplate.facts import LaidPartition, Layout
-from bedplate.renderers import byhand, checklist, markdown
+from bedplate.renderers import byhand, checklist, markdown, script
 from rendering import HOSTILE, OWNER, action, graph, writing
 
 KEPT = LaidPartition(name="factory", new=False, number=3, start=2048, size=8192, type="T", uuid="K", filesystem="ntfs",
@@ -176,3 +176,10 @@ def test_looking_at_the_general_proofs() -> None:
 
 def test_same_graph_same_bytes() -> None:
     assert whole() == whole()
+
+
+def test_gathered_names_stand_in_the_list_and_in_the_script() -> None:
+    install = action("demo.install", gathers="package", gives=("base",))
+    work = writing("demo.one", "/a", "1", needs=("package:tidetools", "package:attr"))
+    for text in (checklist.render(graph(install, work)), script.render(graph(install, work))):
+        assert "Every package" in text and "attr tidetools" in text

@@ -8,7 +8,7 @@ from __future__ import annotations
 from bedplate.actions import Call, Check
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import library, operations
-from bedplate.renderers.script import environment, find_disk, words
+from bedplate.renderers.script import LINT, environment, find_disk, words
 from bedplate.renderers.shell import comment, indent, message, visible
 
 
@@ -21,9 +21,7 @@ def render(graph: InstallGraph) -> str:
         *comment(f"Proves that {graph.machine.name} is installed as its spec {graph.spec_file} says. It only reads."),
         *comment(f"Digest: {graph.digest}"),
         "#",
-        "# Functions are called by name from the list at the end; text in single quotes is meant as it stands;",
-        "# a verb may read variables that only some scripts set.",
-        "# shellcheck disable=SC1003,SC2016,SC2034,SC2317,SC2329",
+        *LINT,
         "",
         *environment(graph),
         "TARGET=''",

@@ -5,6 +5,7 @@ What the machine will be, what is lost and kept, cautions, what to have at hand,
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Operation, Stage
@@ -12,7 +13,7 @@ from bedplate.facts import Family, HostName, Layout, People
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import byhand, diskmap
 from bedplate.renderers.markdown import code, fenced, text
-from bedplate.renderers.script import CAUTIONS
+from bedplate.renderers.script import CAUTIONS, capital, gathered
 from bedplate.units import in_gib
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
@@ -102,7 +103,7 @@ def _disk(graph: InstallGraph) -> list[str]:
 
 def _cautions(graph: InstallGraph) -> list[str]:
     own = (caution for node in graph.nodes for caution in node.action.cautions)
-    warnings = (f"{fault.message}. {' '.join(fault.notes)}" for fault in graph.warnings)
+    warnings = (f"{capital(fault.message)}. {' '.join(fault.notes)}" for fault in graph.warnings)
     every = dict.fromkeys((*CAUTIONS, *warnings, *own))
     return ["## Cautions", "", *(f"- {text(caution)}" for caution in every), ""]
 
@@ -161,6 +162,7 @@ def _action(node: Node, prompts: Mapping[str, str]) -> list[str]:
         [f"Why: {text(action.reason)}"],
         *([f"**Caution:** {text(caution)}"] for caution in action.cautions),
         *_guards(action.guards),
+        *_gathered(action),
         *_work(action.operations, prompts),
         *([f"Expected: {text(action.expected)}"] if action.expected else [],),
         *([f"If it goes wrong: {text(action.trouble)}"] if action.trouble else [],),
@@ -174,6 +176,12 @@ def _guards(guards: tuple[Check, ...]) -> Iterator[list[str]]:
     if guards:
         yield ["Only begin if:"]
         yield [f"- {text(check.says)}{_otherwise(check)}" for check in guards]
+
+
+def _gathered(action: Action) -> Iterator[list[str]]:
+    if names := gathered(action):
+        yield [f"Every {text(action.gathers)} that this machine needs ({len(names)}):"]
+        yield fenced(textwrap.wrap(" ".join(names), 110, break_on_hyphens=False), "text")
 
 
 def _otherwise(check: Check) -> str:

@@ -22,6 +22,13 @@ CAUTIONS = (
 )
 """Cautions of every installation (common practice, no source)."""
 
+LINT = (
+    "# Functions are called by name from the list at the end; text in single quotes is meant as it stands; a verb may",
+    "# read variables that only some scripts set, and take arguments that only some callers give.",
+    "# shellcheck disable=SC1003,SC2016,SC2034,SC2119,SC2120,SC2317,SC2329",
+)
+"""What shellcheck cannot know about a script that is put together from a library."""
+
 _ALWAYS = ("find-disk", "put-stamp", "stamp-is", "tool-present", "write-file")
 
 
@@ -63,9 +70,7 @@ def _head(graph: InstallGraph) -> list[str]:
         "#",
         "# Try it first with --show: it prints what would be done and touches nothing.",
         "#",
-        "# Functions are called by name from the list at the end; text in single quotes is meant as it stands;",
-        "# a verb may read variables that only some scripts set.",
-        "# shellcheck disable=SC1003,SC2016,SC2034,SC2317,SC2329",
+        *LINT,
         "",
     ]
 
@@ -132,8 +137,13 @@ def plan(graph: InstallGraph) -> list[str]:
         "",
         "Cautions:",
         *(f"  - {visible(text)}" for text in cautions),
-        *(f"  - {visible(fault.message)}" for fault in graph.warnings),
+        *(f"  - {visible(capital(fault.message))}" for fault in graph.warnings),
     ]
+
+
+def capital(sentence: str) -> str:
+    """A fault's message as a sentence of its own."""
+    return sentence[:1].upper() + sentence[1:]
 
 
 def _disk_plan(layout: Layout) -> list[str]:
@@ -180,7 +190,14 @@ def _function(title: str, body: Iterable[str]) -> list[str]:
 
 
 def _cautions(action: Action) -> list[str]:
-    return [f"say {message('    Caution: ' + text)}" for text in action.cautions]
+    names = [f"    Every {action.gathers}: {' '.join(gathered(action))}"] if gathered(action) else []
+    return [f"say {message(text)}" for text in (*(f"    Caution: {text}" for text in action.cautions), *names)]
+
+
+def gathered(action: Action) -> tuple[str, ...]:
+    """The names an action gathers from the needs of all others, in order; empty if it gathers none."""
+    start = f"{action.gathers}:"
+    return tuple(token.removeprefix(start) for token in action.gives if action.gathers and token.startswith(start))
 
 
 def _ask(secret: Secret) -> str:

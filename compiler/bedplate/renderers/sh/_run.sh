@@ -29,7 +29,12 @@ run_into() {
 # only_shown COMMAND: with --show, print it (or what was said by same_as) and succeed.
 only_shown() {
     [ "$MODE" = show ] || return 1
-    [ -n "$SAID" ] || printf '        %s\n' "$1" | plainly >&4
+    r_line=$1
+    case $r_line in
+        'in_target '*) r_line="chroot $TARGET ${r_line#in_target }" ;;
+        verb_*) r_line="(this script's function) ${r_line#verb_}" ;;
+    esac
+    [ -n "$SAID" ] || printf '        %s\n' "$r_line" | plainly >&4
     SAID=
 }
 
