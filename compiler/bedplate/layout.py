@@ -92,11 +92,11 @@ def _shrink(start: int, size: int, after: int, sector_size: int) -> Shrink:
 
 
 def mib_of(request: Request, room_mib: int) -> int:
-    """Whole MiB a request stands for: sizes are rounded up, shares of `room_mib` down, `rest` is 0."""
+    """Whole MiB a request stands for: sizes are rounded up, shares of `room_mib` down (to 1 at least), `rest` is 0."""
     if isinstance(request, Size):
         return -(-request.bytes // MIB)
     if isinstance(request, Share):
-        return int(room_mib * request.percent / 100)
+        return max(1, int(room_mib * request.percent / 100))
     return 0
 
 
@@ -172,7 +172,7 @@ def _fit(order: Sequence[int], sizes: Sequence[int], room: Room) -> tuple[dict[i
     left = [region.aligned_mib for region in room.regions]
     region_of: dict[int, int] = {}
     for index in order:
-        hit = next((number for number, mib in enumerate(left) if mib >= max(sizes[index], 1)), None)
+        hit = next((number for number, mib in enumerate(left) if mib >= sizes[index]), None)
         if hit is None:
             return region_of, left, index
         region_of[index] = hit

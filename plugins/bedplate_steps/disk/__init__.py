@@ -73,6 +73,7 @@ def bedplate_steps() -> list[Step]:
             check=all_faults,
             facts={Layout: plan},
             draft=draft,
+            draft_rank=20,
             required=True,
         )
     ]

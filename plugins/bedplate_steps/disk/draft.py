@@ -166,7 +166,7 @@ def _new(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
         yield _toml(name="esp", size="1GiB", filesystem="vfat", label="ESP", mount="/boot/efi")
     yield f"\n[[disk.new]]\n# What is left of the largest free region ({in_gib(room)})."
     if room < SMALLEST_ROOT:
-        yield "# That is little. Make room in the system that is there, or take another disk: nothing of it is given up here."
+        yield "# That is little: make room in the system that is there, or take another disk."
     yield _toml(name="root", size="rest", filesystem="ext4", label="root", mount="/")
     memory = survey.machine.memory_bytes
     swap = _swap(memory)
