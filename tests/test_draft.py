@@ -54,8 +54,10 @@ def test_any_name_becomes_a_host_name(told: str, name: str) -> None:
     assert drafting.host_name(told) == name
 
 
-def test_sections_come_in_the_order_given_required_ones_first() -> None:
-    text = drafted(SURVEY, step("extra", "[extra]\n", False), step("b", "\n\n# why\n[b]\n\n\n"), step("a", "[a]"))
+def test_sections_come_by_rank_required_ones_first() -> None:
+    late = evolve(step("a", "[a]"), draft_rank=2)
+    early = evolve(step("b", "\n\n# why\n[b]\n\n\n"), draft_rank=1)
+    text = drafted(SURVEY, step("extra", "[extra]\n", False), late, early)
     assert text.index("[b]") < text.index("[a]") < text.index("[extra]")
     assert list(tomllib.loads(text)) == ["format", "machine", "b", "a", "extra"]
     assert text.endswith("[extra]\n")

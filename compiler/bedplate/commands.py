@@ -12,12 +12,14 @@ from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
 
+from attrs import evolve
+
 from bedplate import check as checking
 from bedplate import files, pipeline, registry
 from bedplate.document import LIMIT, Document, read
 from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
 from bedplate.graph import InstallGraph
-from bedplate.hookspecs import Renderer
+from bedplate.hookspecs import Renderer, Step
 
 CAPTURE_LIMIT = 64 * 1024 * 1024
 """The largest capture that is read, bytes."""
@@ -181,7 +183,7 @@ def draft(arguments: argparse.Namespace) -> int:
 
     try:
         surveyed = checking.structure_survey(load_document(arguments.survey))
-        steps = {section: own.step for section, own in registry.load().steps.items()}
+        steps = {section: _guarded(own) for section, own in registry.load().steps.items()}
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
         name = arguments.name or Path(arguments.survey).name.split(".", 1)[0]
@@ -189,6 +191,15 @@ def draft(arguments: argparse.Namespace) -> int:
     except Rejected as rejected:
         return _refused(rejected)
     return _emit(text, arguments.out)
+
+
+def _guarded(own: registry.InstalledStep) -> Step:
+    """The step, its draft's crash put into words."""
+    suggest = own.step.draft
+    if suggest is None:
+        return own.step
+    doing = f"drafting [{own.step.section}]"
+    return evolve(own.step, draft=lambda survey: registry.call(own.origin, doing, suggest, survey))
 
 
 def _refused(rejected: Rejected) -> int:

@@ -28,9 +28,9 @@ _CAUTIONS = """\
 def draft(survey: Survey, steps: Mapping[str, Step], name: str, survey_path: str) -> str:
     """A commented spec named after `name` for the machine of `survey`, which the spec names as `survey_path`.
 
-    Sections stand in the order of `steps`, required ones first; optional steps without a draft are left out.
+    Sections stand by their `draft_rank`, required ones first; optional steps without a draft are left out.
     """
-    ordered = sorted(steps.values(), key=lambda step: not step.required)
+    ordered = sorted(steps.values(), key=lambda step: (not step.required, step.draft_rank, step.section))
     sections = (_section(step, survey) for step in ordered)
     return "\n".join([_frame(survey, name, survey_path), *filter(None, sections)])
 

@@ -70,6 +70,8 @@ class Step:
     """Facts this step can give, by type. Called at most once each; may raise Rejected."""
     draft: Callable[[Survey], str] | None = None
     """A commented TOML text of this section for a surveyed machine, `[section]` header included."""
+    draft_rank: int = 100
+    """Where the section stands in a draft: lower first, equal ones by name."""
     required: bool = False
     """Whether every spec must have the section."""
     contract: int = CONTRACT

@@ -41,6 +41,7 @@ def bedplate_steps() -> list[Step]:
             check=check,
             facts={Family: family_of},
             draft=draft,
+            draft_rank=10,
             required=True,
         )
     ]

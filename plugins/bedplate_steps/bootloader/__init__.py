@@ -45,6 +45,7 @@ def bedplate_steps() -> list[Step]:
             check=check,
             facts={KernelParameters: kernel_parameters},
             draft=draft,
+            draft_rank=70,
             required=True,
         )
     ]

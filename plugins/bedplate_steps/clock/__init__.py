@@ -34,6 +34,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             check=check,
             draft=draft,
+            draft_rank=30,
             required=True,
         )
     ]

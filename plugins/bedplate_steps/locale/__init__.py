@@ -36,6 +36,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             check=check,
             draft=draft,
+            draft_rank=40,
             required=True,
         )
     ]

@@ -50,6 +50,7 @@ def bedplate_steps() -> list[Step]:
             check=check,
             facts={HostName: _names},
             draft=draft,
+            draft_rank=50,
             required=True,
         )
     ]

@@ -65,6 +65,7 @@ def bedplate_steps() -> list[Step]:
             check=check,
             facts={People: _people},
             draft=draft,
+            draft_rank=60,
             required=True,
         )
     ]
