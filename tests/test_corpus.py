@@ -1,4 +1,5 @@
-"""Bad input on disk: `corpus/invalid/CODE/CASE/spec.toml`, with the exact report of `bedplate check` beside it.
+"""Bad and doubtful input on disk, with the exact report of `bedplate check` beside it: `corpus/invalid/CODE/CASE`
+holds what is refused, `corpus/warned/CODE/CASE` what goes through with a warning.
 
 `BEDPLATE_REWRITE=1 pytest tests/test_corpus.py` writes the reports anew and prints what changed.
 """
@@ -6,8 +7,10 @@
 from __future__ import annotations
 
 import difflib
+import json
 import os
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -16,7 +19,8 @@ from bedplate.cli import main
 from bedplate.document import LIMIT
 
 CORPUS = Path(__file__).parent / "corpus"
-CASES = sorted(path.parent for path in (CORPUS / "invalid").glob("*/*/spec.toml"))
+INVALID = sorted(path.parent for path in (CORPUS / "invalid").glob("*/*/spec.toml"))
+WARNED = sorted(path.parent for path in (CORPUS / "warned").glob("*/*/spec.toml"))
 HEAD = re.compile(r"^(warning: )?(.+?): .*\[([a-z0-9-]+)\]$")
 
 
@@ -43,7 +47,32 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def test_the_corpus_is_not_empty() -> None:
-    assert len(CASES) > 60
+    assert len(INVALID) > 180
+    assert len(WARNED) > 20
+
+
+CODE = re.compile(r"""(?:code=|reject\(|_rejected\()\s*"([a-z0-9-]+)\"""")
+
+
+NO_SPEC_LEADS_TO = {
+    "bad-id",  # the schema refuses the number first
+    "missing-fact",  # all sections that give facts are required
+    "not-gathered",  # a plugin's action would have to name a gathered kind nobody gathers
+}
+
+
+def test_every_code_has_a_case_or_a_test() -> None:
+    """Each kind of fault the sources can make stands in the corpus or, where no spec leads to it, in a test."""
+    root = CORPUS.parent.parent
+    codes = set(CODE.findall(text_of([*root.glob("compiler/**/*.py"), *root.glob("plugins/**/*.py")])))
+    told = set(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+|[a-z]+", text_of(CORPUS.parent.rglob("test_*.py"))))
+    told |= {code for _, _, code in heads(text_of(CORPUS.rglob("report.txt")))}
+    assert len(codes) > 100
+    assert sorted(codes - told - NO_SPEC_LEADS_TO) == []
+
+
+def text_of(files: Iterable[Path]) -> str:
+    return "\n".join(path.read_text(encoding="utf-8") for path in files)
 
 
 @pytest.mark.parametrize("base", ["whole.toml", "beside.toml"])
@@ -55,7 +84,7 @@ def test_what_the_cases_spoil_is_without_fault(
     assert status == 0, report
 
 
-@pytest.mark.parametrize("case", CASES, ids=name)
+@pytest.mark.parametrize("case", INVALID, ids=name)
 def test_bad_input_gives_its_report_and_nothing_is_written(
     case: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -70,6 +99,30 @@ def test_bad_input_gives_its_report_and_nothing_is_written(
     assert codes == [wanted] if wanted != "several" else len(codes) > 1
     assert all(re.search(r":\d+:\d+$", place) or code == "empty-file" for _, place, code in heads(report))
     compare(case / "report.txt", report)
+
+
+@pytest.mark.parametrize("case", WARNED, ids=name)
+def test_doubtful_input_goes_through_with_a_warning(
+    case: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(case)
+    status, report = report_of(capsys, "spec.toml")
+    assert status == 0
+    assert case.parent.name in [code for warning, _, code in heads(report) if warning]
+    assert all(re.search(r":\d+:\d+$", place) for _, place, _ in heads(report))
+    compare(case / "report.txt", report)
+
+
+@pytest.mark.parametrize("case", [case for case in INVALID if case.parent.name == "several"], ids=name)
+def test_programs_are_told_the_same(
+    case: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(case)
+    assert main(["check", "--format", "json", "spec.toml"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    place = "{file}:{line}:{column}"
+    as_heads = [(item["severity"] == "warning", place.format_map(item), item["code"]) for item in told]
+    assert as_heads == heads((case / "report.txt").read_text(encoding="utf-8"))
 
 
 def compare(file: Path, report: str) -> None:
