@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pexpect
 import pytest
 
 from bedplate.actions import (
@@ -385,6 +386,26 @@ def test_a_secret_is_asked_until_it_fits(sandbox: Sandbox, shell: str, answers: 
     done = sandbox.run(script.render(graph(work)), shell, answers=answers + NAME)
     assert (done.returncode, says in done.stdout) == (0, True), done.stdout
     assert (sandbox.target / "p").read_text() == "right"
+
+
+def test_a_typed_secret_is_not_echoed_and_the_terminal_comes_back(sandbox: Sandbox, shell: str) -> None:
+    # termios(3), ECHO: what is typed into a terminal comes back on it unless switched off
+    secret = Secret(name="p", prompt="Password of ana")
+    work = action("demo.p", Run(argv=("sleep", "3")), secrets=(secret,))
+    path = sandbox.place(script.render(graph(work)))
+    terminal = pexpect.spawn(SHELLS[shell][0], [*SHELLS[shell][1:], str(path)], encoding="utf-8", timeout=20)
+    for prompt in ("Password of ana: ", "again.: "):
+        terminal.expect(prompt)
+        terminal.sendline("quiet-value")
+    terminal.expect("Type the name of the machine .*: ")
+    assert "quiet-value" not in terminal.before
+    assert terminal.getecho()
+    terminal.sendline("kelp-02")
+    terminal.expect("2 s")  # the elapsed time of a long action
+    terminal.expect("done, 3 s|done, 4 s")
+    terminal.expect(pexpect.EOF)
+    terminal.close()
+    assert terminal.exitstatus == 0
 
 
 @pytest.mark.parametrize("content", ["from file\n", "from file", "from file\r\n", "from file\nmore\n"])
