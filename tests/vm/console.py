@@ -1,6 +1,7 @@
 """The serial console of a machine, driven as a person at a terminal would."""
 
 import re
+import time
 from pathlib import Path
 
 import pexpect
@@ -65,6 +66,15 @@ class Console:
     def press(self, keys: str) -> None:
         """Send key presses as they are: ``\\r`` is Enter, ``\\x1b[B`` the arrow down of a VT100."""
         self.child.send(keys)
+
+    def choose_menu_entry(self, last_title: str, *, downs: int, timeout: float = 120) -> None:
+        """Choose the entry ``downs`` rows below the first, once the menu's last title is on screen."""
+        self.expect(last_title, timeout)
+        for _ in range(downs):
+            self.press("\x1b[B")
+            # the firmware's terminal takes a lone Esc for a key of its own when keys come too fast
+            time.sleep(0.5)
+        self.press("\r")
 
     def start(self, command: str) -> None:
         """Begin a command at the plain shell; ``expect`` and ``answer`` its questions, then ``finish``."""
