@@ -217,3 +217,30 @@ def test_law_the_order_of_tables_changes_places_at_most() -> None:
 
 def what(faults: tuple[Fault, ...]) -> set[tuple[str, object]]:
     return {(fault.code, fault.path) for fault in faults}
+
+
+def _texts(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    own = [path] if isinstance(value, str) else []
+    return own + [found for part, item in inside for found in _texts(item, (*path, part))]
+
+
+def _with(data: Any, path: tuple[Any, ...], value: Any) -> Any:
+    if not path:
+        return value
+    copy = dict(data) if isinstance(data, dict) else list(data)
+    copy[path[0]] = _with(copy[path[0]], path[1:], value)
+    return copy
+
+
+@pytest.mark.parametrize("path", GOOD, ids=lambda path: path.name)
+@pytest.mark.parametrize("hostile", ["\n", "\x00", "\r", "\x1b", "\x7f"], ids=ascii)
+def test_no_text_of_a_spec_may_hold_a_control_character(path: Path, hostile: str) -> None:
+    """A line break or NUL in any text of any good spec is a fault at that text, in its first stage."""
+    data = dict(read(str(path), contents).data)
+    data.pop("extends", None)
+    for place in _texts(data):
+        spoiled = _with(data, place, "a" + hostile + "touch ran")
+        faults = answer(str(path), tomli_w.dumps(spoiled).encode())
+        assert place in {fault.path for fault in faults if not fault.warning}, place
+        must_be_in_words(faults, f"{path.name} {place}")
