@@ -270,7 +270,7 @@ def close(layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("stage:target", "target:mounted", *(("tool:fsck.fat",) if esp else ())),
+        needs=("stage:target", "target:mounted", "target:unbound", *(("tool:fsck.fat",) if esp else ())),
         gives=("target:closed",),
         proofs=(checks.holds("Nothing is mounted at the target any more", "target-is-closed", early=False),),
         transient=True,
