@@ -75,7 +75,7 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
         "The target has room for the base", "room-in", InTarget("/"), str(family.room_mib), early=False,
         otherwise="Ask for a larger root partition in the spec.",
     )  # fmt: skip
-    before = archive.guards(base) if base.archive else family.guards(base)
+    before = archive.guards(base) if base.archive else (*_keyring(base), *family.guards(base))
     begun = checks.holds("The target is not half made", "base-whole", early=False)
     tools = archive.tools(base) if base.archive else family.tools
     return Action(
@@ -95,6 +95,14 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
         expected=f"{TARGET} holds etc, usr, var and the planned mount points.",
         trouble=f"The tool's own message says what it could not fetch or verify. {RESUME}",
     )  # fmt: skip
+
+
+def _keyring(base: Base) -> Iterable[Check]:
+    if base.keyring:
+        yield checks.succeeds(
+            f"The keyring {base.keyring} is on the medium", "test", "-s", base.keyring,
+            otherwise="Copy it to the medium; it must have come by another way than the packages themselves.",
+        )  # fmt: skip
 
 
 def _machine_id() -> Action:
