@@ -7,7 +7,7 @@ verb_keymap_is_known() {
     done
     # shellcheck disable=SC2086 # folder names from the list above
     if [ -n "$v_folders" ]; then
-        find $v_folders -name "$1.map*" >"$WORK/keymaps" 2>/dev/null
+        find $v_folders -name "$1.map*" -o -name "$1.kmap*" >"$WORK/keymaps" 2>/dev/null
         [ ! -s "$WORK/keymaps" ] || return 0
     fi
     if command -v ckbcomp >/dev/null 2>&1; then
