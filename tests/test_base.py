@@ -15,7 +15,7 @@ from attrs import evolve, field, frozen
 import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Stage
 from bedplate.facts import Family, LaidPartition, Layout
-from bedplate.faults import Fault, Rejected, dotted
+from bedplate.faults import Fault, Place, Rejected, dotted
 from bedplate.graph import Node, Owned, link
 from bedplate.schema_faults import schema_faults
 from bedplate.spec import Machine
@@ -59,7 +59,7 @@ class Around:
 
 def section(text: str) -> Base:
     data: dict[str, Any] = tomllib.loads(text)
-    if schema_faults(bedplate_schema.load("base"), data, lambda *_: None):
+    if schema_faults(bedplate_schema.load("base"), data, lambda path, key=False: Place(file="spec")):
         raise ValueError("refused by the schema")
     return structured(data, Base)
 

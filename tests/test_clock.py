@@ -17,7 +17,7 @@ from attrs import field, frozen
 import bedplate_schema
 from bedplate.actions import Action, ByHand, InTarget, Link, Stage, WriteFile
 from bedplate.facts import Family, LaidPartition, Layout
-from bedplate.faults import Fault, dotted
+from bedplate.faults import Fault, Place, dotted
 from bedplate.schema_faults import schema_faults
 from bedplate.spec import Machine
 from bedplate.structure import structured
@@ -65,7 +65,7 @@ class Around:
 
 def section(text: str) -> Clock:
     data: dict[str, Any] = tomllib.loads(text)
-    if schema_faults(bedplate_schema.load("clock"), data, lambda *_: None):
+    if schema_faults(bedplate_schema.load("clock"), data, lambda path, key=False: Place(file="spec")):
         raise ValueError("refused by the schema")
     return structured(data, Clock)
 

@@ -13,7 +13,7 @@ from attrs import field, frozen
 import bedplate_schema
 from bedplate.actions import Action, InTarget, Outputs, Run, Stage, Where, WriteFile
 from bedplate.facts import Family
-from bedplate.faults import Fault, dotted
+from bedplate.faults import Fault, Place, dotted
 from bedplate.schema_faults import schema_faults
 from bedplate.spec import Machine
 from bedplate.structure import structured
@@ -48,7 +48,7 @@ class Around:
 
 def section(text: str) -> Locale:
     data: dict[str, Any] = tomllib.loads(text)
-    if schema_faults(bedplate_schema.load("locale"), data, lambda *_: None):
+    if schema_faults(bedplate_schema.load("locale"), data, lambda path, key=False: Place(file="spec")):
         raise ValueError("refused by the schema")
     return structured(data, Locale)
 
