@@ -11,7 +11,7 @@ verb_await_partitions() {
                 return 1
             fi
             # A node can come, go and come again, so neither of these is trusted to be enough.
-            [ "$v_tries" -lt 3 ] || partx --update "$DISK"
+            [ "$v_tries" -lt 2 ] || partx --update "$DISK"
             ! command -v udevadm >/dev/null || udevadm settle --timeout=10
             sleep 1
         done

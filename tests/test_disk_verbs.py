@@ -1,0 +1,224 @@
+"""The disk step's runtime verbs at work on a loop device: tables, mounts, subvolumes, swap, closing.
+
+The loop device takes root; without it these tests are skipped. Mounts are made in a mount name space of their own.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from attrs import frozen
+
+from bedplate.renderers import library
+from bedplate.units import MIB
+
+SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
+LINUX, SWAP = "0FC63DAF-8483-4772-8E79-3D69D8477DE4", "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"
+"""Types of the Discoverable Partitions Specification 1.0."""
+ROOT, HOME, PAGE = (f"{digit * 8}-2222-4333-8444-555555555555" for digit in ("A", "B", "C"))
+TABLE = "11111111-2222-4333-8444-555555555555"
+FS = "99999999-2222-4333-8444-55555555555"
+ROWS = f"""label: gpt
+label-id: {TABLE}
+start=2048, size=409600, type={LINUX}, uuid={ROOT}, name="root"
+start=411648, size=204800, type={LINUX}, uuid={HOME}, name="home"
+start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
+"""
+ALL = [
+    "append-partitions", "close-target", "copy-saved-table", "delete-partitions", "disk-is", "disk-is-unused",
+    "filesystem-is", "is-mounted", "is-there", "make-filesystem", "make-subvolumes", "make-swap-file", "make-table",
+    "may-format", "mount-in-target", "partition-ends-by", "partition-is", "room-is-free", "save-table",
+    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-whole",
+    "target-is-closed",
+]  # fmt: skip
+
+
+@frozen(kw_only=True)
+class Bench:
+    """A loop device and folders for the target and the scratch files."""
+
+    node: str
+    image: Path
+    target: Path
+    work: Path
+    shell: str
+
+    def run(self, lines: str, text: str = "") -> subprocess.CompletedProcess[str]:
+        """Shell lines after the verbs, with `say`, `$DISK`, `$TARGET` and `$WORK` as a script gives them."""
+        head = f"set -u\nDISK={self.node} TARGET={self.target} WORK={self.work}\nsay() {{ printf '%s\\n' \"$*\"; }}\n"
+        whole = head + library.verbs(ALL) + "\n" + lines
+        command = ["unshare", "--mount", "--propagation", "private", *SHELLS[self.shell], "-c", whole]
+        return subprocess.run(command, input=text, capture_output=True, text=True, timeout=120)
+
+    def holds(self, lines: str, text: str = "") -> str:
+        """Run lines that must all succeed; what they printed."""
+        ran = self.run("\n".join(f"{line} || exit 9" for line in lines.strip().splitlines()) + "\n", text)
+        assert ran.returncode == 0, ran.stdout + ran.stderr
+        return ran.stdout
+
+    def fails(self, line: str) -> str:
+        """Run a line that must fail and say why."""
+        ran = self.run(line)
+        assert ran.returncode == 1 and ran.stderr.strip(), ran
+        return ran.stderr
+
+
+def call(*argv: object, text: str | None = None) -> str:
+    ran = subprocess.run([str(word) for word in argv], input=text, capture_output=True, text=True)
+    assert ran.returncode == 0, f"{argv}: {ran.stderr}"
+    return ran.stdout
+
+
+@pytest.fixture(params=["dash"])
+def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Bench]:
+    if os.getuid() != 0 or not Path("/dev/loop-control").exists():
+        pytest.skip("a loop device needs root and /dev/loop-control")
+    image, target, work = tmp_path / "disk.img", tmp_path / "target", tmp_path / "work"
+    target.mkdir()
+    work.mkdir()
+    with image.open("wb") as file:
+        file.truncate(400 * MIB)
+    node = call("losetup", "--find", "--show", image).strip()
+    try:
+        yield Bench(node=node, image=image, target=target, work=work, shell=request.param)
+    finally:
+        subprocess.run(["partx", "--delete", node], check=False, capture_output=True)
+        call("losetup", "--detach", node)
+
+
+EVERY_SHELL = pytest.mark.parametrize("bench", SHELLS, indirect=True)
+
+
+def made(bench: Bench) -> Bench:
+    bench.holds(f"verb_make_table {ROOT} {HOME} {PAGE}", ROWS)
+    return bench
+
+
+@EVERY_SHELL
+def test_a_new_table_clears_what_lay_there_and_is_proved(bench: Bench) -> None:
+    """Signatures survive partitioning unless they are wiped (sfdisk(8), --wipe-partitions)."""
+    call("mkfs.ext4", "-q", "-F", "-L", "old", bench.node)
+    with bench.image.open("r+b") as file:
+        file.seek(411648 * 512 + 1080)
+        file.write(b"\x53\xef")
+    made(bench).holds(f"""
+verb_table_is {TABLE} 2048 {400 * 2048 - 34}
+verb_table_is_whole {400 * MIB} 512
+verb_disk_is '' {400 * MIB} 512
+verb_disk_is_unused
+verb_partition_is {ROOT} 2048 409600 {LINUX} root
+verb_partition_ends_by {HOME} 411648 300000 {LINUX}
+verb_may_format {ROOT} ext4 {FS}1
+verb_may_format {HOME} ext4 {FS}2
+verb_room_is_free 2048 411647 {ROOT}
+verb_room_is_free 682000 700000 none
+""")
+    assert "planned: start 2048, size 1" in bench.fails(f"verb_partition_is {ROOT} 2048 1 {LINUX}")
+    assert "not named x" in bench.fails(f"verb_partition_is {ROOT} 2048 409600 {LINUX} x")
+    assert "size at most 204799" in bench.fails(f"verb_partition_ends_by {HOME} 411648 204799 {LINUX}")
+    assert "inside the planned" in bench.fails(f"verb_room_is_free 411000 411648 {ROOT}")
+    assert "no line" in bench.fails(f"verb_table_is {TABLE} 34 {400 * 2048 - 34}")
+    assert "no partition" in bench.fails(f"verb_partition_is {FS}1 1 1 {LINUX}")
+    assert "1 bytes" not in bench.fails(f"verb_disk_is SERIAL {400 * MIB} 512")
+
+
+def test_a_damaged_or_misplaced_table_is_told(bench: Bench) -> None:
+    made(bench)
+    second = bench.fails(f"verb_table_is_whole {500 * MIB} 512")
+    assert second.startswith(f"the second header is on sector {400 * 2048 - 1}")
+    with open(bench.node, "r+b") as file:
+        file.seek(462)
+        file.write(b"\x01" * 16)
+    assert "protective MBR" in bench.fails(f"verb_table_is_whole {400 * MIB} 512")
+    with open(bench.node, "r+b") as file:
+        file.seek(512)
+        file.write(bytes(512))
+    assert "corrupt" in bench.fails(f"verb_partition_is {ROOT} 2048 409600 {LINUX}")
+
+
+def test_names_of_foreign_partitions_cannot_pass_for_ours(bench: Bench) -> None:
+    made(bench)
+    lie = f"x: start=1, size=1, type={LINUX}, uuid={FS}7"
+    call("sfdisk", "--quiet", "--no-reread", "--part-label", bench.node, 2, lie[:36])
+    bench.holds(f"verb_partition_is {HOME} 411648 204800 {LINUX}")
+    bench.fails(f"verb_partition_is {FS}7 1 1 {LINUX}")
+
+
+def test_appending_twice_adds_nothing_and_deleting_brings_the_table_back(bench: Bench) -> None:
+    made(bench)
+    before = call("sfdisk", "--dump", bench.node)
+    row = f'start=700416, size=8192, type={LINUX}, uuid={FS}3, name="more"\n'
+    bench.holds(f"verb_append_partitions {FS}3", row)
+    bench.holds(f"verb_append_partitions {FS}3", row)
+    assert len(call("sfdisk", "--dump", bench.node).splitlines()) == len(before.splitlines()) + 1
+    bench.holds(f"verb_delete_partitions {FS}3 {FS}4")
+    assert call("sfdisk", "--dump", bench.node) == before
+
+
+def test_the_saved_table_is_the_one_of_before(bench: Bench) -> None:
+    made(bench)
+    whole = call("sfdisk", "--dump", bench.node)
+    stick, kept = bench.work / "stick" / "table.dump", bench.target / "var" / "table.dump"
+    bench.holds(f"""
+verb_save_table {stick} - {PAGE}
+verb_table_is_saved {stick} - {PAGE}
+verb_copy_saved_table {stick} {kept}
+verb_is_there {kept}
+""")
+    assert stick.read_text() == "".join(line for line in whole.splitlines(keepends=True) if PAGE not in line)
+    assert kept.read_text() == stick.read_text() and kept.stat().st_mode & 0o777 == 0o600
+    assert "another table" in bench.fails(f"verb_table_is_saved {stick} - {HOME}")
+    bench.holds(f"verb_save_table {stick} {TABLE} {PAGE}\nverb_table_is_saved {stick} {TABLE} {PAGE}")
+    assert stick.read_text() == kept.read_text(), "what is older than our own table stays"
+
+
+@EVERY_SHELL
+def test_mounts_subvolumes_swap_and_the_closing(bench: Bench) -> None:
+    """Everything in one name space, as in one run of a script."""
+    made(bench)
+    bench.holds(f"""
+verb_make_filesystem {ROOT} btrfs {FS}1 'kelp root'
+verb_make_filesystem {HOME} ext4 {FS}2 ''
+verb_make_filesystem {PAGE} swap {FS}3 page
+verb_filesystem_is {ROOT} btrfs {FS}1 'kelp root'
+verb_filesystem_is {HOME} ext4 {FS}2 ''
+verb_filesystem_is {PAGE} swap {FS}3 page
+verb_may_format {HOME} ext4 {FS}2
+verb_make_subvolumes {ROOT} @ @srv
+verb_make_subvolumes {ROOT} @ @srv
+verb_subvolumes_are {ROOT} @ @srv
+verb_mount_in_target {ROOT} {bench.target}/ btrfs subvol=@,compress=zstd @
+verb_mount_in_target {ROOT} {bench.target}/ btrfs subvol=@,compress=zstd @
+verb_mount_in_target {HOME} {bench.target}/home ext4 defaults ''
+verb_mount_in_target {ROOT} {bench.target}/srv btrfs subvol=@srv @srv
+verb_is_mounted {ROOT} {bench.target}/ @
+verb_is_mounted {HOME} {bench.target}/home
+verb_is_mounted {ROOT} {bench.target}/srv @srv
+verb_subvolumes_are {ROOT} @ @srv
+verb_swap_on {PAGE}
+verb_swap_is_on {PAGE}
+verb_make_swap_file {bench.target}/swapfile 20 {FS}4
+verb_swap_file_is {bench.target}/swapfile 20 {FS}4
+verb_make_swap_file {bench.target}/home/swap/file 10 {FS}5
+verb_swap_file_is {bench.target}/home/swap/file 10 {FS}5
+! verb_target_is_closed
+! verb_disk_is_unused
+! verb_may_format {HOME} ext4 {FS}2
+! verb_is_mounted {HOME} {bench.target}/srv
+! verb_mount_in_target {HOME} {bench.target}/srv ext4 defaults ''
+! verb_swap_file_is {bench.target}/swapfile 21 {FS}4
+mkdir {bench.target}/dev
+mount --rbind /dev {bench.target}/dev
+verb_close_target swap:{PAGE} container:none
+verb_target_is_closed
+verb_disk_is_unused
+! verb_swap_is_on {PAGE}
+""")
+    assert Path("/dev/null").exists()
+    assert "holds: type ext4" in bench.fails(f"verb_filesystem_is {HOME} ext4 {FS}2 label")
+    assert "holds something: type ext4" in bench.fails(f"verb_may_format {HOME} xfs {FS}2")
+    assert "missing subvolumes: @no" in bench.fails(f"verb_subvolumes_are {ROOT} @ @no")
