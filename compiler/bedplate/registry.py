@@ -66,11 +66,11 @@ class Registry:
 
 def load() -> Registry:
     """The registry of every installed plugin. Never raises for a broken plugin: it is listed in `broken`."""
-    found = sorted(entry_points(group=GROUP), key=lambda point: (_origin(point).distribution, point.name))
+    known: dict[int, tuple[str, str]] = {}
+    found = [(_origin(point, known), point) for point in entry_points(group=GROUP)]
     loaded: list[tuple[Origin, object]] = []
     broken: list[Broken] = []
-    for point in found:
-        origin = _origin(point)
+    for origin, point in sorted(found, key=lambda pair: (pair[0].distribution, pair[0].plugin)):
         try:
             loaded.append((origin, point.load()))
         except Exception as error:
@@ -161,11 +161,16 @@ class PluginError(Exception):
     """A plugin broke its contract. The message names plugin, distribution and what it was doing."""
 
 
-def _origin(point: EntryPoint) -> Origin:
+def _origin(point: EntryPoint, known: dict[int, tuple[str, str]]) -> Origin:
+    """Where the entry point comes from; `known` keeps each distribution's metadata from being parsed again."""
     distribution = point.dist
     if distribution is None:
         return Origin(plugin=point.name, distribution="unknown", version="0")
-    return Origin(plugin=point.name, distribution=distribution.name, version=distribution.version)
+    if id(distribution) not in known:
+        metadata = distribution.metadata
+        known[id(distribution)] = (metadata["Name"], metadata["Version"])
+    name, version = known[id(distribution)]
+    return Origin(plugin=point.name, distribution=name, version=version)
 
 
 def _words(error: Exception) -> str:
