@@ -128,6 +128,7 @@ def test_the_schema_refuses(text: str) -> None:
         (APT + 'packages = ["less", "Vim"]', "packages[1]", "bad-package-name"),
         (APT + 'firmware = false\nfirmware_packages = ["firmware-realtek"]', "firmware_packages",
          "firmware-contradiction"),
+        (APT + 'source = "https://mirror.example/debian"\ncomponents = ["main"]', "components", "component-missing"),
         (APT + f'archive_sha256 = "{"0" * 64}"', "archive_sha256", "archive-missing"),
         (APT + 'more_sources = [{ name = "a", url = "https://mirror.example/" }]', "more_sources", "source-missing"),
     ],
@@ -473,6 +474,20 @@ def test_the_mediums_sources_are_read_in_both_formats(place: Path, shell: tuple[
         f"deb {key} https://mirror.example/two bookworm-updates main non-free-firmware",
     ]
     assert done.stderr == ""
+
+
+@shells
+def test_a_missing_component_is_found_before_anything_is_written(place: Path, shell: tuple[str, ...]) -> None:
+    listed = "deb https://mirror.example/debian bookworm main contrib\n"
+    for component, found in (("contrib", 0), ("non-free-firmware", 1), ("mai", 1)):
+        done = call(place, "apt-source-offers", "bookworm", component, stdin=listed, shell=shell)
+        assert done.returncode == found, done.stderr
+
+
+def test_a_keyring_is_looked_for_on_the_medium() -> None:
+    text = DNF + 'source = "https://mirror.example/42"\nkeyring = "/run/keys/station.asc"'
+    unpack = action(linked(text), "base.unpack")
+    assert any("/run/keys/station.asc" in guard.says and guard.early for guard in unpack.guards)
 
 
 @NEEDS_ROOT

@@ -21,7 +21,9 @@ GOES_WITH_ROOT = WayBack(
     note="It lies in the new root file system only and goes with it when that partition is removed again."
 )
 
-RESUME = "A rerun empties what was half done, on the new file system alone, and begins again."
+RESUME = (
+    "Run the script again: it goes on, or empties what cannot be mended, on the new file system alone, and begins anew."
+)
 
 
 def emit(base: Base, context: Context) -> Iterable[Action]:

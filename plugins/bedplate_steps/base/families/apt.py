@@ -14,7 +14,8 @@ from bedplate.faults import Fault, shown
 from bedplate_steps.base.families.interface import PackageFamily, reachable
 from bedplate_steps.base.model import Base, Source
 
-COMPONENTS = ("main", "non-free-firmware")
+FIRMWARE_COMPONENT = "non-free-firmware"
+COMPONENTS = ("main", FIRMWARE_COMPONENT)
 """Debian 12 and later keep firmware and microcode in a component of their own (release notes of Debian 12, 2.2)."""
 
 SOURCES = "/etc/apt/sources.list"
@@ -127,7 +128,20 @@ def _guards(base: Base) -> tuple[Check, ...]:
         "The medium can make a minimal apt system", "apt-bootstrap-tool",
         otherwise="Use a medium with mmdebstrap or debootstrap, or install one of them on the medium.",
     )  # fmt: skip
-    return (tool, *reachable("apt-source-reachable", source_list(base, base.keyring), base.release))
+    listed = source_list(base, base.keyring)
+    guards = (tool, *reachable("apt-source-reachable", listed, base.release))
+    if not _wants_general_firmware(base):
+        return guards
+    offered = Check(
+        says=f"The package source offers the component {FIRMWARE_COMPONENT}",
+        test=Call(verb="apt-source-offers", args=(base.release, FIRMWARE_COMPONENT), stdin=(listed,)),
+        otherwise="Add the component to the medium's sources, or set firmware or firmware_packages in the spec.",
+    )
+    return (tool, offered, *guards[1:])
+
+
+def _wants_general_firmware(base: Base) -> bool:
+    return base.firmware and not base.firmware_packages
 
 
 def _check(base: Base) -> Iterable[Fault]:
@@ -135,6 +149,12 @@ def _check(base: Base) -> Iterable[Fault]:
         yield Fault(
             code="release-missing", message="an apt base needs the name of its release", path=("release",),
             allowed='the suite as the package source spells it, such as "bookworm"',
+        )  # fmt: skip
+    if _wants_general_firmware(base) and base.source and base.components and FIRMWARE_COMPONENT not in base.components:
+        yield Fault(
+            code="component-missing", message="the family's firmware lies in a component that is not asked for",
+            path=("components",), found=shown(" ".join(base.components)),
+            allowed=f"{FIRMWARE_COMPONENT} as well, or firmware = false, or firmware_packages of your own",
         )  # fmt: skip
     for path, url in _urls(base):
         if url.startswith("file:"):
