@@ -254,6 +254,40 @@ def test_what_dpkg_knows_as_installed_is_proof(place: Path, verb: Run) -> None:
     assert "no-such-package" in missing.stderr
 
 
+def test_leftovers_of_a_cut_short_transaction_are_found(place: Path, verb: Run) -> None:
+    """invoke-rc.d(8): a policy-rc.d that answers 101 would forbid every service for ever."""
+    here = 'case $1 in dpkg-query | dpkg) "$@" ;; esac'
+    for name, text in (("usr/sbin/policy-rc.d", "#!/bin/sh\n# Bedplate: x\nexit 101\n"), ("etc/resolv.conf.aside", "")):
+        path = place / "target" / name
+        path.parent.mkdir(parents=True)
+        path.write_text(text)
+        done = verb("apt-installed", "dpkg", in_target=here)
+        assert (done.returncode, path.name in done.stderr) == (1, True)
+        path.unlink()
+    assert verb("apt-installed", "dpkg", in_target=here).returncode == 0
+
+
+TRANSACTION = """case $* in
+    *apt-get*install*) ls "$TARGET/usr/sbin/policy-rc.d"; cat "$TARGET/etc/resolv.conf"; exit_as ;;
+esac"""
+
+
+@pytest.mark.parametrize("ends", ["true", "false"])
+@pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
+def test_the_transaction_leaves_nothing_of_its_own(place: Path, verb: Run, shell: tuple[str], ends: str) -> None:
+    target = place / "target"
+    (target / "usr/sbin").mkdir(parents=True)
+    (target / "etc").mkdir()
+    (target / "etc/resolv.conf").symlink_to("../run/systemd/resolve/stub-resolv.conf")
+    done = verb("apt-install", "no", "less", shell=shell, in_target=TRANSACTION.replace("exit_as", ends))
+    assert (done.returncode == 0) is (ends == "true")
+    assert "policy-rc.d" in done.stdout
+    assert Path("/etc/resolv.conf").read_text() in done.stdout
+    assert not (target / "usr/sbin/policy-rc.d").exists()
+    assert (target / "etc/resolv.conf").readlink() == Path("../run/systemd/resolve/stub-resolv.conf")
+    assert sorted(path.name for path in (target / "etc").iterdir()) == ["resolv.conf"]
+
+
 @pytest.fixture(scope="module")
 def apt_lists() -> None:
     """The machine's own package lists; fetched if it has none."""

@@ -12,7 +12,8 @@ verb_apt_install() {
     rm -f "$v_etc/resolv.conf" || return 1
     cat /etc/resolv.conf >"$v_etc/resolv.conf" || return 1
     # invoke-rc.d(8): 101 forbids every start; services of the target must not start on the medium.
-    printf '#!/bin/sh\nexit 101\n' >"$TARGET/usr/sbin/policy-rc.d" || return 1
+    printf '#!/bin/sh\n# Bedplate: nothing starts during the installation\nexit 101\n' \
+        >"$TARGET/usr/sbin/policy-rc.d" || return 1
     chmod 755 "$TARGET/usr/sbin/policy-rc.d" || return 1
     apt_transaction "$@"
     v_result=$?

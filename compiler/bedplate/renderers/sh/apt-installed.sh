@@ -1,5 +1,14 @@
-# apt-installed PACKAGE...: every package is installed and configured, and dpkg finds nothing half done.
+# apt-installed PACKAGE...: every package is installed and configured, dpkg finds nothing half done, and nothing of the
+# transaction's own (a ban on starting services, the medium's name servers) was left behind by a power cut.
 verb_apt_installed() {
+    if grep -qs '^# Bedplate: ' "$TARGET/usr/sbin/policy-rc.d"; then
+        printf '%s still forbids services to start\n' "$TARGET/usr/sbin/policy-rc.d" >&2
+        return 1
+    fi
+    if [ -e "$TARGET/etc/resolv.conf.aside" ] || [ -L "$TARGET/etc/resolv.conf.aside" ]; then
+        printf '%s was not put back\n' "$TARGET/etc/resolv.conf.aside" >&2
+        return 1
+    fi
     # shellcheck disable=SC2016 # the dollar is dpkg-query's
     for v_package in "$@"; do
         v_status=$(in_target dpkg-query --show --showformat '${db:Status-Status}' -- "$v_package" 2>/dev/null)
