@@ -278,6 +278,8 @@ BY_KIND = {
         ({"anyOf": [{"required": ["a"]}, {"required": ["b"]}]}, {"c": 1}, ["v missing-key"]),
         ({"oneOf": [{"required": ["a"]}, {"required": ["b"]}]}, {"a": 1, "b": 2}, ["v ambiguous"]),
         ({"additionalProperties": False, "properties": {"alpha": {}}}, {"alhpa": 1}, ["v.alhpa unknown-key ~alpha"]),
+        ({"additionalProperties": False, "properties": {"alpha": {}}, "patternProperties": {"^x-": {"type": "string"}}},
+         {"x-one": "1", "x_two": "2"}, ["v.x_two unknown-key"]),
         (BRANCHES, {"kind": "partition", "size": "x"}, ["v.size wrong-type"]),
         (BRANCHES, {"kind": "file"}, ["v.path missing-key"]),
         (BRANCHES, 3, ["v wrong-type"]),

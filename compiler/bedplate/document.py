@@ -48,12 +48,11 @@ class Document:
         owner, inner = self._origin(path)
         if owner is not self:
             return owner.place(inner, key=key)
-        spots = _spots(self.source)
+        spots, lines = _spots(self.source)
         while inner and inner not in spots:
             inner, key = inner[:-1], False
         row, column = spots[inner][0 if key else 1] if inner else (0, 0)
-        line = self.source.split(b"\n")[row]
-        return Place(file=self.file, line=row + 1, column=len(line[:column].decode("utf-8", "replace")) + 1)
+        return Place(file=self.file, line=row + 1, column=len(lines[row][:column].decode("utf-8", "replace")) + 1)
 
     def beside(self, path: Path, name: str) -> str:
         """The file `name`, written at `path`, as seen from where the program runs."""
@@ -301,8 +300,8 @@ def _named(value: Any) -> bool:
 
 
 @lru_cache(maxsize=16)
-def _spots(source: bytes) -> Mapping[Path, tuple[tuple[int, int], tuple[int, int]]]:
-    """The positions of a text. The parser that finds them is loaded here, so that a spec without faults never pays."""
+def _spots(source: bytes) -> tuple[Mapping[Path, tuple[tuple[int, int], tuple[int, int]]], list[bytes]]:
+    """The positions of a text, and its lines. What finds them is loaded here: a spec without faults never pays."""
     from bedplate.positions import spots
 
-    return spots(source)
+    return spots(source), source.split(b"\n")

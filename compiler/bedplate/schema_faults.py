@@ -6,6 +6,7 @@ https://json-schema.org/draft/2020-12/json-schema-validation
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
@@ -214,9 +215,11 @@ def _limit(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
 
 
 def _unique(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    items = error.instance
-    for index, item in enumerate(items):
-        if item in items[:index]:
+    seen: set[str] = set()
+    for index, item in enumerate(error.instance):
+        known = len(seen)
+        seen.add(json.dumps(item, sort_keys=True, default=str))
+        if len(seen) == known:
             place, here = view.locate((*path, index)), (*path, index)
             message = "this stands here twice"
             yield Fault(code="repeated-value", message=message, path=here, place=place, found=written(item))
@@ -250,8 +253,9 @@ PLUGIN_HINT = "The plugin that brings this section may not be installed; `bedpla
 
 
 def _strangers(error: ValidationError, view: _View) -> list[str]:
-    known = _known(error.schema, view.root)
-    return [key for key in error.instance if key not in known]
+    known, patterns = _known(error.schema, view.root), error.schema.get("patternProperties", ())
+    strange = [key for key in error.instance if key not in known]
+    return [key for key in strange if not any(_pattern(pattern).search(key) for pattern in patterns)]
 
 
 def _unfitting(error: ValidationError, view: _View) -> Iterator[Fault]:
