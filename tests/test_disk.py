@@ -14,7 +14,7 @@ from attrs import evolve, field, frozen
 
 import bedplate_schema
 from bedplate.actions import TARGET, Action, ByHand, Call, InTarget, SecretRef, Stage, WriteFile
-from bedplate.facts import Layout
+from bedplate.facts import Family, Layout
 from bedplate.faults import Fault, Rejected, dotted
 from bedplate.identity import derive, fat_volume_id
 from bedplate.regions import free_regions
@@ -103,6 +103,13 @@ def _with_regions(disk: SurveyedDisk) -> SurveyedDisk:
     )  # fmt: skip
 
 
+FAMILY = Family(
+    name="apt", architecture="amd64", admin_group="sudo", rebuild_initramfs=(),
+    packages={"encryption": ("cryptsetup",), **{f"fs-{kind}": (f"{kind}-tools",) for kind in
+              ("ext4", "xfs", "btrfs", "vfat", "ntfs")}},
+)  # fmt: skip
+
+
 @frozen(kw_only=True)
 class Around:
     """A context with a machine, perhaps a survey, and the layout of the section asked about."""
@@ -110,14 +117,15 @@ class Around:
     machine: Machine = field(factory=lambda: Machine(name="kelp-02"))
     survey: Survey | None = field(factory=survey)
     section: DiskSection | None = None
+    family: Family = FAMILY
 
     def has(self, kind: type[object]) -> bool:
-        return kind is Layout
+        return kind in (Layout, Family)
 
     def fact(self, kind: type[T]) -> T:
-        layout = STEP.facts[Layout](self.section, self)
-        assert isinstance(layout, kind)
-        return layout
+        answer = self.family if kind is Family else STEP.facts[Layout](self.section, self)
+        assert isinstance(answer, kind)
+        return answer
 
 
 def section(text: str) -> DiskSection:
@@ -128,7 +136,7 @@ def section(text: str) -> DiskSection:
 
 def faults(text: str, found: Survey | str | None = "", warning: bool = False) -> dict[str, Fault]:
     """Faults (or warnings) by code, checks and layout together, as the program gathers them."""
-    around = Around(survey=survey() if isinstance(found, str) else found)
+    around = Around(survey=survey() if isinstance(found, str) else found, section=section(text))
     assert STEP.check is not None
     all_found = list(STEP.check(section(text), around))
     try:
@@ -269,6 +277,7 @@ def test_warnings() -> None:
     assert warned(PLAIN.replace('role = "system"\nshrink_to = "240GiB"', 'role = "other"')) == {"role-other"}
     assert warned(WHOLE + NEW_ESP + ROOT) == {"everything-lost"}
     assert warned(WHOLE + NEW_ESP.replace("1GiB", "260MiB") + ROOT) == {"everything-lost", "esp-small"}
+    assert warned("hibernate = true\n" + PLAIN.replace("8GiB", "16GiB")) == {"hibernate-shared-esp"}
     assert warned(PLAIN, survey(evolve(DISK, transport="usb"))) == {"disk-removable"}
     assert warned(HEAD + KEEP.replace('mount = "/boot/efi"\n', "") + ROOT + NEW_ESP + OTHER) == {"second-esp"}
 
@@ -414,6 +423,18 @@ def _verb_words(line: str) -> set[str]:
     return set(re.findall(r"\bverb_[a-z_]+", line))
 
 
+def test_the_tools_of_every_mounted_file_system_are_asked_for() -> None:
+    assert {"package:ext4-tools", "package:vfat-tools"} < set(actions(PLAIN)["disk.fstab"].needs)
+    assert "package:btrfs-tools" in actions(BTRFS)["disk.fstab"].needs
+    assert "package:cryptsetup" in actions(ENCRYPTED)["disk.crypttab"].needs
+    lacking = evolve(FAMILY, packages={"fs-ext4": ("e2fsprogs",), "fs-vfat": ("dosfstools",)})
+    around = Around(section=section(BTRFS), family=lacking)
+    assert STEP.check is not None
+    [fault] = [fault for fault in STEP.check(section(BTRFS), around) if not fault.warning]
+    assert (fault.code, dotted(fault.path)) == ("family-lacks-file-system", "new[1].filesystem")
+    assert fault.allowed == "ext4 or vfat"
+
+
 def test_secrets_go_by_standard_input_only() -> None:
     found = actions(ENCRYPTED)
     for name in ("disk.encrypt-root", "disk.open-root"):
@@ -515,8 +536,8 @@ def test_files_of_the_target_come_after_the_base() -> None:
 def test_a_draft_passes_its_own_check(found: Survey) -> None:
     data = tomllib.loads(draft(found))["disk"]
     jsonschema.Draft202012Validator(bedplate_schema.load("disk")).validate(data)
-    around = Around(survey=found)
     value = structured(data, DiskSection)
+    around = Around(survey=found, section=value)
     assert STEP.check is not None
     assert [fault.code for fault in STEP.check(value, around) if not fault.warning] == []
     planned = STEP.facts[Layout](value, around)

@@ -44,6 +44,9 @@ class LaidPartition:
     fs_uuid: str = ""
     fs_label: str = ""
     mount: str = ""
+    """Where it is mounted, during the installation too."""
+    later_mount: str = ""
+    """Where a kept partition is mounted from the first boot on; the installation leaves it alone."""
     options: tuple[str, ...] = ()
     subvolumes: tuple[Subvolume, ...] = ()
     mapper: str = ""

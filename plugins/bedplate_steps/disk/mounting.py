@@ -12,7 +12,7 @@ from attrs import frozen
 
 from bedplate import checks
 from bedplate.actions import TARGET, Action, Call, InTarget, Stage, WayBack, WriteFile
-from bedplate.facts import LaidPartition, Layout
+from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.identity import derive
 from bedplate.spec import Machine
 from bedplate.units import MIB
@@ -56,8 +56,8 @@ def mounts_of(layout: Layout) -> list[Mount]:
                 Mount(part=part, point=volume.mount, options=(*part.options, *volume.options), subvolume=volume.name)
                 for volume in part.subvolumes
             )
-        elif part.mount:
-            found.append(Mount(part=part, point=part.mount, options=_options(part)))
+        elif part.mount or part.later_mount:
+            found.append(Mount(part=part, point=part.mount or part.later_mount, options=_options(part)))
     return sorted(found, key=lambda mount: [piece for piece in mount.point.split("/") if piece])
 
 
@@ -67,8 +67,8 @@ def _options(part: LaidPartition) -> tuple[str, ...]:
 
 
 def mounted_now(layout: Layout) -> list[Mount]:
-    """The mounts made during the installation. Kept data is left alone: mounting alone changes a file system."""
-    return [mount for mount in mounts_of(layout) if mount.part.new or mount.part.role == "esp"]
+    """The mounts made during the installation."""
+    return [mount for mount in mounts_of(layout) if mount.part.mount]
 
 
 def mounting_actions(layout: Layout) -> Iterator[Action]:
@@ -109,6 +109,11 @@ def _mount(layout: Layout) -> Action:
             )
             for mount in mounts
         ),
+        audits=tuple(
+            checks.holds(f"{mount.point} is on {mount.part.name}", "is-mounted", where(mount.part),
+                         InTarget(mount.point), mount.subvolume, early=False)
+            for mount in mounts_of(layout) if not {"noauto", "nofail"} & set(mount.options)
+        ),
         way_back=WayBack(
             note="They are unmounted, from the inside out.",
             operations=(Call(verb="close-target", by_hand=(f"umount --recursive {TARGET}",)),),
@@ -136,6 +141,9 @@ def _swap_on(swaps: list[LaidPartition]) -> Action:
         needs=(*(f"filesystem:{part.name}" for part in swaps), "tool:swapon"),
         gives=tuple(f"swap:{part.name}" for part in swaps),
         proofs=tuple(
+            checks.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False) for part in swaps
+        ),
+        audits=tuple(
             checks.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False) for part in swaps
         ),
         way_back=WayBack(
@@ -189,23 +197,29 @@ def crypttab(layout: Layout) -> str:
     return "\n".join(("# <name> <device> <key file> <options>", *rows)) + "\n"
 
 
-def target_actions(section: DiskSection, machine: Machine, layout: Layout) -> Iterator[Action]:
+def target_actions(section: DiskSection, machine: Machine, layout: Layout, family: Family) -> Iterator[Action]:
     """The files of the target that belong to the disk, and the swap file."""
-    yield _table("/etc/fstab", "table of file systems", fstab(layout, section))
+    tools = family.tokens(*filesystem_needs(layout))
+    yield _table("/etc/fstab", "table of file systems", fstab(layout, section), tools)
     if any(part.mapper for part in new_parts(layout)):
-        yield _table("/etc/crypttab", "table of encrypted containers", crypttab(layout))
+        yield _table("/etc/crypttab", "table of encrypted containers", crypttab(layout), family.tokens("encryption"))
     if section.swap_file is not None:
         yield _swap_file(section.swap_file.path, -(-section.swap_file.size.bytes // MIB), machine, layout)
 
 
-def _table(path: str, what: str, text: str) -> Action:
+def filesystem_needs(layout: Layout) -> tuple[str, ...]:
+    """Generic needs of the new system for the file systems it mounts: without their tools, no check and no repair."""
+    return tuple(dict.fromkeys(f"fs-{mount.part.filesystem}" for mount in mounts_of(layout)))
+
+
+def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action:
     return Action(
         id=f"disk.{path.rsplit('/', 1)[-1]}",
         title=f"Write the {what}, {path}",
         reason="It is written from the plan, not from what the live medium has mounted.",
         stage=Stage.TARGET,
         operations=(WriteFile(path=InTarget(path), content=(text,)),),
-        needs=("base", "mount:/"),
+        needs=("base", "mount:/", *packages),
         gives=(f"file:{path}",),
         proofs=(checks.file_is(path, (text,)),),
         way_back=WayBack(note="The file goes with the root partition."),
@@ -237,6 +251,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
             checks.holds(f"{path} is a swap file of {mib} MiB, for root only", "swap-file-is", InTarget(path), str(mib),
                          uuid, early=False),
         ),
+        audits=(checks.holds(f"{path} is in use as swap", "swap-file-is-on", path, early=False),),
         way_back=WayBack(note="The file goes with the root partition."),
     )  # fmt: skip
 

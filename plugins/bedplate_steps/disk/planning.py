@@ -131,7 +131,9 @@ def _kept(keep: Keep, disk: SurveyedDisk) -> LaidPartition:
     size = planned_shrink(keep, row, disk.sector_size).size
     shrunk_from = row.size if size != row.size else 0
     laid = evolve(_as_found(row, keep.name), size=size, shrunk_from=shrunk_from, role=keep.role)
-    return evolve(laid, mount=keep.mount, options=_kept_options(keep))
+    # Mounting alone changes a file system: kept data waits for the first boot.
+    now, later = (keep.mount, "") if keep.role == "esp" else ("", keep.mount)
+    return evolve(laid, mount=now, later_mount=later, options=_kept_options(keep))
 
 
 def _as_found(row: SurveyedPartition, name: str) -> LaidPartition:

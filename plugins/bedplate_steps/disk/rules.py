@@ -113,6 +113,12 @@ def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
         message = "the image of a hibernated system goes into one swap partition, which has to be the only one"
         yield Fault(code="hibernate-swap", message=message, path=("hibernate",), found="true", allowed=allowed)
     for index, keep in enumerate(section.keep):
+        if keep.role == "esp" and keep.mount and "x-systemd.automount" not in keep.options:
+            message = "two systems share the EFI system partition, and a hibernated one remembers it as it was"
+            yield Fault(
+                code="hibernate-shared-esp", message=message, path=("keep", index, "options"), warning=True,
+                allowed='options = ["umask=0077", "noauto", "x-systemd.automount", "x-systemd.idle-timeout=2min"]',
+            )  # fmt: skip
         if keep.mount and keep.role != "esp":
             message = "a partition that two systems write to is damaged when one of them hibernates"
             yield Fault(code="hibernate-shared", message=message, path=("keep", index, "mount"),

@@ -12,6 +12,7 @@ from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Sta
 from bedplate.facts import LaidPartition, Layout
 from bedplate.spec import Machine
 from bedplate.units import in_gib
+from bedplate_steps.disk.kinds import TYPES
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.other_system import shrunk_checks
 
@@ -94,7 +95,7 @@ def _identify(layout: Layout) -> Action:
         needs=("tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
-        guards=(*disk_guards(layout), *shrunk, *(_clean_guard(part) for part in clean)),
+        guards=(*disk_guards(layout), *shrunk, *(_clean_guard(part) for part in clean), *_suspended_guards(layout)),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
         trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
         "the other system may not start any more.",
@@ -108,6 +109,15 @@ def _clean_guard(part: LaidPartition) -> Check:
         otherwise="Start the other system, switch fast start off (powercfg /h off), restart it once, shut it down. "
         "Never force it from here.",
     )  # fmt: skip
+
+
+def _suspended_guards(layout: Layout) -> Iterator[Check]:
+    for part in kept_parts(layout):
+        if part.type == TYPES["swap"]:
+            yield checks.holds(
+                f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
+                otherwise="Start the system it belongs to and shut it down fully; its session would be lost.",
+            )  # fmt: skip
 
 
 def saved_files(section: DiskSection, machine: Machine) -> tuple[str, str]:
