@@ -6,10 +6,11 @@ Package names are those of Debian 12 (main), read in its package lists; "from me
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Iterable
 
 from bedplate import checks
-from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault, shown
 from bedplate_steps.base.families.interface import PackageFamily, reachable
 from bedplate_steps.base.model import Base, Source
@@ -85,14 +86,17 @@ def source_list(base: Base, keyring: str) -> str:
 
 
 def _prepare(base: Base) -> Call:
+    components = f"--components={','.join(base.components or COMPONENTS)}"
+    keyring = f"--keyring={base.keyring}" if base.keyring else ""
+    words = shlex.join(word for word in (components, keyring, base.release, TARGET, base.source) if word)
     return Call(
         verb="apt-unpack",
         args=(base.release, base.keyring),
         stdin=(source_list(base, base.keyring),),
         by_hand=(
             "# one of these two, whichever the medium has",
-            f"mmdebstrap --mode=root --skip=check/empty {base.release} /mnt/target {base.source or ''}".rstrip(),
-            f"debootstrap --force-check-gpg {base.release} /mnt/target {base.source or ''}".rstrip(),
+            f"mmdebstrap --mode=root --skip=check/empty {words}",
+            f"debootstrap --force-check-gpg {words}",
         ),
     )
 
@@ -103,16 +107,17 @@ def _install(base: Base) -> Call:
         verb="apt-install",
         args=(recommended, Gathered("package")),
         by_hand=(
-            "cp /etc/resolv.conf /mnt/target/etc/resolv.conf",
-            "chroot /mnt/target apt-get update",
-            f"chroot /mnt/target apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} PACKAGES",
+            "cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
+            f"chroot {TARGET} apt-get update",
+            f"chroot {TARGET} apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} PACKAGES",
+            f"rm {TARGET}/etc/resolv.conf",
         ),
     )
 
 
 def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     if not base.source:
-        carry = Call(verb="apt-sources-carry", args=(base.release,), by_hand=(f"editor /mnt/target{SOURCES}",))
+        carry = Call(verb="apt-sources-carry", args=(base.release,), by_hand=(f"editor {TARGET}{SOURCES}",))
         named = checks.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
         return (carry,), (named,)
     content = source_list(base, KEYRING if base.keyring else "")

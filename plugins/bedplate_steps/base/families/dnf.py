@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bedplate import checks
-from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
 from bedplate_steps.base.families.interface import PackageFamily, reachable
 from bedplate_steps.base.model import Base
@@ -76,7 +76,7 @@ def repository(base: Base, keyring: str) -> str:
 
 
 def _prepare(base: Base) -> Call:
-    return Call(verb="dnf-prepare", by_hand=("mkdir -p -m 0755 /mnt/target/etc /mnt/target/var",))
+    return Call(verb="dnf-prepare", by_hand=(f"mkdir -p -m 0755 {TARGET}/etc {TARGET}/var",))
 
 
 def _install(base: Base) -> Call:
@@ -86,7 +86,7 @@ def _install(base: Base) -> Call:
         args=(base.release, weak, Gathered("package")),
         stdin=(repository(base, base.keyring),),
         by_hand=(
-            f"dnf --installroot=/mnt/target --releasever={base.release} "
+            f"dnf --installroot={TARGET} --releasever={base.release} "
             f"--setopt=install_weak_deps={base.recommended} -y install PACKAGES",
         ),
     )

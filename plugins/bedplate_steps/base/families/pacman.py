@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bedplate import checks
-from bedplate.actions import Call, Check, Gathered, InTarget, Operation, Run, WriteFile
+from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
 from bedplate_steps.base.families.interface import PackageFamily, reachable
 from bedplate_steps.base.model import Base
@@ -76,8 +76,8 @@ def _prepare(base: Base) -> Call:
     return Call(
         verb="pacman-prepare",
         by_hand=(
-            "mkdir -p -m 0755 /mnt/target/var/cache/pacman/pkg /mnt/target/var/lib/pacman /mnt/target/etc/pacman.d",
-            "cp -a /etc/pacman.d/gnupg /mnt/target/etc/pacman.d/",
+            f"mkdir -p -m 0755 {TARGET}/var/cache/pacman/pkg {TARGET}/var/lib/pacman {TARGET}/etc/pacman.d",
+            f"cp -a /etc/pacman.d/gnupg {TARGET}/etc/pacman.d/",
         ),
     )
 
@@ -88,8 +88,8 @@ def _install(base: Base) -> Call:
         args=(Gathered("package"),),
         stdin=(config(base),),
         by_hand=(
-            "pacman --root /mnt/target --cachedir /mnt/target/var/cache/pacman/pkg "
-            "--hookdir /mnt/target/etc/pacman.d/hooks --noconfirm --needed -Sy PACKAGES",
+            f"pacman --root {TARGET} --cachedir {TARGET}/var/cache/pacman/pkg "
+            f"--hookdir {TARGET}/etc/pacman.d/hooks --noconfirm --needed -Sy PACKAGES",
         ),
     )
 
