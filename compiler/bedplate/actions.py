@@ -235,6 +235,8 @@ class Action:
     gives: tuple[str, ...] = ()
     guards: tuple[Check, ...] = ()
     proofs: tuple[Check, ...] = ()
+    audits: tuple[Check, ...] = ()
+    """What only the installed, running machine can show, rooted at `/`: tried by the audit, never by the script."""
     way_back: WayBack = NOTHING_TO_UNDO
     secrets: tuple[Secret, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -46,13 +46,13 @@ def render(graph: InstallGraph) -> str:
 
 
 def checks(node: Node) -> tuple[Check, ...]:
-    """What can be proved about an action on the installed machine, its stamp first."""
+    """What can be proved about an action on the installed machine, its stamp first, what only runs there last."""
     action = node.action
     if action.transient:
-        return ()
+        return action.audits
     stamp = Call(verb="stamp-is", args=(action.id, node.digest))
     says = "It was carried out to the end, in the form that the spec has now"
-    return (*((Check(says=says, test=stamp),) if action.stamped else ()), *action.proofs)
+    return (*((Check(says=says, test=stamp),) if action.stamped else ()), *action.proofs, *action.audits)
 
 
 def _proofs(node: Node) -> list[str]:

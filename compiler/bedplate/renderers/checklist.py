@@ -166,7 +166,8 @@ def _action(node: Node, prompts: Mapping[str, str]) -> list[str]:
         *_work(action.operations, prompts),
         *([f"Expected: {text(action.expected)}"] if action.expected else [],),
         *([f"If it goes wrong: {text(action.trouble)}"] if action.trouble else [],),
-        *_proofs(action.proofs),
+        *_proofs("How to know it worked:", action.proofs),
+        *_proofs("On the running machine, in the end:", action.audits),
         *_way_back(action, prompts),
     ]
     return [line for block in blocks if block for line in (*block, "")]
@@ -202,10 +203,10 @@ def _work(operations: Iterable[Operation], prompts: Mapping[str, str]) -> Iterat
     yield fenced(pending) if pending else []
 
 
-def _proofs(proofs: tuple[Check, ...]) -> Iterator[list[str]]:
+def _proofs(title: str, proofs: tuple[Check, ...]) -> Iterator[list[str]]:
     if not proofs:
         return
-    yield ["How to know it worked:"]
+    yield [title]
     yield [f"- {text(check.says)}" for check in proofs]
     looking = list(dict.fromkeys(line for check in proofs for line in byhand.looking(check.test)))
     yield fenced(looking) if looking else []

@@ -9,9 +9,10 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator
 
+from bedplate import checks
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.firmware import STATE, recreate
+from bedplate_steps.bootloader.firmware import STATE, loader_path, recreate
 from bedplate_steps.bootloader.foreign import encrypted, firmware_menu_only
 from bedplate_steps.bootloader.plan import Plan
 
@@ -226,6 +227,11 @@ def _first_boot(plan: Plan) -> Action:
                            commands=("systemctl --failed", "findmnt --verify", "efibootmgr -v")),),
         needs=("boot:ready",),
         gives=("boot:new",),
+        audits=(
+            checks.holds("The firmware has started it by its own entry", "started-by", plan.esp.uuid.lower(),
+                         loader_path(plan, _image(plan)), early=False),
+            checks.holds("The start is finished and no unit has failed", "units-are-well", early=False),
+        ),
         changes=False,
         expected=f"The menu waits {section.menu_time} s;{unlock} then a login prompt. No failed units; one entry "
         f"{section.name}, which BootCurrent names.",

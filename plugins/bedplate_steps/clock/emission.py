@@ -109,6 +109,7 @@ def _zone(clock: Clock, family: Family) -> Action:
         needs=("base", *family.tokens("tzdata")),
         gives=("file:/etc/localtime",),
         proofs=proofs,
+        audits=(_told("time zone", "Timezone", clock.zone),),
         way_back=WayBack(
             note="The link is removed; the system then shows UTC.",
             operations=(Run(argv=("rm", "-f", InTarget("/etc/localtime"))),),
@@ -144,10 +145,17 @@ def _hardware_clock(clock: Clock) -> Action:
                 clock.hardware_clock, zone_file, early=False,
             ),
         ),
+        audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"),),
         way_back=WayBack(
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
         ),
     )  # fmt: skip
+
+
+def _told(what: str, key: str, value: str) -> Check:
+    """What the running system takes for true: timedatectl(1)."""
+    return checks.outputs(f"In force, {what}: {value}", value, "timedatectl", "show", f"--property={key}", "--value",
+                          early=False)  # fmt: skip
 
 
 def _sync(clock: Clock, family: Family) -> Action:
@@ -164,6 +172,10 @@ def _sync(clock: Clock, family: Family) -> Action:
         proofs=(
             *(checks.file_is(_path(file), file.content) for file in files),
             checks.service_enabled(unit),
+        ),
+        audits=(
+            checks.succeeds(f"{unit} runs", "systemctl", "is-active", "--quiet", unit, early=False),
+            checks.holds("The clock is right", "clock-live", family.source, early=False),
         ),
         way_back=WayBack(
             note="The service is disabled again.",

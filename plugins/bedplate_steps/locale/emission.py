@@ -126,6 +126,11 @@ def _language(locale: Locale, family: Family) -> Action:
         needs=("base", "locale:made"),
         gives=tuple(f"file:{path}" for path in paths),
         proofs=tuple(checks.file_is(path, content) for path in paths),
+        audits=(
+            # systemd.environment-generator(7): what the manager hands to every service it starts
+            checks.outputs(f"Services start with {content[0].strip()}", content[0], "systemctl", "show-environment",
+                           exactly=False, early=False),
+        ),
         way_back=_removed(*paths),
     )
 

@@ -19,7 +19,7 @@ from bedplate.actions import (
     WayBack,
     WriteFile,
 )
-from bedplate.checks import file_is, file_mode_is, holds, link_is, service_enabled
+from bedplate.checks import file_is, file_mode_is, holds, link_is, outputs, service_enabled, succeeds
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.network.addresses import static_addresses
@@ -92,14 +92,17 @@ def _host_name(section: Network, context: Context) -> Action:
     return _file_action(
         "host-name", f"Name the machine {name}", "The base carries the live medium's name, or none.",
         (WriteFile(path=InTarget("/etc/hostname"), content=(name + "\n",)),),
+        audits=(outputs(f"The running system calls itself {name}", name, "uname", "-n", early=False),),
     )  # fmt: skip
 
 
 def _hosts(section: Network, context: Context) -> Action:
     content = hosts_text(section, context)
+    names = dict.fromkeys((host_name(section, context), full_name(section, context)))
     return _file_action(
         "hosts", "Write the hosts file", "The machine must know its own name even when no name server answers.",
         (WriteFile(path=InTarget("/etc/hosts"), content=(content,)),),
+        audits=tuple(succeeds(f"The name {name} is found", "getent", "ahosts", name, early=False) for name in names),
     )  # fmt: skip
 
 
@@ -134,8 +137,19 @@ def _link(link: NetworkLink, section: Network, manager: Manager, context: Contex
     return _file_action(
         f"link-{link.name}", f"Describe the link {link.name} ({kind}) for {manager.title}",
         "Without it the machine has no network after its first start.",
-        manager.link_files(link, section, context), secrets=secrets,
+        manager.link_files(link, section, context), secrets=secrets, audits=(_link_runs(link),),
     )  # fmt: skip
+
+
+def _link_runs(link: NetworkLink) -> Check:
+    addresses = tuple(str(each) for each in static_addresses(link))
+    what = "no cable, or " if link.optional else ""
+    return holds(f"The link {link.name} has {what}{'its' if addresses else 'an'} address", "link-runs",
+                 link.mac.lower() or link.interface, _need(link.optional), *addresses, early=False)  # fmt: skip
+
+
+def _need(optional: bool) -> str:
+    return "optional" if optional else "needed"
 
 
 def _settings(files: tuple[WriteFile, ...]) -> Action:
@@ -221,6 +235,8 @@ def _first_boot(section: Network) -> Action:
         trouble="Start the live medium, mount the system again, and correct the files of the link. For a Wi-Fi card "
         "that does not appear at all, `dmesg` names the firmware file it misses; a cable or a telephone's tether "
         "brings the package.",
+        audits=(holds("Default route, name server and name resolution are there", "online",
+                      _need(all(link.optional for link in section.links)), early=False),),
         changes=False,
     )
 
@@ -229,7 +245,8 @@ def _first_boot(section: Network) -> Action:
 
 
 def _file_action(
-    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = ()
+    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = (),
+    audits: tuple[Check, ...] = (),
 ) -> Action:  # fmt: skip
     """An action that only writes files into the target."""
     operations: tuple[Operation, ...] = files
@@ -242,6 +259,7 @@ def _file_action(
         needs=("base",),
         gives=tuple(f"file:{_path(file)}" for file in files),
         proofs=tuple(proof for file in files for proof in _proofs(file)),
+        audits=audits,
         way_back=_removal(*(_path(file) for file in files)),
         secrets=secrets,
         stamped=bool(secrets),

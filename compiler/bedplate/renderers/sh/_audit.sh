@@ -48,13 +48,14 @@ prove() {
     "proof_$1_$2"
 }
 
-# expect SAYS OTHERWISE TEST...: one line that says whether the test holds.
+# expect SAYS OTHERWISE TEST...: one line that says whether the test holds, and what it found where it says so.
 expect() {
     r_says=$1 r_otherwise=$2
     shift 2
     if "$@" >"$WORK/found" 2>&1; then
         HELD=$((HELD + 1))
         say "holds    $TITLE: $r_says"
+        [ ! -s "$WORK/found" ] || found >&4
         return 0
     fi
     MISSED=$((MISSED + 1))
