@@ -188,12 +188,17 @@ class Check:
 
 @frozen(kw_only=True)
 class WayBack:
-    """The rollback note of an action: always a true sentence; operations where a machine can do it."""
+    """The rollback note of an action: always a true sentence; operations where a machine can do it.
+
+    The operations are repeatable, and succeed where nothing (or only half) was done: `--undo` may be cut short, too.
+    """
 
     note: str
     operations: tuple[Operation, ...] = ()
     possible: bool = True
     """False: it cannot be undone, and the note says so."""
+    goes_with: str = ""
+    """A token: once its giver is taken back, nothing of this is left, and `--undo` passes over the operations."""
 
 
 NOTHING_TO_UNDO = WayBack(note="Nothing to undo: this changes nothing that stays.")
@@ -249,6 +254,9 @@ class Action:
     """False: only looks, or asks."""
     transient: bool = False
     """True: has to be done again on every run (mounts, the live keymap); its proofs do not count for the audit."""
+    peek: tuple[Operation, ...] = ()
+    """How a rerun gets at the target to see what is done, before anything is asked: changes nothing that stays, and
+    the way back ends it. Only for a transient action that others must see the target through."""
     stamped: bool = False
     """True: cannot be proved by looking; a stamp with this action's digest is written in the target at the end."""
     gathers: str = ""
