@@ -31,7 +31,8 @@ start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
 ALL = [
     "append-partitions", "close-target", "copy-saved-table", "delete-partitions", "disk-is", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-filesystem", "make-subvolumes", "make-swap-file", "make-table",
-    "may-format", "mount-in-target", "partition-ends-by", "partition-is", "room-is-free", "save-table",
+    "may-format", "mount-in-target", "partition-ends-by", "partition-is", "partition-may-be-made",
+    "room-is-free", "save-table",
     "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-whole",
     "target-is-closed",
 ]  # fmt: skip
@@ -114,11 +115,14 @@ verb_partition_is {ROOT} 2048 409600 {LINUX} root
 verb_partition_ends_by {HOME} 411648 300000 {LINUX}
 verb_may_format {ROOT} ext4 {FS}1
 verb_may_format {HOME} ext4 {FS}2
+verb_partition_may_be_made {ROOT} 2048 409600 {LINUX}
+verb_partition_may_be_made {FS}1 2048 409600 {LINUX}
 verb_room_is_free 2048 411647 {ROOT}
 verb_room_is_free 682000 700000 none
 """)
     assert "planned: start 2048, size 1" in bench.fails(f"verb_partition_is {ROOT} 2048 1 {LINUX}")
     assert "not named x" in bench.fails(f"verb_partition_is {ROOT} 2048 409600 {LINUX} x")
+    assert "planned: start 4096" in bench.fails(f"verb_partition_may_be_made {ROOT} 4096 409600 {LINUX}")
     assert "size at most 204799" in bench.fails(f"verb_partition_ends_by {HOME} 411648 204799 {LINUX}")
     assert "inside the planned" in bench.fails(f"verb_room_is_free 411000 411648 {ROOT}")
     assert "no line" in bench.fails(f"verb_table_is {TABLE} 34 {400 * 2048 - 34}")

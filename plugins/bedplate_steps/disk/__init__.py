@@ -88,6 +88,9 @@ def emit(section: DiskSection, context: Context) -> Iterator[Action]:
     yield close(layout)
 
 
+bedplate_contract = 1
+
+
 @hookimpl
 def bedplate_steps() -> list[Step]:
     """The step of the `[disk]` section."""

@@ -181,5 +181,6 @@ def _shut_down(layout: Layout) -> Action:
         needs=("stage:other-system",),
         gives=("prepared:shut-down",),
         way_back=WayBack(note="In the other system: powercfg /h on") if vendor else NOTHING_TO_UNDO,
+        cautions=("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",),
         expected="The machine is off.",
     )  # fmt: skip

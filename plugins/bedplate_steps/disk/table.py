@@ -174,7 +174,9 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         ),
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
-        guards=(*disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made)),
+        guards=(
+            *disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made), *_earlier_guards(made)
+        ),
         proofs=_row_proofs(made),
         way_back=WayBack(
             note="The new partitions are deleted by their GUIDs, with all that is on them; the kept ones stay.",
@@ -215,7 +217,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         ),
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
-        guards=(*disk_guards(layout), _unused_guard()),
+        guards=(*disk_guards(layout), _unused_guard(), *_earlier_guards(made)),
         proofs=(
             checks.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
             *_row_proofs(made),
@@ -241,6 +243,19 @@ def _room_guard(part: LaidPartition) -> Check:
     return checks.holds(
         f"Nothing lies where {part.name} goes", "room-is-free", str(part.start), str(part.end), part.uuid,
         otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
+    """An installed machine is not made anew because a size in its spec has changed."""
+    return tuple(
+        checks.holds(
+            f"{part.name} is not there yet from an earlier plan", "partition-may-be-made",
+            part.uuid, str(part.start), str(part.size), part.type,
+            otherwise="The machine was installed from another plan. To install anew and lose what is on it, raise "
+            "generation in [machine], compile again, and delete the old partitions where they stand in the way.",
+        )
+        for part in made
     )  # fmt: skip
 
 
