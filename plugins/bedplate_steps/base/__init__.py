@@ -17,15 +17,19 @@ the `Family` fact.
 from __future__ import annotations
 
 import bedplate_schema
-from bedplate import Step, hookimpl
+from bedplate import Extension, Step, hookimpl
 from bedplate.facts import Family
 from bedplate_steps.base.actions import emit
 from bedplate_steps.base.check import check
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
+from bedplate_steps.base.families import FAMILIES, PackageFamily
 from bedplate_steps.base.model import Base
 
-__all__ = ["bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
+
+
+bedplate_contract = 1
 
 
 @hookimpl
@@ -43,5 +47,12 @@ def bedplate_steps() -> list[Step]:
             draft=draft,
             draft_rank=10,
             required=True,
+            points={"family": PackageFamily},
         )
     ]
+
+
+@hookimpl
+def bedplate_extensions() -> list[Extension]:
+    """The package families that come with Bedplate."""
+    return [Extension(point="base.family", name=family.name, value=family) for family in FAMILIES]

@@ -14,7 +14,7 @@ from bedplate.hookspecs import Context
 from bedplate_steps.base import archive
 from bedplate_steps.base.api import bind, unbind
 from bedplate_steps.base.facts import family_of
-from bedplate_steps.base.families import FAMILIES, PackageFamily
+from bedplate_steps.base.families import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
 GOES_WITH_ROOT = WayBack(
@@ -28,7 +28,7 @@ RESUME = (
 
 def emit(base: Base, context: Context) -> Iterable[Action]:
     """All actions of the section."""
-    family = FAMILIES[base.family]
+    family = chosen(base, context)
     layout = context.fact(Layout)
     yield _prepare(base, family, layout)
     yield _machine_id()

@@ -9,13 +9,13 @@ from bedplate.faults import Fault, shown
 from bedplate.hookspecs import Context
 from bedplate.units import MIB, in_gib
 from bedplate_steps.base.facts import microcode_vendor
-from bedplate_steps.base.families import FAMILIES
+from bedplate_steps.base.families import chosen
 from bedplate_steps.base.model import Base
 
 
 def check(base: Base, context: Context) -> Iterable[Fault]:
     """All faults and warnings of the section."""
-    yield from FAMILIES[base.family].check(base)
+    yield from chosen(base, context).check(base)
     if base.firmware_packages and not base.firmware:
         yield Fault(
             code="firmware-contradiction", message="firmware packages are named, but firmware is switched off",
@@ -49,7 +49,7 @@ def _room(base: Base, context: Context) -> Iterable[Fault]:
     if not context.has(Layout):
         return
     layout = context.fact(Layout)
-    root, needed = layout.covering("/"), FAMILIES[base.family].room_mib * MIB
+    root, needed = layout.covering("/"), chosen(base, context).room_mib * MIB
     have = root.size * layout.sector_size if root else 0
     if root and have < needed:
         yield Fault(

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
-from bedplate_steps.base.families import FAMILIES
+from bedplate_steps.base.families import chosen
 from bedplate_steps.base.model import Base
 
 
 def family_of(base: Base, context: Context) -> Family:
     """The family as other steps see it: kernel, firmware and microcode as the section and the survey settle them."""
-    family = FAMILIES[base.family]
+    family = chosen(base, context)
     table = family.table(context.machine.architecture)
     if base.kernel:
         table["kernel"] = (base.kernel,)

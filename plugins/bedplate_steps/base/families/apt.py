@@ -107,7 +107,7 @@ def _install(base: Base) -> Call:
         verb="apt-install",
         args=(recommended, Gathered("package")),
         by_hand=(
-            "cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
+            f"cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
             f"chroot {TARGET} apt-get update",
             f"chroot {TARGET} apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} PACKAGES",
             f"rm {TARGET}/etc/resolv.conf",

@@ -18,7 +18,8 @@ KEYRING = "/etc/pki/rpm-gpg/base-source.asc"
 """Where the spec's own source and its keys go in the target."""
 
 PACKAGES: dict[str, tuple[str, ...]] = {
-    # From memory: enough for a system that starts, logs people in and can install more.
+    # From memory: enough for a system that starts, logs people in and can install more. system-release is whichever
+    # release package the source offers; where it offers several, the spec's `packages` names the right one.
     "base": ("system-release", "basesystem", "systemd", "systemd-udev", "bash", "coreutils", "util-linux", "dnf", "rpm",
              "passwd", "shadow-utils", "rootfiles", "iproute", "iputils", "procps-ng", "less", "vim-minimal"),
     "initramfs": ("dracut",),  # from memory

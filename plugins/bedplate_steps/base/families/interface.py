@@ -1,6 +1,7 @@
 """The extension point for package families. Enters: the section. Leaves: package names, operations and checks.
 
-A family is one value of `PackageFamily` in a module of its own. Where a package name comes from stands beside it.
+A family is one value of `PackageFamily` in a module of its own, brought through the hook `bedplate_extensions` for the
+point `base.family`. Where a package name comes from stands beside it.
 """
 
 from __future__ import annotations
