@@ -1,34 +1,88 @@
-"""Installations from end to end: what Bedplate renders puts a system on a machine, and what was there survives."""
+"""Installations from end to end: what Bedplate renders puts a system on a machine, and what was there survives.
 
+Each run starts with a machine as it is delivered and ends when the new system has passed its audit and the other one
+has been started from the new menu. Times of every part and action are printed, and kept beside the transcripts.
+"""
+
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
 
 from .disks import fat_files, partition_digests, partitions
-from .factory import DATA, ESP, RECOVERY, RESERVED, SERIAL, VENDOR_MARKER, FactoryMachine
-from .install import Technician, begin, carry, known_of, table
+from .factory import DATA, ESP, RECOVERY, RESERVED, VENDOR_MARKER, FactoryMachine
+from .install import PASSWORDS, Technician, begin, carry, known_of, table
 from .machine import Machine
 from .media import LiveMedium
+from .rack import Rack
 from .sources import PackageSource
 
 pytestmark = pytest.mark.bench
 
-SUMMARY = r"^(\d+) proofs hold, (\d+) do not$"
+MENU_ENTRY = "Factory boot manager"
+
+
+def install(case: str, machine: Machine, medium: LiveMedium, known: Mapping[str, str]) -> Technician:
+    """Survey, spec, script and installation; ends with the machine switched off."""
+    technician = Technician(machine=machine, case=case)
+    console = begin(machine, medium)
+    survey = technician.survey(console)
+    technician.write_spec({**known_of(survey, machine.disks[0].serial), **known})
+    technician.compile()
+    result = technician.install(console)
+    assert result.status == 0, result.output
+    machine.power_off(console)
+    return technician
+
+
+def audit(technician: Technician) -> None:
+    """Start by the firmware's own entry, log in as everybody, run the audit as root: every proof holds."""
+    console = technician.start_new_system("warden")
+    console.logout()
+    console.login("ana", PASSWORDS["ana"])
+    technician.become_root(console)
+    said = technician.audit(console)
+    failed = "\n".join(line for line in said.splitlines() if not line.startswith("holds "))
+    assert said.splitlines()[-1].endswith(" proofs hold, 0 do not"), failed
+    console.answer("systemctl reboot")
+    technician.machine.wait_off()
+
+
+def start_other_system(machine: Machine) -> None:
+    """Choose it in the new menu, where its entry stands third: after the new system and its older kernels."""
+    console = machine.boot_disk()
+    with machine.timed("other system from the menu"):
+        console.choose_menu_entry(MENU_ENTRY, downs=2)
+        console.expect(VENDOR_MARKER, 120)
+    machine.wait_off()
 
 
 def assert_kept(machine: Machine, factory: FactoryMachine, folder: Path, own: str) -> None:
-    """Partitions that are kept hold the same bytes; on the EFI system partition only `own` is new."""
-    sector = factory.disk.sector_bytes
+    """Partitions that are kept hold the same bytes; on the EFI system partition only the folder `own` is new."""
     raw = machine.disks[0].raw_copy(folder / "after.raw")
-    after, before = partition_digests(raw, sector_bytes=sector), factory.digests()
+    after, before = partition_digests(raw, sector_bytes=factory.disk.sector_bytes), factory.digests()
     for row in (RESERVED, DATA, RECOVERY):
         assert after[row.uuid] == before[row.uuid], row.title
-    place = partitions(raw, sector_bytes=sector)[ESP.uuid]
+    place = partitions(raw, sector_bytes=factory.disk.sector_bytes)[ESP.uuid]
     now = fat_files(raw, place, folder / "esp-after")
     was = fat_files(factory.disk.path, place, folder / "esp-before")
     raw.unlink()
-    assert {path: digest for path, digest in now.items() if not path.startswith(f"EFI/{own}/")} == was
-    assert any(path.startswith(f"EFI/{own}/") for path in now)
+    foreign = {path: digest for path, digest in now.items() if not path.startswith(f"EFI/{own}/")}
+    assert foreign == was
+    assert len(now) > len(was)
+
+
+def report(technician: Technician) -> None:
+    """The table of times, on the terminal and beside the transcripts."""
+    text = table(technician.case, technician.machine, technician.timings())
+    (technician.machine.folder / "actions.txt").write_text(text + "\n")
+    print("\n" + text)
+
+
+@pytest.fixture
+def release(package_source: PackageSource) -> dict[str, str]:
+    """The release the bench's packages are of."""
+    return {"suite": package_source.suite}
 
 
 def test_beside_the_other_system_from_an_archive(
@@ -36,30 +90,53 @@ def test_beside_the_other_system_from_an_archive(
     factory: FactoryMachine,
     medium: LiveMedium,
     archive: Path,
-    package_source: PackageSource,
+    release: dict[str, str],
     tmp_path: Path,
 ) -> None:
-    person = Technician(machine=factory_pc, case="kelp-02")
-    console = begin(factory_pc, medium)
-    known = known_of(person.survey(console), SERIAL)
-    person.write_spec({**known, **carry(archive, factory_pc), "suite": package_source.suite})
-    person.compile()
-    result = person.install(console)
-    assert result.status == 0, result.output
-    factory_pc.power_off(console)
-    print("\n" + table("kelp-02", factory_pc, person.timings()))
-
-    console = person.start_new_system("ana")
-    person.become_root(console, "ana")
-    said = person.audit(console)
-    print(said)
-    assert ", 0 do not" in said.splitlines()[-1], said
-    console.answer("systemctl reboot")
-    factory_pc.wait_off()
-
-    console = factory_pc.boot_disk()
-    with factory_pc.timed("other system from the menu"):
-        console.choose_menu_entry("factory-system|Factory", downs=2)
-        console.expect(VENDOR_MARKER, 120)
-    factory_pc.wait_off()
+    """Shared EFI system partition, ext4, swap partition, 512-byte sectors."""
+    technician = install("kelp-02", factory_pc, medium, {**release, **carry(archive, factory_pc)})
+    audit(technician)
+    start_other_system(factory_pc)
     assert_kept(factory_pc, factory, tmp_path, "saltmarsh")
+    report(technician)
+
+
+def test_btrfs_on_4096_byte_sectors(
+    rack: Rack,
+    factory_4096: FactoryMachine,
+    medium: LiveMedium,
+    archive: Path,
+    release: dict[str, str],
+    tmp_path: Path,
+) -> None:
+    """Beside the other system: subvolumes, a swap file, a shared EFI system partition of 4096-byte sectors."""
+    machine = rack.factory("pc", factory_4096)
+    technician = install("tern-04", machine, medium, {**release, **carry(archive, machine)})
+    audit(technician)
+    start_other_system(machine)
+    assert_kept(machine, factory_4096, tmp_path, "saltmarsh")
+    report(technician)
+
+
+@pytest.mark.long
+def test_the_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Path, release: dict[str, str]) -> None:
+    """An empty disk; fixed addresses; /boot of its own; the loader also at the fallback path."""
+    machine = rack.blank("pc")
+    technician = install("limpet-01", machine, medium, {**release, **carry(archive, machine)})
+    audit(technician)
+    machine.variables.unlink()
+    machine.boot_disk().expect("limpet-01 login: ", 420)
+    machine.off()
+    report(technician)
+
+
+@pytest.mark.long
+def test_beside_the_other_system_over_the_network(
+    factory_pc: Machine, factory: FactoryMachine, medium: LiveMedium, release: dict[str, str], tmp_path: Path
+) -> None:
+    """Packages from the source the medium is configured to use; NetworkManager runs the network."""
+    technician = install("barnacle-05", factory_pc, medium, release)
+    audit(technician)
+    start_other_system(factory_pc)
+    assert_kept(factory_pc, factory, tmp_path, "saltmarsh")
+    report(technician)
