@@ -85,7 +85,7 @@ def release(package_source: PackageSource) -> dict[str, str]:
     return {"suite": package_source.suite}
 
 
-def test_beside_the_other_system_from_an_archive(
+def test_kelp_beside_the_other_system_from_an_archive(
     factory_pc: Machine,
     factory: FactoryMachine,
     medium: LiveMedium,
@@ -101,7 +101,7 @@ def test_beside_the_other_system_from_an_archive(
     report(technician)
 
 
-def test_btrfs_on_4096_byte_sectors(
+def test_tern_btrfs_on_4096_byte_sectors(
     rack: Rack,
     factory_4096: FactoryMachine,
     medium: LiveMedium,
@@ -119,7 +119,7 @@ def test_btrfs_on_4096_byte_sectors(
 
 
 @pytest.mark.long
-def test_the_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Path, release: dict[str, str]) -> None:
+def test_limpet_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Path, release: dict[str, str]) -> None:
     """An empty disk; fixed addresses; /boot of its own; the loader also at the fallback path."""
     machine = rack.blank("pc")
     technician = install("limpet-01", machine, medium, {**release, **carry(archive, machine)})
@@ -131,7 +131,7 @@ def test_the_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Path, 
 
 
 @pytest.mark.long
-def test_beside_the_other_system_over_the_network(
+def test_barnacle_beside_the_other_system_over_the_network(
     factory_pc: Machine, factory: FactoryMachine, medium: LiveMedium, release: dict[str, str], tmp_path: Path
 ) -> None:
     """Packages from the source the medium is configured to use; NetworkManager runs the network."""
