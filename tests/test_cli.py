@@ -1,0 +1,148 @@
+"""The command line: exit statuses, streams, formats, files."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from bedplate.cli import main
+
+ROOT = Path(__file__).resolve().parent.parent
+KELP = str(ROOT / "specs" / "kelp-02.toml")
+
+
+@pytest.fixture
+def bad(tmp_path: Path) -> str:
+    """A spec with two faults."""
+    spec = tmp_path / "bad.toml"
+    text = Path(KELP).read_text().replace("common.toml", str(ROOT / "specs" / "common.toml"))
+    spec.write_text(text.replace('keymap = "uk"', 'keymop = "uk"').replace('name = "kelp-02"', 'name = "Kelp_02"'))
+    return str(spec)
+
+
+def test_check_tells_all_faults_and_exits_with_1(bad: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", bad]) == 1
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "nearest: keymap" in err
+    assert "machine.name" in err
+    assert "1 spec: 2 faults" in err
+
+
+def test_check_as_json_is_data_on_standard_output(bad: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", bad, "--format", "json"]) == 1
+    out, err = capsys.readouterr()
+    assert err == ""
+    faults = json.loads(out)
+    assert [fault["severity"] for fault in faults] == ["fault", "fault"]
+    assert all(fault["line"] and fault["column"] and fault["message"] for fault in faults)
+
+
+def test_compile_writes_nothing_when_one_of_several_specs_has_a_fault(bad: str, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert main(["compile", KELP, bad, "--out", str(out)]) == 1
+    assert not out.exists()
+
+
+def test_compile_of_several_specs_needs_a_directory(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compile", KELP, KELP.replace("kelp-02", "tern-04")]) == 2
+    assert "--out DIR" in capsys.readouterr().err
+
+
+def test_an_unknown_rendering_is_told_the_nearest(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compile", KELP, "--as", "skript"]) == 2
+    assert "nearest: script" in capsys.readouterr().err
+
+
+def test_a_graph_becomes_a_picture_when_the_path_says_so(tmp_path: Path) -> None:
+    """Graphviz's own reading of the DOT text is the judge that it is DOT."""
+    assert main(["compile", KELP, "--as", "graph", "--out", str(tmp_path / "kelp.svg")]) == 0
+    assert "</svg>" in (tmp_path / "kelp.svg").read_text()
+
+
+def test_an_output_that_cannot_be_written_is_trouble(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compile", KELP, "--out", "/proc/no/such/file.md"]) == 2
+    assert "/proc/no/such" in capsys.readouterr().err
+
+
+def test_a_script_is_executable(tmp_path: Path) -> None:
+    assert main(["compile", KELP, "--as", "script", "--out", str(tmp_path / "k.sh")]) == 0
+    assert os.access(tmp_path / "k.sh", os.X_OK)
+
+
+@pytest.mark.parametrize("arguments", [[], ["chek"], ["check"], ["check", KELP, "--format", "yaml"]])
+def test_wrong_usage_is_two_lines_and_exit_2(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(arguments) == 2
+    assert capsys.readouterr().err.count("\n") == 2
+
+
+COMMANDS = ["check", "compile", "survey", "draft", "steps", "schema", "completion"]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_that_says_what_it_does(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "--help"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) > 5
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_stands_in_the_readme(command: str) -> None:
+    assert f"`bedplate {command}" in (ROOT / "README.md").read_text()
+
+
+def test_steps_lists_all_sections(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["steps", "--format", "json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    wanted = {"base", "disk", "clock", "locale", "network", "users", "bootloader"}
+    assert {row["section"] for row in found["steps"]} >= wanted
+    assert found["broken"] == []
+
+
+def test_completion_is_shell_text(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", "bash"]) == 0
+    script = capsys.readouterr().out
+    assert subprocess.run(["bash", "-n"], input=script, text=True, check=False).returncode == 0
+
+
+def test_collector_is_posix_shell(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["survey", "--collector"]) == 0
+    script = capsys.readouterr().out
+    assert subprocess.run(["dash", "-n"], input=script, text=True, check=False).returncode == 0
+
+
+def test_survey_of_a_capture_then_draft_then_check(tmp_path: Path) -> None:
+    survey, spec = tmp_path / "kelp.survey.toml", tmp_path / "kelp.toml"
+    assert main(["survey", "--from", str(ROOT / "tests/captures/kelp-02.txt"), "--out", str(survey)]) == 0
+    assert main(["draft", str(survey), "--out", str(spec)]) == 0
+    assert main(["check", str(spec)]) == 0
+
+
+@pytest.mark.parametrize("name", ["missing", "/", "/dev/null"])
+def test_a_capture_that_is_none_is_told_so(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["survey", "--from", name]) in (1, 2)
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_reader_that_goes_away_is_no_crash() -> None:
+    line = f"{sys.executable} -m bedplate.cli compile {KELP} 2>/dev/null | head -n 1"
+    environment = {**os.environ, "PYTHONPATH": "compiler:plugins:schema"}
+    ran = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=True, cwd=ROOT, env=environment)
+    assert ran.stdout.startswith("# kelp-02")
+    assert ran.stderr == ""
+
+
+@pytest.mark.parametrize(("variables", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False)])
+def test_colour_only_on_a_terminal_that_wants_it(bad: str, variables: dict[str, str], coloured: bool) -> None:
+    """NO_COLOR as https://no-color.org describes it."""
+    ours, theirs = pty.openpty()
+    environment = {**os.environ, "TERM": "xterm", "PYTHONPATH": "compiler:plugins:schema", **variables}
+    command = [sys.executable, "-m", "bedplate.cli", "check", bad]
+    subprocess.run(command, stderr=theirs, env=environment, cwd=ROOT, check=False)
+    os.close(theirs)
+    assert (b"\033[" in os.read(ours, 65536)) is coloured
