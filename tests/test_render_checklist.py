@@ -77,11 +77,12 @@ def test_the_parts_come_in_the_order_of_the_work() -> None:
     assert [number for number, _ in boxes] == ["1", "2", "3", "4", "5", "6"]
 
 
-def test_every_caution_that_matters_stands_before_the_work() -> None:
-    before = whole().split("## Stage 1")[0]
-    for words in ("backup", "recovery keys", "mains power", "vendor", "Try to read it back"):
+def test_the_cautions_of_every_installation_stand_before_the_work_and_others_at_their_place() -> None:
+    before, work = whole().split("## Stage 1")
+    for words in ("backup", "recovery keys", "mains power", "vendor"):
         assert words in before
-    assert "no. 3 factory: 4 MiB, ntfs" in before and "kept, shrunk to 4 MiB" in before
+    assert "Try to read it back" not in before and work.count("**Caution:** Try to read it back.") == 1
+    assert "no. 3 factory: 4 MiB, ntfs, shrunk from 8 MiB" in before and "kept, shrunk to 4 MiB" in before
     assert "No partition is erased." in before
     assert "Password of ana (asked for before the first write; 8 to 64 printable ASCII characters)" in before
 
@@ -98,7 +99,7 @@ def test_an_action_says_why_how_what_to_expect_and_how_to_go_back() -> None:
         "cat > /mnt/target/etc/hostname <<'END'\nkelp-02\nEND",
         "- /etc/hostname is as planned",
         "chroot /mnt/target chpasswd <<'END'\nana:<Password of ana>\nEND",
-        "The script does 3 to 3 by itself",
+        "The script does 3 by itself",
         "the serial number `TW-1`",
         "DISK=/dev/",
     ):

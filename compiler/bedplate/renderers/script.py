@@ -5,22 +5,15 @@ Constants first, then what the person is shown, the runtime, the verbs, one grou
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret, Stage
 from bedplate.checks import tool_present
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph, Node
-from bedplate.renderers import diskmap, library, operations
+from bedplate.renderers import diskmap, library, operations, overview
+from bedplate.renderers.content import gathered
 from bedplate.renderers.shell import comment, indent, message, name, quote, visible
-
-CAUTIONS = (
-    "Have a backup of everything that matters on this machine, on another medium, and have tried to read it back.",
-    "Have the recovery keys of encrypted volumes at hand, outside this machine.",
-    "Keep the machine on mains power until the work is finished.",
-    "The instructions of the machine's vendor and the rules of your site come before this text.",
-)
-"""Cautions of every installation (common practice, no source)."""
 
 LINT = (
     "# Functions are called by name from the list at the end; text in single quotes is meant as it stands; a verb may",
@@ -65,7 +58,7 @@ def _head(graph: InstallGraph) -> list[str]:
         "#!/bin/sh",
         *(line for text in about for line in comment(text)),
         "#",
-        *(line for text in CAUTIONS for line in comment(f"Caution: {text}")),
+        *(line for text in overview.CAUTIONS for line in comment(f"Caution: {text}")),
         *(line for fault in graph.warnings for line in comment(f"Warning: {fault.message}")),
         "#",
         "# Try it first with --show: it prints what would be done and touches nothing.",
@@ -129,36 +122,27 @@ def _plan(graph: InstallGraph) -> list[str]:
 def plan(graph: InstallGraph) -> list[str]:
     """What will happen, in words: the machine, the disk, what is erased, what is kept, cautions."""
     layout = graph.fact(Layout)
-    cautions = dict.fromkeys((*CAUTIONS, *(text for node in graph.nodes for text in node.action.cautions)))
     return [
         "",
         f"This installs {graph.machine.name}, as {visible(graph.spec_file)} says ({len(graph.nodes)} actions).",
-        *(_disk_plan(layout) if layout else ()),
+        *(_disk_plan(graph, layout) if layout else ()),
         "",
         "Cautions:",
-        *(f"  - {visible(text)}" for text in cautions),
-        *(f"  - {visible(capital(fault.message))}" for fault in graph.warnings),
+        *(f"  - {visible(caution.says)}" for caution in overview.cautions(graph)),
     ]
 
 
-def capital(sentence: str) -> str:
-    """A fault's message as a sentence of its own."""
-    return sentence[:1].upper() + sentence[1:]
-
-
-def _disk_plan(layout: Layout) -> list[str]:
-    maps = (("The disk before:", diskmap.before(layout)), ("The disk after:", diskmap.after(layout)))
-    fate = (("ERASED for good:", diskmap.lost(layout)), ("Kept untouched:", diskmap.kept(layout)))
-    lines = [f"Disk: {visible(layout.disk_words)}"]
+def _disk_plan(graph: InstallGraph, layout: Layout) -> Iterator[str]:
+    fate = overview.fate(graph)
+    yield f"Disk: {visible(layout.disk_words)}"
     if layout.whole_disk:
-        lines.append("THE WHOLE DISK IS TAKEN: everything on it is lost.")
-    for title, parts in fate:
+        yield "THE WHOLE DISK IS TAKEN: everything on it is lost."
+    for title, parts in (("ERASED for good:", fate.lost), ("Kept:", fate.kept)) if fate else ():
         if parts:
-            lines += ["", title, *(f"  - {diskmap.words(part, layout.sector_size)}" for part in parts)]
-    for title, rows in maps:
+            yield from ("", title, *(f"  - {part}" for part in parts))
+    for title, rows in (("The disk before:", diskmap.before(layout)), ("The disk after:", diskmap.after(layout))):
         if rows:
-            lines += ["", title, *(f"  {row}" for row in rows)]
-    return lines
+            yield from ("", title, *(f"  {row}" if row else "" for row in rows))
 
 
 # --- one action --------------------------------------------------------------------------------------------------
@@ -192,12 +176,6 @@ def _function(title: str, body: Iterable[str]) -> list[str]:
 def _cautions(action: Action) -> list[str]:
     names = [f"    Every {action.gathers}: {' '.join(gathered(action))}"] if gathered(action) else []
     return [f"say {message(text)}" for text in (*(f"    Caution: {text}" for text in action.cautions), *names)]
-
-
-def gathered(action: Action) -> tuple[str, ...]:
-    """The names an action gathers from the needs of all others, in order; empty if it gathers none."""
-    start = f"{action.gathers}:"
-    return tuple(token.removeprefix(start) for token in action.gives if action.gathers and token.startswith(start))
 
 
 def _ask(secret: Secret) -> str:
