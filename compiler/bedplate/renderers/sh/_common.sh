@@ -2,7 +2,8 @@
 
 # say TEXT: to the person and into the log.
 say() {
-    printf '%s\n' "$*" >&4
+    # The seconds of a running action stand at the beginning of the line.
+    printf '%s%s\n' "${CLOCK:+$CARRIAGE_RETURN}" "$*" >&4
     [ -z "$LOG_OPEN" ] || printf '%s\n' "$*" >>"$LOG"
 }
 
