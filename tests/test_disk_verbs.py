@@ -30,7 +30,8 @@ start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
 """
 ALL = [
     "append-partitions", "close-target", "copy-saved-table", "delete-partitions", "disk-is", "disk-is-unused",
-    "filesystem-is", "is-mounted", "is-there", "make-filesystem", "make-subvolumes", "make-swap-file", "make-table",
+    "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
+    "make-swap-file", "make-table",
     "may-format", "mount-in-target", "partition-ends-by", "partition-is", "partition-may-be-made",
     "room-is-free", "save-table",
     "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-whole",
@@ -226,3 +227,15 @@ verb_disk_is_unused
     assert "holds: type ext4" in bench.fails(f"verb_filesystem_is {HOME} ext4 {FS}2 label")
     assert "holds something: type ext4" in bench.fails(f"verb_may_format {HOME} xfs {FS}2")
     assert "missing subvolumes: @no" in bench.fails(f"verb_subvolumes_are {ROOT} @ @no")
+
+
+def test_a_container_opens_with_the_passphrase_as_it_will_be_typed(bench: Bench) -> None:
+    """No line end becomes part of the key (cryptsetup-luksFormat(8)). Opening is left to the proving bench: it takes
+    device mapper; here the passphrase is only tried."""
+    made(bench)
+    bench.holds(
+        f"verb_make_container {HOME} {FS}6 home\nverb_filesystem_is {HOME} crypto_LUKS {FS}6 home", "salt & sea"
+    )
+    tried = ["cryptsetup", "open", "--test-passphrase", f"{bench.node}p2"]
+    assert subprocess.run(tried, input="salt & sea\n", text=True).returncode == 0
+    assert subprocess.run(tried, input="salt & sea \n", text=True, capture_output=True).returncode != 0
