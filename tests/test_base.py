@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -24,6 +24,7 @@ from bedplate.survey import Survey, SurveyedDisk, SurveyedMachine
 from bedplate_steps.base import bedplate_steps
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
+from bedplate_steps.base.families import FAMILIES
 from bedplate_steps.base.model import Base
 from verb_runner import SHELLS, run, script
 
@@ -55,6 +56,9 @@ class Around:
     def fact(self, kind: type[T]) -> T:
         assert isinstance(self.layout, kind)
         return self.layout
+
+    def extensions(self, kind: type[T]) -> Mapping[str, T]:
+        return {name: family for name, family in FAMILIES.items() if isinstance(family, kind)}
 
 
 def section(text: str) -> Base:
@@ -94,7 +98,6 @@ def action(nodes: Iterable[Node], name: str) -> Action:
 @pytest.mark.parametrize(
     "text",
     [
-        'family = "apk"',
         PACMAN + 'release = "$(reboot)"',
         APT + 'source = "http://mirror.example/x y"',
         APT + 'source = "http://mirror.example/`id`"',
