@@ -16,22 +16,22 @@ import jsonschema
 import pytest
 from attrs import evolve
 
-import bedplate_schema
 from bedplate.actions import KINDS, Action, ByHand, Call, InTarget, Run, Stage, WriteFile, token_kind
 from bedplate.facts import Family, KernelParameters, LaidPartition, Layout, Subvolume
 from bedplate.faults import Fault
+from bedplate.registry import load
 from bedplate.renderers import library
 from bedplate.spec import Machine
 from bedplate.survey import BootEntry, Firmware, Survey, SurveyedDisk, SurveyedMachine, SurveyedPartition
-from bedplate_steps.bootloader import bedplate_steps
+from bedplate_steps.bootloader import grub
 from bedplate_steps.bootloader.foreign import handovers
-from bedplate_steps.bootloader.grub import Grub, entries, settings, stub
+from bedplate_steps.bootloader.grub import entries, settings, stub
 from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
 from bedplate_steps.bootloader.parameters import kernel_parameters
-from bedplate_steps.bootloader.plan import Plan, settle
+from bedplate_steps.bootloader.plan import Loader, Plan, settle
 
 T = TypeVar("T")
-STEP = bedplate_steps()[0]
+STEP = load().steps["bootloader"].step
 SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
 ESP_TYPE = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"
 ESP_UUID = "6D0325D8-CF1C-525B-838B-9949ABA9601A"
@@ -109,6 +109,9 @@ class FakeContext:
     def fact(self, kind: type[T]) -> T:
         return self.facts[kind]  # type: ignore[return-value]
 
+    def extensions(self, kind: type[T]) -> dict[str, T]:
+        return {"grub": grub.GRUB} if kind is Loader else {}  # type: ignore[dict-item]
+
     def has(self, kind: type[object]) -> bool:
         return kind in self.facts
 
@@ -173,7 +176,7 @@ def test_a_full_section_passes_schema_model_and_checks() -> None:
 
 
 def test_the_schema_describes_every_key_of_the_model() -> None:
-    properties: dict[str, Any] = bedplate_schema.load("bootloader")["properties"]
+    properties: dict[str, Any] = STEP.schema["properties"]
     assert set(properties) == {attribute.name for attribute in Bootloader.__attrs_attrs__}  # type: ignore[attr-defined]
     for name, text in properties.items():
         assert text["title"] and text["description"], name
@@ -453,8 +456,8 @@ def test_arm64_has_its_own_names() -> None:
     context = FakeContext()
     context.facts[Family] = evolve(FAMILIES["apt"], architecture="arm64")
     settled = plan(KELP, context)
-    assert (Grub().image(settled), settled.machine) == ("grubaa64.efi", "64aa")
-    [run] = Grub().install(settled).operations
+    assert (grub.image(settled), settled.machine) == ("grubaa64.efi", "64aa")
+    [run] = grub.install(settled).operations
     assert isinstance(run, Run) and "--target=arm64-efi" in run.argv
 
 

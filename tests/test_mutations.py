@@ -58,8 +58,8 @@ def answer(file: str, text: bytes) -> tuple[Fault, ...]:
         document = read(file, lambda name: text if name == file else contents(name))
         checked = pipeline.check_spec(document, installed(), surveys)
         graph = pipeline.plan(checked, "spec.toml")
-        for renderer in installed().renderers.values():
-            renderer.render(graph)
+        for own in installed().renderers.values():
+            pipeline.render(own, graph)
     except Rejected as rejected:
         assert rejected.faults
         return rejected.faults

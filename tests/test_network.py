@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,22 +12,22 @@ import jsonschema
 import pytest
 from attrs import field, frozen
 
-import bedplate_schema
 from bedplate.actions import Action, InTarget, Link, Run, SecretRef, Stage, WriteFile
 from bedplate.facts import Family
 from bedplate.faults import Fault, dotted
+from bedplate.registry import load
 from bedplate.spec import Machine
 from bedplate.structure import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey
-from bedplate_steps.network import bedplate_steps
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emission import hosts_text
+from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
 from bedplate_steps.network.wifi import iwd_path
 
 T = TypeVar("T")
-[STEP] = bedplate_steps()
+STEP = load().steps["network"].step
 VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "renderers" / "sh"
 CABLE, AIR = "00:16:3e:5a:17:01", "00:16:3e:5a:17:02"
 NEEDS = ("network-networkd", "network-resolved", "network-networkmanager", "wifi-iwd", "wifi-wpa",
@@ -51,6 +52,9 @@ class Around:
     from_archive: bool = False
     packages: tuple[str, ...] = field(default=NEEDS)
 
+    def extensions(self, kind: type[T]) -> Mapping[str, T]:
+        return MANAGERS if kind is Manager else {}  # type: ignore[return-value]
+
     def has(self, kind: type[object]) -> bool:
         return kind is Family
 
@@ -63,7 +67,7 @@ class Around:
 
 def section(text: str) -> Network:
     data: dict[str, Any] = tomllib.loads(text)
-    jsonschema.Draft202012Validator(bedplate_schema.load("network")).validate(data)
+    jsonschema.Draft202012Validator(STEP.schema).validate(data)
     return structured(data, Network)
 
 
@@ -187,7 +191,7 @@ def test_a_family_without_the_package_is_a_fault() -> None:
 @pytest.mark.parametrize("hostile", ["a\nb", "$(reboot)", "a'b", 'a"b', "a\x00b", "a;b", "../x"])
 def test_hostile_names_are_refused(hostile: str) -> None:
     data: dict[str, Any] = {"host_name": hostile, "links": [{"name": "cable", "mac": CABLE}]}
-    judge = jsonschema.Draft202012Validator(bedplate_schema.load("network"))
+    judge = jsonschema.Draft202012Validator(STEP.schema)
     assert STEP.check is not None
     assert not judge.is_valid(data) or list(STEP.check(structured(data, Network), Around()))
 
@@ -370,7 +374,7 @@ def test_the_draft_passes_its_own_check(links: tuple[SurveyedLink, ...]) -> None
     text = draft(survey)
     assert text.startswith("[network]\n")
     data = tomllib.loads(text)["network"]
-    jsonschema.Draft202012Validator(bedplate_schema.load("network")).validate(data)
+    jsonschema.Draft202012Validator(STEP.schema).validate(data)
     assert STEP.check is not None
     assert list(STEP.check(structured(data, Network), Around(survey=survey))) == []
 

@@ -2,15 +2,15 @@
 
 from bedplate.actions import Action, ByHand, Call, Check, Link, Run, Stage, WayBack, Where, WriteFile
 from bedplate.faults import Fault, Rejected
-from bedplate.hookspecs import CONTRACT, Context, Renderer, Step, hookimpl
+from bedplate.hookspecs import Context, Extension, Renderer, Step, hookimpl
 
 __all__ = [
-    "CONTRACT",
     "Action",
     "ByHand",
     "Call",
     "Check",
     "Context",
+    "Extension",
     "Fault",
     "Link",
     "Rejected",

@@ -245,7 +245,7 @@ class Action:
     way_back: WayBack = NOTHING_TO_UNDO
     secrets: tuple[Secret, ...] = ()
     cautions: tuple[str, ...] = ()
-    """Shown with the action, and before the start of its stage."""
+    """Shown with the action, before its work."""
     expected: str = ""
     """What a person sees when it went well."""
     trouble: str = ""
@@ -296,7 +296,7 @@ KINDS = frozenset(
 )
 """Kinds every step may use. A step may add one kind of its own, named like its section."""
 
-_TOKEN = re.compile(r"[a-z][a-z0-9-]*(?::[^\s]+)?")
+_TOKEN = re.compile(r"[a-z][a-z0-9_-]*(?::[^\s]+)?")
 
 
 def token_kind(token: str) -> str:

@@ -18,7 +18,7 @@ from jsonschema_rs import Draft202012Validator
 
 import bedplate_schema
 from bedplate.document import Document
-from bedplate.faults import Fault, Path, Rejected, ordered, reject
+from bedplate.faults import Fault, Path, Rejected, ordered
 from bedplate.hookspecs import Step
 from bedplate.spec import Machine, Spec
 from bedplate.structure import structure_faults, structured
@@ -62,10 +62,7 @@ def _embedded(schema: Any, home: str) -> Any:
 def check(document: Document, steps: Mapping[str, Step]) -> Spec:
     """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
     data = document.data
-    try:
-        judge = _spec_judge(tuple(steps.items()))
-    except Rejected as rejected:
-        raise Rejected(fault.at(document.place(fault.path)) for fault in rejected.faults) from None
+    judge = _spec_judge(tuple(steps.items()))
     models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
     names = [name for name in data if name in models]
     parts: list[_Part] = [((name,), data[name], models[name]) for name in names]
@@ -101,20 +98,25 @@ class _Judge:
 
 @lru_cache(maxsize=8)
 def _spec_judge(steps: tuple[tuple[str, Step], ...]) -> _Judge:
+    return _judge(compose_schema(dict(steps)))
+
+
+def unreadable(steps: Mapping[str, Step]) -> dict[str, str]:
+    """Why a section's schema cannot be read as a part of a spec's, by section; empty if all can."""
     try:
-        return _judge(compose_schema(dict(steps)))
+        _spec_judge(tuple(steps.items()))
     except ValueError:
-        for section, step in steps:
-            _judge_alone(section, step)
-        raise
+        alone = {section: _schema_trouble(section, step) for section, step in steps.items()}
+        return {section: reason for section, reason in alone.items() if reason}
+    return {}
 
 
-def _judge_alone(section: str, step: Step) -> None:
+def _schema_trouble(section: str, step: Step) -> str:
     try:
-        _judge(dict(step.schema))
+        _judge(compose_schema({section: step}))
     except ValueError as error:
-        message = f"the step [{section}] brings a schema that is none: {str(error).splitlines()[0]}"
-        raise reject("broken-schema", message, path=(section,)) from None
+        return f"its schema of [{section}] is none: {str(error).splitlines()[0]}"
+    return ""
 
 
 @lru_cache(maxsize=1)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterable
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
@@ -33,6 +35,34 @@ def version() -> str:
         return "unknown"
 
 
+SLOW = 1.0
+"""Seconds an import of one plugin may take before it is said."""
+
+
+def _registry() -> registry.Registry:
+    """What is installed. A plugin that prints while it is imported must not print into data."""
+    with contextlib.redirect_stdout(sys.stderr):
+        return pipeline.usable(registry.load(time.perf_counter))
+
+
+def _usable() -> registry.Registry:
+    """What is installed; what of it is broken or slow is said on standard error."""
+    installed = _registry()
+    for one in installed.broken:
+        print(f"bedplate: warning: {one}", file=sys.stderr)
+    for plugin in installed.plugins:
+        if plugin.seconds > SLOW:
+            print(f"bedplate: warning: {_slow(plugin)}", file=sys.stderr)
+    return installed
+
+
+def _slow(plugin: registry.Plugin) -> str:
+    return (
+        f"plugin {plugin.origin.plugin!r} of {plugin.origin} took {plugin.seconds:.1f} s to import. Its author should "
+        f"import what is slow inside the functions that use it; without it, Bedplate starts faster."
+    )
+
+
 def load_document(name: str) -> Document:
     """The document in the file `name` with everything it extends. Raises Rejected."""
     return read(name, lambda path: files.read_bytes(path, LIMIT))
@@ -48,7 +78,7 @@ def _checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked,
 
 def check(arguments: argparse.Namespace) -> int:
     """All faults of each spec."""
-    installed = registry.load()
+    installed = _usable()
     faults: list[Fault] = []
     for name in arguments.specs:
         try:
@@ -89,8 +119,8 @@ def _count(number: int, noun: str) -> str:
 
 def compile_specs(arguments: argparse.Namespace) -> int:
     """The rendering of each spec; nothing is written if any has a fault."""
-    installed = registry.load()
-    renderer = _renderer(arguments.rendering, installed)
+    installed = _usable()
+    own = _renderer(arguments.rendering, installed)
     graphs: list[tuple[str, InstallGraph]] = []
     faults: list[Fault] = []
     for name in arguments.specs:
@@ -105,11 +135,14 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     if any(not fault.warning for fault in faults):
         print("Nothing was written.", file=sys.stderr)
         return 1
-    outputs = [(name, renderer.render(graph)) for name, graph in graphs]
-    return _write_outputs(outputs, renderer, arguments.out)
+    try:
+        outputs = [(name, pipeline.render(own, graph)) for name, graph in graphs]
+    except Rejected as rejected:
+        return _refused(rejected)
+    return _write_outputs(outputs, own.renderer, arguments.out)
 
 
-def _renderer(name: str, installed: registry.Registry) -> Renderer:
+def _renderer(name: str, installed: registry.Registry) -> registry.InstalledRenderer:
     renderer = installed.renderers.get(name)
     if renderer is None:
         near = nearest(name, installed.renderers)
@@ -183,7 +216,7 @@ def draft(arguments: argparse.Namespace) -> int:
 
     try:
         surveyed = checking.structure_survey(load_document(arguments.survey))
-        steps = {section: _guarded(own) for section, own in registry.load().steps.items()}
+        steps = {section: _guarded(own) for section, own in _usable().steps.items()}
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
         name = arguments.name or Path(arguments.survey).name.split(".", 1)[0]
@@ -220,43 +253,63 @@ def _emit(text: str, out: str | None, executable: bool = False) -> int:
 
 
 def steps(arguments: argparse.Namespace) -> int:
-    """Installed steps, renderings and broken plugins."""
-    installed = registry.load()
-    rows = [
-        {
-            "section": section,
-            "title": own.step.title,
-            "plugin": own.origin.plugin,
-            "distribution": own.origin.distribution,
-            "version": own.origin.version,
-            "contract": own.step.contract,
-            "required": own.step.required,
-        }
-        for section, own in installed.steps.items()
-    ]
-    renderings = [{"name": name, "summary": one.summary} for name, one in installed.renderers.items()]
-    broken = [
-        {"plugin": one.origin.plugin, "distribution": one.origin.distribution, "version": one.origin.version,
-         "section": one.section or None, "reason": one.reason}
-        for one in installed.broken
-    ]  # fmt: skip
+    """Installed steps, extensions, renderings and broken plugins."""
+    installed = _registry()
     if arguments.format == "json":
-        print(json.dumps({"steps": rows, "renderings": renderings, "broken": broken}, indent=2))
-    else:
-        _print_table("section", (_step_row(row) for row in rows))
-        _print_table("rendering", ((row["name"], "", row["summary"]) for row in renderings))
-        for one in broken:
-            print(f"BROKEN  {one['plugin']} of {one['distribution']} {one['version']}: {one['reason']}")
-    return 2 if broken else 0
+        print(json.dumps(_inventory(installed), indent=2, ensure_ascii=False))
+        return 2 if installed.broken else 0
+    _print_table(("SECTION", "CONTRACT", "PLUGIN", "FROM", "TITLE"), (
+        (section, str(own.contract), own.origin.plugin, str(own.origin), own.step.title)
+        for section, own in installed.steps.items()
+    ))  # fmt: skip
+    _print_table(("CHOICE OF", "WORD", "PLUGIN", "FROM"), (
+        (point, name, one.origin.plugin, str(one.origin))
+        for point, names in sorted(installed.extensions.items()) for name, one in names.items()
+    ))  # fmt: skip
+    _print_table(("RENDERING", "PLUGIN", "FROM", "SUMMARY"), (
+        (name, own.origin.plugin, str(own.origin), own.renderer.summary) for name, own in installed.renderers.items()
+    ))  # fmt: skip
+    for plugin in installed.plugins:
+        if plugin.seconds > SLOW:
+            print(f"SLOW    {_slow(plugin)}")
+    for broken in installed.broken:
+        print(f"BROKEN  {broken}")
+    return 2 if installed.broken else 0
 
 
-def _step_row(row: dict[str, object]) -> tuple[str, str, str]:
-    return str(row["section"]), f"{row['distribution']} {row['version']}", str(row["title"])
+def _inventory(installed: registry.Registry) -> dict[str, object]:
+    return {
+        "steps": [
+            {"section": section, "title": own.step.title, "contract": own.contract, "required": own.step.required,
+             **_origin(own.origin)}
+            for section, own in installed.steps.items()
+        ],
+        "extensions": [
+            {"point": point, "name": name, **_origin(one.origin)}
+            for point, names in sorted(installed.extensions.items()) for name, one in names.items()
+        ],
+        "renderings": [
+            {"name": name, "summary": own.renderer.summary, **_origin(own.origin)}
+            for name, own in installed.renderers.items()
+        ],
+        "slow": [{"seconds": round(one.seconds, 1), **_origin(one.origin)} for one in installed.plugins
+                 if one.seconds > SLOW],
+        "broken": [
+            {**_origin(one.origin), "section": one.section or None, "reason": one.reason, "remedy": one.remedy or None}
+            for one in installed.broken
+        ],
+    }  # fmt: skip
 
 
-def _print_table(noun: str, rows: Iterable[tuple[str, str, str]]) -> None:
-    for row in [(noun, "", ""), *rows]:
-        print(f"{row[0]:<12}{row[1]:<18}{row[2]}".rstrip())
+def _origin(origin: registry.Origin) -> dict[str, str]:
+    return {"plugin": origin.plugin, "distribution": origin.distribution, "version": origin.version}
+
+
+def _print_table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> None:
+    table = [head, *rows]
+    widths = [max(len(row[column]) for row in table) for column in range(len(head))]
+    for row in table:
+        print("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
     print()
 
 
@@ -267,7 +320,7 @@ def schema(arguments: argparse.Namespace) -> int:
     if arguments.of != "spec":
         text = bedplate_schema.load(arguments.of)
     else:
-        text = checking.compose_schema({section: own.step for section, own in registry.load().steps.items()})
+        text = checking.compose_schema({section: own.step for section, own in _usable().steps.items()})
     return _emit(json.dumps(text, indent=2, ensure_ascii=False) + "\n", arguments.out)
 
 

@@ -1,8 +1,20 @@
-"""The plugin contract: what a step brings, what it is given, and the two hooks, in the order they are called.
+"""The plugin contract: what a step brings, what it is given, and the hooks, in the order they are called.
 
-A plugin is a module (or object) named in the entry-point group `bedplate`; it imports `hookimpl` from `bedplate` and
-answers the hooks below. Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.checks`,
-`bedplate.facts`, `bedplate.survey`, `bedplate.units` and `bedplate.faults`.
+A plugin is a module (or object) named in the entry-point group `bedplate`. It says which version of this contract it
+was written for, imports `hookimpl` from `bedplate`, and answers any of the hooks below:
+
+    bedplate_contract = 1
+
+    @hookimpl
+    def bedplate_steps():
+        return [Step(...)]
+
+Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.build` (whole actions, ready-made),
+`bedplate.checks`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`, `bedplate.regions`,
+`bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An entry point is best named like the
+section its plugin brings: if the plugin cannot even be imported, that is how the section is still told apart.
+
+A plugin that breaks is left out and named with its distribution; specs that do not use it compile as before.
 """
 
 from __future__ import annotations
@@ -22,7 +34,8 @@ if TYPE_CHECKING:
     from bedplate.graph import InstallGraph
 
 CONTRACT = 1
-"""Version of this contract. A step built for another version is refused by name."""
+"""Version of this contract. A plugin declares the version it was written for as a number, `bedplate_contract = 1`,
+never by this name; one that asks for a newer version is refused by name."""
 
 hookspec = pluggy.HookspecMarker("bedplate")
 hookimpl = pluggy.HookimplMarker("bedplate")
@@ -47,25 +60,34 @@ class Context(Protocol):
     def has(self, kind: type[object]) -> bool:
         """Whether some step of this spec gives a fact of that type."""
 
+    def extensions(self, kind: type[T]) -> Mapping[str, T]:
+        """Every installed extension whose value is of that type, by name. Empty if there is none. For the step that
+        opened the point; the word in its section is one of these names, or one of its schema's own."""
+
 
 @frozen(kw_only=True)
 class Step:
     """A step: the owner of one section of the spec."""
 
     section: str
-    """Name of the table in the spec; the ids of all its actions begin with it."""
+    """Name of the table in the spec: lower-case letters, digits and underscores, a letter first. The ids of all its
+    actions begin with it, and it may be the kind of tokens of its own."""
     title: str
     """One line for `bedplate steps`."""
     schema: Mapping[str, Any] = field(hash=False)
     """JSON Schema 2020-12 of the section: an object, closed with `unevaluatedProperties: false`, every property with
-    `title` and `description`."""
+    `title` and `description`. No control character ever reaches a section; every other text does, so a pattern is the
+    place to say what a name may be."""
     model: type[Any]
-    """Frozen attrs class the section is turned into by cattrs. Fields of type `bedplate.units.Size` or `Request` take
-    text such as "56GiB"."""
+    """Frozen attrs class the section is turned into by cattrs; its fields are the schema's properties. Arrays are
+    `tuple[X, ...]`, tables attrs classes. Fields of type `bedplate.units.Size` or `Request` take text such as
+    "56GiB"."""
     emit: Callable[[Any, Context], Iterable[Action]]
-    """The actions of a section, in the order a person would do them. Pure: same input, same answer."""
+    """The actions of a section, in the order a person would do them. Pure: same input, same answer. What comes first in
+    the end follows from their stages, needs and gives. May raise Rejected; anything else it raises is its own fault."""
     check: Callable[[Any, Context], Iterable[Fault]] | None = None
-    """Semantic faults of a section, paths relative to it. Called only when schema and types hold."""
+    """Semantic faults of a section, paths relative to it. Called only when schema and types hold. A fault with
+    `warning=True` is shown and stops nothing."""
     facts: Mapping[type[Any], Callable[[Any, Context], Any]] = field(factory=dict, hash=False)
     """Facts this step can give, by type. Called at most once each; may raise Rejected."""
     draft: Callable[[Survey], str] | None = None
@@ -74,7 +96,23 @@ class Step:
     """Where the section stands in a draft: lower first, equal ones by name."""
     required: bool = False
     """Whether every spec must have the section."""
-    contract: int = CONTRACT
+    points: Mapping[str, type[Any]] = field(factory=dict, hash=False)
+    """Extension points: from a top-level text property of the section to the type of what it chooses among. Installed
+    names are added to the property's `enum`; names in the schema itself are the step's own."""
+
+
+@frozen(kw_only=True)
+class Extension:
+    """One more choice of a step that leaves a choice open: a package family, a boot loader, a network manager."""
+
+    point: str
+    """`SECTION.PROPERTY` of the spec, an entry of that step's `points`: "base.family", "bootloader.loader",
+    "network.manager"."""
+    name: str
+    """The word in the spec: lower-case letters, digits, `-` and `_`."""
+    value: object = field(hash=False)
+    """What the point takes: `bedplate_steps.base.families.PackageFamily`, `bedplate_steps.bootloader.plan.Loader`,
+    `bedplate_steps.network.managers.Manager`."""
 
 
 @frozen(kw_only=True)
@@ -87,18 +125,21 @@ class Renderer:
     suffix: str
     """File name suffix with its dot, for several specs with `--out DIR`."""
     render: Callable[[InstallGraph], str]
-    """Text of the graph. Pure: no clock, no environment."""
+    """Text of the graph. Pure: no clock, no environment. May raise Rejected."""
     executable: bool = False
-    contract: int = CONTRACT
 
 
 class Hooks:
-    """The hooks. All are called once, when the registry is made; answers are lists."""
+    """The hooks. Each takes nothing, returns a list, and is called once, when the registry is made."""
 
     @hookspec
     def bedplate_steps(self) -> list[Step]:  # type: ignore[empty-body]
-        """Steps this plugin brings. Called first. Return an empty list for none."""
+        """Steps this plugin brings. Called first."""
+
+    @hookspec
+    def bedplate_extensions(self) -> list[Extension]:  # type: ignore[empty-body]
+        """Choices this plugin adds to steps, its own or another's. Called after `bedplate_steps`."""
 
     @hookspec
     def bedplate_renderers(self) -> list[Renderer]:  # type: ignore[empty-body]
-        """Renderings this plugin brings. Called after `bedplate_steps`."""
+        """Renderings this plugin brings. Called last."""

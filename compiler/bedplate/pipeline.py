@@ -5,17 +5,18 @@ Pure: whatever has to be read from disk comes in through the caller.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import posixpath
+from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar, cast
 
 from attrs import define, evolve, field, frozen
 
-from bedplate import check
-from bedplate.actions import KINDS, Action, token_kind
+from bedplate import check, shape
+from bedplate.actions import Action
 from bedplate.document import Document
 from bedplate.faults import Fault, Rejected, ordered, shown
 from bedplate.graph import InstallGraph, Owned, link
-from bedplate.registry import InstalledStep, PluginError, Registry, call
+from bedplate.registry import InstalledRenderer, InstalledStep, PluginError, Registry, call
 from bedplate.spec import Machine, Spec
 from bedplate.survey import Survey
 
@@ -39,13 +40,37 @@ class Checked:
 def check_spec(document: Document, registry: Registry, read_survey: SurveyReader) -> Checked:
     """All stages that can find faults, up to the steps' own checks. Raises Rejected with every fault found."""
     steps = {section: installed.step for section, installed in registry.steps.items()}
-    spec = check.check(document, steps)
+    try:
+        spec = check.check(document, steps)
+    except Rejected as rejected:
+        raise Rejected(_with_broken_owner(fault, registry) for fault in rejected.faults) from None
     survey = _survey(document, spec.machine, read_survey)
     context = StepContext(spec=spec, survey=survey, registry=registry)
     found = [fault.at(document.place(fault.path)) for fault in _semantic(context)]
     if any(not fault.warning for fault in found):
         raise Rejected(ordered(found))
     return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found))
+
+
+def usable(registry: Registry) -> Registry:
+    """The registry without steps whose schema cannot be read: they are among the broken ones then."""
+    steps = {section: installed.step for section, installed in registry.steps.items()}
+    for section, reason in check.unreadable(steps).items():
+        registry = registry.without(section, reason)
+    return registry
+
+
+def _with_broken_owner(fault: Fault, registry: Registry) -> Fault:
+    """A section nobody knows, told apart from one whose plugin is installed and broken."""
+    if fault.code != "unknown-section":
+        return fault
+    owners = [one for one in registry.broken if fault.path[0] in (one.section, one.origin.plugin)]
+    if owners:
+        message = "the plugin that brings this section is installed, but cannot be used"
+        notes = tuple(str(one) for one in owners)
+        return evolve(fault, code="broken-plugin", message=message, nearest=None, allowed=None, notes=notes)
+    nameless = tuple(f"This may be it: {one}" for one in registry.broken if not one.section)
+    return evolve(fault, notes=(*fault.notes, *nameless))
 
 
 def plan(checked: Checked, spec_file: str) -> InstallGraph:
@@ -63,8 +88,25 @@ def plan(checked: Checked, spec_file: str) -> InstallGraph:
         nodes=nodes,
         tools=tools,
         facts=checked.context.facts(),
-        warnings=checked.warnings,
+        warnings=tuple(map(_wherever, checked.warnings)),
     )
+
+
+def _wherever(fault: Fault) -> Fault:
+    """The fault with the base name of its file: an output must not depend on where its spec lay."""
+    if fault.place is None:
+        return fault
+    return evolve(fault, place=evolve(fault.place, file=posixpath.basename(fault.place.file)))
+
+
+def render(own: InstalledRenderer, graph: InstallGraph) -> str:
+    """The rendering as text. Raises Rejected, and PluginError where the renderer breaks."""
+    doing = f"rendering {own.renderer.name}"
+    text: object = call(own.origin, doing, own.renderer.render, graph)
+    if not isinstance(text, str):
+        kind = type(text).__name__
+        raise PluginError(f"plugin {own.origin.plugin!r} of {own.origin} must give text when {doing}, it gave {kind}")
+    return text
 
 
 def _survey(document: Document, machine: Machine, read_survey: SurveyReader) -> Survey | None:
@@ -115,6 +157,12 @@ class StepContext:
 
     def has(self, kind: type[object]) -> bool:
         return any(kind in installed.step.facts for _, installed in self.steps())
+
+    def extensions(self, kind: type[T]) -> Mapping[str, T]:
+        points = [f"{name}.{key}" for name, own in self.registry.steps.items()
+                  for key, point in own.step.points.items() if point is kind]  # fmt: skip
+        installed = [one.extension for point in points for one in self.registry.extensions.get(point, {}).values()]
+        return {extension.name: cast(T, extension.value) for extension in installed}
 
     def fact(self, kind: type[T]) -> T:
         if kind not in self._known:
@@ -194,7 +242,7 @@ def _owned(context: StepContext) -> Iterable[Owned]:
         except Rejected as rejected:
             raise Rejected(fault.under(section) for fault in rejected.faults) from None
         for action in actions:
-            call(installed.origin, f"emitting actions of [{section}]", _refuse_misshapen, action, section)
+            _refuse_misshapen(action, installed)
             yield Owned(action=action, section=section, origin=f"step {section}, {installed.origin}")
 
 
@@ -202,12 +250,8 @@ def _emit(installed: InstalledStep, value: object, context: StepContext) -> list
     return list(installed.step.emit(value, context))
 
 
-def _refuse_misshapen(action: Action, section: str) -> None:
-    """Raise TypeError or ValueError for an action that breaks the contract."""
-    if not isinstance(action, Action):
-        raise TypeError(f"emit must give Action objects, it gave {type(action).__name__}")
-    if not action.id.startswith(section + "."):
-        raise ValueError(f"the id of an action begins with its section: {action.id!r} should begin {section + '.'!r}")
-    for token in (*action.needs, *action.gives):
-        if token_kind(token) not in KINDS | {section}:
-            raise ValueError(f"{action.id} names {token!r}; known kinds are {', '.join(sorted(KINDS | {section}))}")
+def _refuse_misshapen(action: object, installed: InstalledStep) -> None:
+    section = installed.step.section
+    wrong = call(installed.origin, f"emitting actions of [{section}]", shape.trouble, action, section)
+    if wrong:
+        raise PluginError(f"plugin {installed.origin.plugin!r} of {installed.origin} broke the contract: {wrong}")

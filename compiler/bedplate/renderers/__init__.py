@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from bedplate.hookspecs import Renderer, hookimpl
 from bedplate.renderers import audit, checklist, dot, json, script
 
-__all__ = ["bedplate_renderers"]
+if TYPE_CHECKING:
+    from bedplate.graph import InstallGraph
+
+__all__ = ["bedplate_contract", "bedplate_renderers"]
+
+bedplate_contract = 1
 
 _CHECKLIST = Renderer(
     name="checklist",
@@ -27,6 +34,21 @@ _AUDIT = Renderer(
     render=audit.render,
     executable=True,
 )
+
+
+def _page(graph: InstallGraph) -> str:
+    """The page; its templates are loaded only when one is asked for."""
+    from bedplate.renderers.page import page
+
+    return page.render(graph)
+
+
+_PAGE = Renderer(
+    name="page",
+    summary="one HTML file of the checklist, for phone, tablet and paper",
+    suffix=".html",
+    render=_page,
+)
 _GRAPH = Renderer(name="graph", summary="the install graph in the DOT language", suffix=".dot", render=dot.render)
 _JSON = Renderer(name="json", summary="the whole install graph for other programs", suffix=".json", render=json.render)
 
@@ -34,4 +56,4 @@ _JSON = Renderer(name="json", summary="the whole install graph for other program
 @hookimpl
 def bedplate_renderers() -> list[Renderer]:
     """The renderings that come with Bedplate."""
-    return [_CHECKLIST, _SCRIPT, _AUDIT, _GRAPH, _JSON]
+    return [_CHECKLIST, _PAGE, _SCRIPT, _AUDIT, _GRAPH, _JSON]

@@ -38,6 +38,7 @@ def uses(text: str) -> tuple[str, ...]:
     return tuple(name for line in _USES.findall(text) for name in line.replace(",", " ").split())
 
 
+@functools.cache
 def known() -> tuple[str, ...]:
     """Names of all verbs, sorted."""
     names = (item.name for item in (files("bedplate.renderers") / "sh").iterdir())

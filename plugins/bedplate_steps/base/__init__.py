@@ -55,4 +55,4 @@ def bedplate_steps() -> list[Step]:
 @hookimpl
 def bedplate_extensions() -> list[Extension]:
     """The package families that come with Bedplate."""
-    return [Extension(point="base.family", name=family.name, value=family) for family in FAMILIES]
+    return [Extension(point="base.family", name=name, value=family) for name, family in FAMILIES.items()]

@@ -23,13 +23,20 @@ first boots. Gives the fact `KernelParameters`.
 from __future__ import annotations
 
 import bedplate_schema
-from bedplate import Step, hookimpl
+from bedplate import Extension, Step, hookimpl
 from bedplate.facts import KernelParameters
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
+from bedplate_steps.bootloader.grub import GRUB
 from bedplate_steps.bootloader.judge import check
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.parameters import kernel_parameters
+from bedplate_steps.bootloader.plan import Loader
+
+__all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
+
+
+bedplate_contract = 1
 
 
 @hookimpl
@@ -47,5 +54,12 @@ def bedplate_steps() -> list[Step]:
             draft=draft,
             draft_rank=70,
             required=True,
+            points={"loader": Loader},
         )
     ]
+
+
+@hookimpl
+def bedplate_extensions() -> list[Extension]:
+    """The boot loaders that come with Bedplate."""
+    return [Extension(point="bootloader.loader", name="grub", value=GRUB)]

@@ -10,11 +10,8 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, InTarget, Run, Stage, WayBack, Where, WriteFile
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader import firmware, manual
-from bedplate_steps.bootloader.grub import Grub
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
-
-LOADERS: dict[str, Loader] = {"grub": Grub()}
 
 INITRAMFS_SETTINGS = {
     # No `autodetect`: it looks at the machine it runs on, which is right only as long as the disk stays in it. The
@@ -34,7 +31,7 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     plan = settle(section, context)
     if plan is None:
         return
-    loader = LOADERS[section.loader]
+    loader = context.extensions(Loader)[section.loader]
     yield from manual.before(plan, context)
     yield firmware.look(plan)
     yield firmware.save(plan)
@@ -67,7 +64,9 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
             gives=(f"file:{path}",),
             proofs=(checks.file_is(path, (text,)),),
             way_back=WayBack(
-                note="Removes the settings file.", operations=(Run(argv=("rm", "-f", "--", InTarget(path))),)
+                note="Removes the settings file.",
+                operations=(Run(argv=("rm", "-f", "--", InTarget(path))),),
+                goes_with="filesystem:/",
             ),
         )
     built = checks.holds("Every kernel has its initramfs, and it is not an empty one", "initramfs-is-built",
@@ -82,7 +81,8 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
         gives=("initramfs:built",),
         proofs=(built,),
         stamped=True,
-        way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes."),
+        way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
+                         goes_with="filesystem:/"),
         expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",
     )
 

@@ -15,7 +15,7 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.foreign import Handover
 from bedplate_steps.bootloader.parameters import FOR_EYES
-from bedplate_steps.bootloader.plan import Plan
+from bedplate_steps.bootloader.plan import Loader, Plan
 
 ENTRIES_FILE = "/etc/grub.d/25_kept_systems"
 HOOK_FILE = "/etc/pacman.d/hooks/60-boot-loader.hook"
@@ -102,111 +102,118 @@ def stub(plan: Plan) -> str:
     )
 
 
-class Grub:
-    """The loader, as `plan.Loader` wants it."""
+def needs(plan: Plan) -> tuple[str, ...]:
+    """GRUB, and the signed chain where asked for."""
+    return ("loader-grub", "secure-boot") if plan.signed else ("loader-grub",)
 
-    def needs(self, plan: Plan) -> tuple[str, ...]:
-        """GRUB, and the signed chain where asked for."""
-        return ("loader-grub", "secure-boot") if plan.signed else ("loader-grub",)
 
-    def image(self, plan: Plan) -> str:
-        """The shim if signed, else GRUB itself."""
-        return f"shim{plan.suffix}.efi" if plan.signed else f"grub{plan.suffix}.efi"
+def image(plan: Plan) -> str:
+    """The shim if signed, else GRUB itself."""
+    return f"shim{plan.suffix}.efi" if plan.signed else f"grub{plan.suffix}.efi"
 
-    def files(self, plan: Plan) -> tuple[str, ...]:
-        """What lies beside the image."""
-        beside = (f"grub{plan.suffix}.efi", f"mm{plan.suffix}.efi") if plan.signed else ()
-        return (*beside, "grub.cfg")
 
-    def configure(self, plan: Plan) -> Action:
-        """Settings, entries of kept systems, and what keeps both through package updates."""
-        flavour = FLAVOURS[plan.family.name]
-        files = [(flavour.settings, settings(plan), 0o644)]
-        if plan.handovers:
-            files.append((ENTRIES_FILE, entries(plan), 0o755))
-        if plan.family.name == "pacman":
-            files.append((HOOK_FILE, _hook(plan), 0o644))
-        if plan.family.name == "dnf":
-            files.append(("/etc/kernel/cmdline", f"{_command_line(plan)}\n", 0o644))
-        return Action(
-            id="bootloader.settings",
-            title="Write the boot loader's settings",
-            reason="Menu time, default, kernel parameters and the entries of kept systems come from the spec, "
-            "not from probing.",
-            stage=Stage.TARGET,
+def files(plan: Plan) -> tuple[str, ...]:
+    """What lies beside the image."""
+    beside = (f"grub{plan.suffix}.efi", f"mm{plan.suffix}.efi") if plan.signed else ()
+    return (*beside, "grub.cfg")
+
+
+def configure(plan: Plan) -> Action:
+    """Settings, entries of kept systems, and what keeps both through package updates."""
+    flavour = FLAVOURS[plan.family.name]
+    written = [(flavour.settings, settings(plan), 0o644)]
+    if plan.handovers:
+        written.append((ENTRIES_FILE, entries(plan), 0o755))
+    if plan.family.name == "pacman":
+        written.append((HOOK_FILE, _hook(plan), 0o644))
+    if plan.family.name == "dnf":
+        written.append(("/etc/kernel/cmdline", f"{_command_line(plan)}\n", 0o644))
+    return Action(
+        id="bootloader.settings",
+        title="Write the boot loader's settings",
+        reason="Menu time, default, kernel parameters and the entries of kept systems come from the spec, "
+        "not from probing.",
+        stage=Stage.TARGET,
+        operations=(
+            *(WriteFile(path=InTarget(path), content=(text,), mode=mode) for path, text, mode in written),
+            *_answers(plan),
+        ),
+        needs=("base", *plan.family.tokens(*needs(plan)), *(("target:api",) if _answers(plan) else ())),
+        gives=tuple(f"file:{path}" for path, _, _ in written),
+        proofs=tuple(checks.file_is(path, (text,), mode) for path, text, mode in written) + _answered(plan),
+        way_back=WayBack(
+            note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
+            "package anew brings its own back.",
+            operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in written),
+            goes_with="filesystem:/",
+        ),
+    )
+
+
+def install(plan: Plan) -> Action:
+    """The image into our own folder, no firmware variable touched."""
+    name, esp = plan.section.name, plan.esp.mount
+    packaged = plan.family.name == "dnf"
+    proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
+                         plan.on_esp(f"EFI/{name}/{image(plan)}"), plan.machine, early=False)  # fmt: skip
+    return Action(
+        id="bootloader.install",
+        title="Install the boot loader on the EFI system partition",
+        reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
+        stage=Stage.TARGET,
+        operations=(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET),),
+        needs=("target:api", "loader:saved", f"mount:{esp}", *plan.family.tokens(*needs(plan))),
+        gives=("loader:installed",),
+        proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
+        # The head of a loader tells what it is for, not that all of it is there.
+        stamped=True,
+        way_back=WayBack(
+            note=f"Removes \\EFI\\{name} from the EFI system partition, where it was not before.",
             operations=(
-                *(WriteFile(path=InTarget(path), content=(text,), mode=mode) for path, text, mode in files),
-                *_answers(plan),
+                Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r {esp}/EFI/{name}",)),
             ),
-            needs=("base", *plan.family.tokens(*self.needs(plan)), *(("target:api",) if _answers(plan) else ())),
-            gives=tuple(f"file:{path}" for path, _, _ in files),
-            proofs=tuple(checks.file_is(path, (text,), mode) for path, text, mode in files) + _answered(plan),
-            way_back=WayBack(
-                note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
-                "package anew brings its own back.",
-                operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in files),
-            ),
-        )
+        ),
+        expected="The tool ends without an error; the folder holds the loader.",
+        trouble="A complaint about the device or its UUID means that /dev of the live medium is not seen in the "
+        "target: run the script again, it mounts it anew.",
+    )
 
-    def install(self, plan: Plan) -> Action:
-        """The image into our own folder, no firmware variable touched."""
-        name, esp = plan.section.name, plan.esp.mount
-        packaged = plan.family.name == "dnf"
-        proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
-                             plan.on_esp(f"EFI/{name}/{self.image(plan)}"), plan.machine, early=False)  # fmt: skip
-        return Action(
-            id="bootloader.install",
-            title="Install the boot loader on the EFI system partition",
-            reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
-            stage=Stage.TARGET,
-            operations=(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET),),
-            needs=("target:api", "loader:saved", f"mount:{esp}", *plan.family.tokens(*self.needs(plan))),
-            gives=("loader:installed",),
-            proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
-            way_back=WayBack(
-                note=f"Removes \\EFI\\{name} from the EFI system partition, where it was not before.",
-                operations=(
-                    Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r {esp}/EFI/{name}",)),
-                ),
-            ),
-            expected="The tool ends without an error; the folder holds the loader.",
-            trouble="A complaint about the device or its UUID means that /dev of the live medium is not seen in the "
-            "target: run the script again, it mounts it anew.",
-        )
 
-    def menu(self, plan: Plan) -> Action:
-        """The menu from settings and kernels."""
-        flavour = FLAVOURS[plan.family.name]
-        listed = BLS_FOLDER if plan.family.name == "dnf" else flavour.menu
-        command = Run(argv=flavour.command, where=Where.TARGET)
-        kernels = (
-            Call(
-                verb="write-kernel-entries",
-                by_hand=("chroot /mnt/target kernel-install add VERSION /lib/modules/VERSION/vmlinuz",),
-            ),
-        )
-        return Action(
-            id="bootloader.menu",
-            title="Write the boot menu",
-            reason="The menu is made after kernel, initramfs and settings are final, so that every entry it has works.",
-            stage=Stage.TARGET,
-            operations=(*kernels, command) if plan.family.name == "dnf" else (command,),
-            needs=("target:api", "loader:installed", "initramfs:built", f"file:{flavour.settings}",
-                   *((f"file:{ENTRIES_FILE}",) if plan.handovers else ())),
-            gives=("loader:configured",),
-            proofs=(
-                checks.holds("Every entry starts a kernel that is there, with its initramfs and parameters",
-                             "menu-starts", InTarget(listed), InTarget("/boot"), plan.root_word, *_everywhere(plan),
-                             early=False),
-                *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
-                *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
-            ),
-            way_back=WayBack(
-                note="Removes the menu; the loader then stops at its own prompt.",
-                operations=(Run(argv=("rm", "-f", "--", InTarget(flavour.menu))),),
-            ),
-            expected='"Found linux image" for each kernel.',
-        )  # fmt: skip
+def menu(plan: Plan) -> Action:
+    """The menu from settings and kernels."""
+    flavour = FLAVOURS[plan.family.name]
+    listed = BLS_FOLDER if plan.family.name == "dnf" else flavour.menu
+    command = Run(argv=flavour.command, where=Where.TARGET)
+    kernels = (
+        Call(
+            verb="write-kernel-entries",
+            by_hand=("chroot /mnt/target kernel-install add VERSION /lib/modules/VERSION/vmlinuz",),
+        ),
+    )
+    return Action(
+        id="bootloader.menu",
+        title="Write the boot menu",
+        reason="The menu is made after kernel, initramfs and settings are final, so that every entry it has works.",
+        stage=Stage.TARGET,
+        operations=(*kernels, command) if plan.family.name == "dnf" else (command,),
+        needs=("target:api", "loader:installed", "initramfs:built", f"file:{flavour.settings}",
+               *((f"file:{ENTRIES_FILE}",) if plan.handovers else ())),
+        gives=("loader:configured",),
+        proofs=(
+            checks.holds("Every entry starts a kernel that is there, with its initramfs and parameters",
+                         "menu-starts", InTarget(listed), InTarget("/boot"), plan.root_word, *_everywhere(plan),
+                         early=False),
+            *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
+            *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
+        ),
+        stamped=True,
+        way_back=WayBack(
+            goes_with="filesystem:/",
+            note="Removes the menu; the loader then stops at its own prompt.",
+            operations=(Run(argv=("rm", "-f", "--", InTarget(flavour.menu))),),
+        ),
+        expected='"Found linux image" for each kernel.',
+    )  # fmt: skip
 
 
 def _default(chosen: str) -> str:
@@ -328,3 +335,9 @@ def _questions(plan: Plan) -> tuple[tuple[str, str], ...]:
 
 def _package(plan: Plan) -> str:
     return f"grub-efi-{plan.family.architecture}"
+
+
+GRUB = Loader(
+    families=tuple(FLAVOURS), image=image, files=files, configure=configure, install=install, menu=menu
+)
+"""The loader, as the point `bootloader.loader` wants it."""

@@ -18,6 +18,7 @@ from bedplate_steps.bootloader.foreign import (
 )
 from bedplate_steps.bootloader.model import Bootloader, Entry
 from bedplate_steps.bootloader.parameters import COMPUTED, holder
+from bedplate_steps.bootloader.plan import Loader
 
 RESERVED = ("boot", "microsoft")
 r"""Folders below \EFI that belong to the fallback path and to a factory system (UEFI 2.10, 13.3.1.3)."""
@@ -32,6 +33,7 @@ RAID_CONTROLLER = "0104"
 def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     """All faults of the section."""
     layout, family = context.fact(Layout), context.fact(Family)
+    yield from _loader(section, context, family)
     yield from _name(section, context, layout, family)
     yield from _parameters(section)
     yield from _entries(section, context, layout)
@@ -40,6 +42,16 @@ def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     yield from _fallback(section, context, layout, family)
     yield from _updates(context, layout, family)
     yield from _firmware(context)
+
+
+def _loader(section: Bootloader, context: Context, family: Family) -> Iterator[Fault]:
+    families = context.extensions(Loader)[section.loader].families
+    if families and family.name not in families:
+        yield Fault(
+            code="loader-unfit",
+            message=f"{section.loader} does not know where the {family.name} family keeps its files",
+            path=("loader",), found=shown(section.loader), allowed=f"a package family among {one_of(families)}",
+        )  # fmt: skip
 
 
 def _name(section: Bootloader, context: Context, layout: Layout, family: Family) -> Iterator[Fault]:

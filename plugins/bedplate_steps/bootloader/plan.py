@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from collections.abc import Callable
 
 from attrs import frozen
 
@@ -63,26 +63,22 @@ class Plan:
         return InTarget(f"{self.esp.mount.rstrip('/')}/{path}")
 
 
-class Loader(Protocol):
-    """The extension point for boot loaders: one module each."""
+@frozen(kw_only=True)
+class Loader:
+    """What sets one boot loader apart: the value of the point `bootloader.loader`. All callables are pure."""
 
-    def needs(self, plan: Plan) -> tuple[str, ...]:
-        """Generic package needs."""
-
-    def image(self, plan: Plan) -> str:
-        r"""File name in \EFI\NAME of what the firmware starts."""
-
-    def files(self, plan: Plan) -> tuple[str, ...]:
-        r"""Further files in \EFI\NAME that the image cannot do without, for the fallback path."""
-
-    def configure(self, plan: Plan) -> Action:
-        """Writes the settings; gives no token of its own beside `file:` ones."""
-
-    def install(self, plan: Plan) -> Action:
-        """Puts the image on the EFI system partition; gives `loader:installed`."""
-
-    def menu(self, plan: Plan) -> Action:
-        """Writes the menu; gives `loader:configured`."""
+    families: tuple[str, ...] = ()
+    """The package families it knows its files of; empty: it works with any."""
+    image: Callable[[Plan], str]
+    r"""File name in \EFI\NAME of what the firmware starts."""
+    files: Callable[[Plan], tuple[str, ...]]
+    r"""Further files in \EFI\NAME that the image cannot do without, for the fallback path."""
+    configure: Callable[[Plan], Action]
+    """Writes the settings; gives no token of its own beside `file:` ones."""
+    install: Callable[[Plan], Action]
+    """Puts the image on the EFI system partition; needs the loader's packages, gives `loader:installed`."""
+    menu: Callable[[Plan], Action]
+    """Writes the menu; gives `loader:configured`."""
 
 
 def settle(section: Bootloader, context: Context) -> Plan | None:

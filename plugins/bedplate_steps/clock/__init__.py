@@ -19,7 +19,10 @@ from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.emission import emit
 from bedplate_steps.clock.model import Clock
 
-__all__ = ["bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_steps"]
+
+
+bedplate_contract = 1
 
 
 @hookimpl

@@ -21,7 +21,10 @@ from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.emission import emit
 from bedplate_steps.locale.model import Locale
 
-__all__ = ["bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_steps"]
+
+
+bedplate_contract = 1
 
 
 @hookimpl

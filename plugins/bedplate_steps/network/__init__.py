@@ -24,17 +24,21 @@ from __future__ import annotations
 
 import bedplate_schema
 from bedplate.facts import HostName
-from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate.hookspecs import Context, Extension, Step, hookimpl
 from bedplate_steps.network.checks import check, host_name
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emission import emit
+from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
 
-__all__ = ["bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 
 
 def _names(section: Network, context: Context) -> HostName:
     return HostName(host=host_name(section, context), domain=section.domain)
+
+
+bedplate_contract = 1
 
 
 @hookimpl
@@ -52,5 +56,12 @@ def bedplate_steps() -> list[Step]:
             draft=draft,
             draft_rank=50,
             required=True,
+            points={"manager": Manager},
         )
     ]
+
+
+@hookimpl
+def bedplate_extensions() -> list[Extension]:
+    """The network managers that come with Bedplate."""
+    return [Extension(point="network.manager", name=name, value=manager) for name, manager in MANAGERS.items()]

@@ -10,7 +10,7 @@ from bedplate.faults import Fault, Rejected, nearest, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate.survey import Link
 from bedplate_steps.network.addresses import ADDRESS, address_faults, plain_trouble, read_interface
-from bedplate_steps.network.managers import MANAGERS, needs_of
+from bedplate_steps.network.managers import Manager, chosen, needs_of, settled
 from bedplate_steps.network.model import LOOPBACK_NAME, Network, NetworkLink
 from bedplate_steps.network.names import LABEL, MAX_NAME, label_trouble, name_trouble, repaired_label, repaired_name
 from bedplate_steps.network.wifi import wifi_faults
@@ -94,8 +94,9 @@ def _hosts_file_faults(section: Network, context: Context) -> Iterable[Fault]:
 
 
 def _manager_faults(section: Network, context: Context) -> Iterable[Fault]:
-    if section.manager == "none":
-        yield from _no_network_faults(section)
+    manager = chosen(section, context)
+    if manager is None:
+        yield from _no_network_faults(section, context)
         return
     if section.no_network_after_reboot:
         yield Fault(code="network-contradiction", message="A manager is chosen, yet there shall be no network.",
@@ -104,8 +105,8 @@ def _manager_faults(section: Network, context: Context) -> Iterable[Fault]:
         yield Fault(code="no-links", message="Without a link the machine has no network after its first start.",
                     path=(), found="no [[network.links]]",
                     allowed='one or more links, or manager = "none" with no_network_after_reboot = true')  # fmt: skip
-    yield from _package_faults(section, context)
-    daemons = MANAGERS[section.manager].wifi_daemons
+    yield from _package_faults(section, manager, context)
+    daemons = manager.wifi_daemons
     if section.wifi_daemon and section.wifi_daemon not in daemons:
         yield Fault(code="wifi-daemon-unfit", message=f"Bedplate does not join {section.wifi_daemon} to this manager.",
                     path=("wifi_daemon",), found=shown(section.wifi_daemon),
@@ -122,22 +123,23 @@ def _names_unresolved(section: Network) -> bool:
     return bool(section.links) and all(link.dhcp == "no" and not link.dns for link in section.links)
 
 
-def _no_network_faults(section: Network) -> Iterable[Fault]:
+def _no_network_faults(section: Network, context: Context) -> Iterable[Fault]:
     if not section.no_network_after_reboot:
         yield Fault(code="network-unconfirmed", message="Without a manager the machine has no network after its first "
                     "start; say so on purpose.", path=("manager",), found='"none"',
-                    allowed="no_network_after_reboot = true beside it, or " + one_of(sorted(MANAGERS)))  # fmt: skip
+                    allowed="no_network_after_reboot = true beside it, or "
+                    + one_of(sorted(context.extensions(Manager))))  # fmt: skip
     if section.links:
         yield Fault(code="network-contradiction", message="Links are described, but nothing would bring them up.",
                     path=("links",), found=f"{len(section.links)} links", allowed="no links")  # fmt: skip
 
 
-def _package_faults(section: Network, context: Context) -> Iterable[Fault]:
+def _package_faults(section: Network, manager: Manager, context: Context) -> Iterable[Fault]:
     try:
         family = context.fact(Family)
     except Rejected:
         return  # its own step reports that
-    for need in needs_of(section):
+    for need in needs_of(settled(section, manager), manager):
         if need not in family.packages:
             yield Fault(code="family-lacks", message=f"The {family.name} family has no package for this.",
                         path=("manager",), found=need)  # fmt: skip

@@ -24,7 +24,7 @@ from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.network.addresses import static_addresses
 from bedplate_steps.network.checks import full_name, host_name
-from bedplate_steps.network.managers import MANAGERS, Manager, enabled_units, masked_units, needs_of
+from bedplate_steps.network.managers import Manager, chosen, enabled_units, masked_units, needs_of, settled
 from bedplate_steps.network.model import Network, NetworkLink
 from bedplate_steps.network.wifi import country_file, secret
 
@@ -48,10 +48,11 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
         yield _live()
     yield _host_name(section, context)
     yield _hosts(section, context)
-    if section.manager == "none":
+    manager = chosen(section, context)
+    if manager is None:
         yield _no_resolver()
         return
-    manager = MANAGERS[section.manager]
+    section = settled(section, manager)
     for link in section.links:
         yield _link(link, section, manager, context)
     settings = (*manager.settings(section), *country_file(section))
@@ -59,7 +60,7 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
         yield _settings(settings)
     yield _manager(section, manager, context)
     yield _resolver()
-    yield _first_boot(section)
+    yield _first_boot(section, manager)
 
 
 # --- the live medium -----------------------------------------------------------------------------------------------
@@ -158,7 +159,7 @@ def _settings(files: tuple[WriteFile, ...]) -> Action:
 
 
 def _manager(section: Network, manager: Manager, context: Context) -> Action:
-    enabled, masked = enabled_units(section), masked_units(section)
+    enabled, masked = enabled_units(section, manager), masked_units(section, manager)
     masks = tuple(Link(path=InTarget(_mask(unit)), to="/dev/null") for unit in masked)
     enable = Run(argv=("systemctl", "--root", InTarget("/"), "enable", *enabled))
     undo = (
@@ -171,7 +172,7 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
         reason="Two network managers at once take leases twice and fight over the links.",
         stage=Stage.TARGET,
         operations=(*masks, enable),
-        needs=("base", "target:api", "tool:systemctl", *context.fact(Family).tokens(*needs_of(section))),
+        needs=("base", "target:api", "tool:systemctl", *context.fact(Family).tokens(*needs_of(section, manager))),
         gives=tuple(f"service:{unit}" for unit in enabled),
         proofs=(
             *(link_is(_mask(unit), "/dev/null") for unit in masked),
@@ -179,7 +180,7 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
             *(_complete(unit) for unit in enabled),
         ),
         way_back=WayBack(note="Disable these units and unmask the others; what the packages' own scripts had enabled "
-                              "before is not brought back.", operations=undo),
+                              "before is not brought back.", operations=undo, goes_with="filesystem:/"),
     )  # fmt: skip
 
 
@@ -220,10 +221,9 @@ def _no_resolver() -> Action:
     )  # fmt: skip
 
 
-def _first_boot(section: Network) -> Action:
+def _first_boot(section: Network, manager: Manager) -> Action:
     expected = "an address on each link" if len(section.links) > 1 else "an address"
-    commands = ("networkctl status" if section.manager == "networkd" else "nmcli device status",
-                "ip route show default", "resolvectl query NAME")  # fmt: skip
+    commands = (manager.status, "ip route show default", "resolvectl query NAME")
     return Action(
         id="network.first-start",
         title="Check the network of the new system",
@@ -284,4 +284,5 @@ def _removal(*paths: str) -> WayBack:
         note="Remove the files from the new system; files of these names that came with a package or an archive are "
         "not brought back.",
         operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
+        goes_with="filesystem:/",
     )

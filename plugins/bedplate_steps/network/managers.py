@@ -1,4 +1,5 @@
-"""The network managers a spec can choose, behind one small interface.
+"""The network managers that come with Bedplate, behind one small interface; others come through the point
+`network.manager`.
 
 Each manager says which packages it needs, which units are enabled, which rivals are masked (two managers at once take
 leases twice and fight), and which files bring a link up.
@@ -8,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from bedplate.actions import WriteFile
 from bedplate.hookspecs import Context
@@ -40,9 +41,11 @@ class Manager:
     link_files: Callable[[NetworkLink, Network, Context], tuple[WriteFile, ...]]
     """The files of one link."""
     settings: Callable[[Network], tuple[WriteFile, ...]]
-    """Files that concern every link."""
+    """Files that concern every link of a settled section."""
     wifi_daemons: tuple[str, ...]
-    """Wi-Fi programs it can work with, the usual one first."""
+    """Wi-Fi programs it can work with (`iwd`, `wpa_supplicant`), the usual one first."""
+    status: str
+    """The command that shows a person the state of every link."""
 
 
 MANAGERS: Mapping[str, Manager] = {
@@ -56,6 +59,7 @@ MANAGERS: Mapping[str, Manager] = {
         link_files=networkd.link_files,
         settings=networkd.settings,
         wifi_daemons=("iwd",),
+        status="networkctl status",
     ),
     "networkmanager": Manager(
         title="NetworkManager",
@@ -72,6 +76,7 @@ MANAGERS: Mapping[str, Manager] = {
         link_files=networkmanager.link_files,
         settings=networkmanager.settings,
         wifi_daemons=("wpa_supplicant", "iwd"),
+        status="nmcli device status",
     ),
 }
 """By the word a spec uses."""
@@ -79,25 +84,31 @@ MANAGERS: Mapping[str, Manager] = {
 _WIFI_UNITS = {"iwd": "iwd.service", "wpa_supplicant": "wpa_supplicant.service"}
 
 
-def needs_of(section: Network) -> tuple[str, ...]:
-    """Generic package needs of the whole section."""
-    if section.manager not in MANAGERS:
-        return ()
-    manager = MANAGERS[section.manager]
+def chosen(section: Network, context: Context) -> Manager | None:
+    """The manager the section names; None if there shall be none."""
+    return context.extensions(Manager).get(section.manager)
+
+
+def settled(section: Network, manager: Manager) -> Network:
+    """The section with the manager's usual Wi-Fi program where it names none."""
+    return evolve(section, wifi_daemon=section.wifi_daemon or manager.wifi_daemons[0])
+
+
+def needs_of(section: Network, manager: Manager) -> tuple[str, ...]:
+    """Generic package needs of a whole settled section."""
     wireless = (*manager.wifi_needs, WIFI_NEEDS[section.daemon]) if section.wireless else ()
     return (*manager.needs, *wireless)
 
 
-def masked_units(section: Network) -> tuple[str, ...]:
+def masked_units(section: Network, manager: Manager) -> tuple[str, ...]:
     """Units that are masked: rival managers, the rival Wi-Fi program, and a wait for links nobody waits for."""
-    manager = MANAGERS[section.manager]
     others = [name for name in _WIFI_UNITS if section.wireless and name != section.daemon]
     rivals = [_WIFI_UNITS[name] for name in others]
     waits = [] if any(not link.optional for link in section.links) else [manager.wait_unit]
     return (*manager.rivals, *rivals, *waits)
 
 
-def enabled_units(section: Network) -> tuple[str, ...]:
+def enabled_units(section: Network, manager: Manager) -> tuple[str, ...]:
     """Units that are enabled, the manager first."""
     wireless = ("iwd.service",) if section.daemon == "iwd" else ()  # wpa_supplicant is started over the bus
-    return (MANAGERS[section.manager].unit, "systemd-resolved.service", *wireless)
+    return (manager.unit, "systemd-resolved.service", *wireless)

@@ -66,7 +66,7 @@ class Network:
     no_network_after_reboot: bool = False
     """Must be true with manager `none`, and only then."""
     wifi_daemon: str = ""
-    """`iwd` or `wpa_supplicant`; empty: iwd with networkd, wpa_supplicant with networkmanager."""
+    """`iwd` or `wpa_supplicant`; empty: the manager's usual one."""
     wifi_country: str = ""
     """Two-letter country code (ISO 3166-1) whose radio rules hold; empty: what the kernel finds."""
     links: tuple[NetworkLink, ...] = ()
@@ -78,6 +78,5 @@ class Network:
 
     @property
     def daemon(self) -> str:
-        """The program that joins wireless networks; empty if no link is wireless."""
-        usual = "iwd" if self.manager == "networkd" else "wpa_supplicant"
-        return (self.wifi_daemon or usual) if self.wireless else ""
+        """The program that joins wireless networks; empty if no link is wireless. Of a settled section only."""
+        return self.wifi_daemon if self.wireless else ""

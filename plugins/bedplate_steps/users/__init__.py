@@ -33,7 +33,7 @@ from bedplate_steps.users.emission import emit
 from bedplate_steps.users.model import PersonEntry, Users
 from bedplate_steps.users.passwords import is_hash
 
-__all__ = ["bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_steps"]
 
 
 def _people(section: Users, context: Context) -> People:
@@ -50,6 +50,9 @@ def _person(person: PersonEntry) -> Person:
         home=person.home_folder,
         shell=person.shell,
     )
+
+
+bedplate_contract = 1
 
 
 @hookimpl

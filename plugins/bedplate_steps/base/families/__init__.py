@@ -11,7 +11,7 @@ from bedplate_steps.base.model import Base
 
 __all__ = ["FAMILIES", "PackageFamily", "chosen"]
 
-FAMILIES: tuple[PackageFamily, ...] = (APT, PACMAN, DNF)
+FAMILIES: dict[str, PackageFamily] = {family.name: family for family in (APT, PACMAN, DNF)}
 
 
 def chosen(base: Base, context: Context) -> PackageFamily:
