@@ -14,6 +14,9 @@ from bedplate.facts import LaidPartition, Layout
 from bedplate.regions import gaps_between
 from bedplate.units import MIB
 
+_GAP = 16 * MIB
+"""Smaller gaps come from alignment and hold nothing, bytes (common practice, no source)."""
+
 
 class Fate(enum.Enum):
     """What becomes of a segment. The value is the word a person reads."""
@@ -63,12 +66,12 @@ def lost(layout: Layout) -> tuple[LaidPartition, ...]:
 
 
 def _row(layout: Layout, parts: Sequence[tuple[LaidPartition, Fate]]) -> tuple[Segment, ...]:
-    """Partitions and the gaps of at least 1 MiB between them, by start sector."""
+    """Partitions and the gaps between them that are worth a look, by start sector."""
     segments = [Segment(fate=fate, start=part.start, size=part.size, part=part) for part, fate in parts]
     taken = [(part.start, part.end) for part, _ in parts]
     gaps = (Segment(fate=Fate.FREE, start=start, size=end - start + 1)
             for start, end in gaps_between(layout.first_lba, layout.last_lba, taken))  # fmt: skip
-    wide = (gap for gap in gaps if gap.size * layout.sector_size >= MIB)
+    wide = (gap for gap in gaps if gap.size * layout.sector_size >= _GAP)
     return tuple(sorted((*segments, *wide), key=lambda segment: segment.start))
 
 

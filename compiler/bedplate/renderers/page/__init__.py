@@ -1,0 +1,1 @@
+"""The page: one self-contained HTML file for the bench, on a phone, a tablet or paper."""

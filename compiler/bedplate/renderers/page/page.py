@@ -1,0 +1,129 @@
+"""The page as text. Enters: an `InstallGraph`. Leaves: one HTML file that asks nothing of any network.
+
+Words come from `overview` and `content`, shared with the checklist; the template only places them. Every value is
+escaped by Jinja; style and script are of this package and named by their hashes in the page's own policy
+(Content Security Policy Level 3, W3C), so that no text of a spec could ever run.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable
+from importlib.resources import files
+
+from attrs import frozen
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from bedplate.actions import ByHand
+from bedplate.facts import Layout
+from bedplate.graph import InstallGraph
+from bedplate.renderers import content, diskmap, overview, segments
+from bedplate.renderers.content import Code, Commands, Loud, Passage, Said
+from bedplate.renderers.page import disk, order
+from bedplate.renderers.segments import Segment
+from bedplate.renderers.shell import CONTROL, quote, visible
+from bedplate.units import in_gib
+
+_WIDE, _NARROW = 940, 320
+
+
+@frozen(kw_only=True)
+class Row:
+    """A segment of the disk in words, for the table under the picture."""
+
+    number: str
+    name: str
+    size: str
+    holds: str
+    fate: str
+    becomes: str
+    start: int
+    end: int
+
+
+def render(graph: InstallGraph) -> str:
+    """The whole page."""
+    layout = graph.fact(Layout)
+    style, script = _own("page.css"), _own("page.js")
+    parts = content.parts(graph)
+    text = _environment().get_template("page.html").render(
+        graph=graph,
+        secrets=graph.secrets,
+        style=Markup(style),
+        script=Markup(script),
+        policy=f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}",
+        about=overview.about(graph),
+        fate=overview.fate(graph),
+        maps=[disk.picture(layout, width) for width in (_WIDE, _NARROW)] if layout else [],
+        tables=_tables(layout) if layout else [],
+        cautions=overview.cautions(graph),
+        at_hand=overview.at_hand(graph),
+        parts=parts,
+        by_script=[part.number for part in parts if part.by_script and part.actions],
+        script_file=quote(_stem(graph.spec_file) + ".sh"),
+        spec_file=quote(graph.spec_file),
+        waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
+        picture=order.picture(parts),
+    )  # fmt: skip
+    return text + "\n"
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=PackageLoader("bedplate.renderers.page"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters.update(line=_line, visible=visible, lines=_lines)
+    made.tests["commands"] = lambda passage: isinstance(passage, Commands)
+    return made
+
+
+def _own(name: str) -> str:
+    return (files("bedplate.renderers.page") / name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _stem(name: str) -> str:
+    return name.removesuffix(".toml")
+
+
+def _line(passage: Passage) -> Markup:
+    """A paragraph with its exact and its loud words marked up."""
+    return Markup("").join(_piece(piece) for piece in passage) if isinstance(passage, tuple) else Markup("")
+
+
+def _piece(piece: Said | Code | Loud) -> Markup:
+    shape = {Code: "<code>{}</code>", Loud: "<strong>{}</strong>"}.get(type(piece), "{}")
+    return Markup(shape).format(visible(piece.text))
+
+
+def _lines(commands: Iterable[str]) -> list[str]:
+    """Single lines to type; control characters other than tab shown as what they are."""
+    every = [line for command in commands for line in command.split("\n")]
+    return [CONTROL.sub(lambda sign: visible(sign.group()), line) for line in every]
+
+
+def _tables(layout: Layout) -> list[tuple[str, list[Row]]]:
+    staying = {part.uuid: part for part in segments.kept(layout)}
+    before = [_row(layout, one, diskmap.fate(one, staying, layout)) for one in segments.before(layout)]
+    after = [_row(layout, one, diskmap.use(one)) for one in segments.after(layout)]
+    return [(title, rows) for title, rows in (("Before", before), ("After", after)) if rows]
+
+
+def _row(layout: Layout, segment: Segment, becomes: str) -> Row:
+    part = segment.part
+    return Row(
+        number=str(part.number) if part else "",
+        name=visible(part.name) if part else "free space",
+        size=in_gib(segment.size * layout.sector_size),
+        holds=diskmap.holds(segment) if part else "",
+        fate=segment.fate.value,
+        becomes=becomes,
+        start=segment.start,
+        end=segment.end,
+    )
