@@ -74,6 +74,14 @@ class Guards:
     new: tuple[Check, ...] = ()
     known: tuple[tuple[int, int], ...] = ()
 
+    @property
+    def grouped(self) -> tuple[tuple[str, tuple[Check, ...]], ...]:
+        """The new ones by what a person does if they do not hold, in the order of the first of each."""
+        groups: dict[str, list[Check]] = {}
+        for check in self.new:
+            groups.setdefault(check.otherwise, []).append(check)
+        return tuple((otherwise, tuple(checks)) for otherwise, checks in groups.items())
+
 
 @frozen(kw_only=True)
 class Signs:

@@ -63,7 +63,7 @@ class Picture:
 
 def picture(layout: Layout, width: int) -> Picture:
     """The disk drawn in `width` units."""
-    size, box, least = (13, 84, 30) if width > 600 else (11, 56, 22)
+    size, box, least = (13, 84, 30) if width > 600 else (11, 66, 22)
     given = [("Before", segments.before(layout)), ("After", segments.after(layout))]
     widths = segments.widths([row for _, row in given], width, least)
     shown = [(title, row, wide) for (title, row), wide in zip(given, widths, strict=True) if row]

@@ -71,6 +71,6 @@ def reduced(after: dict[int, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
 def _arc(giver: int, taker: int, middles: dict[int, int]) -> Arc:
     """A curve that bulges to the left, further for a longer way."""
     start, end, x = middles[giver], middles[taker], GUTTER - 10
-    bulge = min(GUTTER - 16, 6 + 2 * isqrt(end - start))
+    bulge = min(GUTTER - 16, 4 + isqrt(5 * (end - start)))
     path = f"M{x},{start} C{x - bulge},{start} {x - bulge},{end} {x},{end}"
     return Arc(giver=giver, taker=taker, path=path)

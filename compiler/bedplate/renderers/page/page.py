@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterable
 from importlib.resources import files
 
@@ -27,6 +28,7 @@ from bedplate.renderers.shell import CONTROL, quote, visible
 from bedplate.units import in_gib
 
 _WIDE, _NARROW = 940, 320
+_BLANKS = re.compile(r"([ \t]+)")
 
 
 @frozen(kw_only=True)
@@ -102,10 +104,10 @@ def _piece(piece: Said | Code | Loud) -> Markup:
     return Markup(shape).format(visible(piece.text))
 
 
-def _lines(commands: Iterable[str]) -> list[str]:
-    """Single lines to type; control characters other than tab shown as what they are."""
+def _lines(commands: Iterable[str]) -> list[list[str]]:
+    """Single lines to type, each as its words and blanks; control characters other than tab shown as what they are."""
     every = [line for command in commands for line in command.split("\n")]
-    return [CONTROL.sub(lambda sign: visible(sign.group()), line) for line in every]
+    return [_BLANKS.split(CONTROL.sub(lambda sign: visible(sign.group()), line)) for line in every]
 
 
 def _tables(layout: Layout) -> list[tuple[str, list[Row]]]:
