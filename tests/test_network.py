@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 from attrs import field, frozen
 
-from bedplate.actions import Action, InTarget, Link, Run, SecretRef, Stage, WriteFile
+from bedplate.actions import Action, InTarget, Link, Run, SecretRef, Stage, WriteFile, token_kind
 from bedplate.facts import Family
 from bedplate.faults import Fault, dotted
 from bedplate.registry import load
@@ -280,6 +280,14 @@ def test_iwd_file_names(ssid: str, security: str, path: str) -> None:
     wifi = section(text).links[0].wifi
     assert wifi is not None
     assert iwd_path(wifi) == path
+
+
+@pytest.mark.parametrize("ssid", ["Saltmarsh ", " salt  marsh"])
+def test_a_blank_in_a_wifi_name_stays_in_the_path_and_out_of_the_token(ssid: str) -> None:
+    action = actions(WIFI.replace("saltmarsh", ssid))["network.link-air"]
+    assert f"/var/lib/iwd/{ssid}.psk" in written(action)
+    assert {token_kind(token) for token in action.gives} == {"file"}
+    assert len(set(action.gives)) == len(action.gives)
 
 
 def test_a_strange_ssid_stays_data() -> None:

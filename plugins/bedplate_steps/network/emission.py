@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from urllib.parse import quote
 
 from bedplate.actions import (
     Action,
@@ -257,7 +258,7 @@ def _file_action(
         stage=Stage.TARGET,
         operations=operations,
         needs=("base",),
-        gives=tuple(f"file:{_path(file)}" for file in files),
+        gives=tuple(f"file:{quote(_path(file))}" for file in files),  # a Wi-Fi name can hold blanks, a token none
         proofs=tuple(proof for file in files for proof in _proofs(file)),
         audits=audits,
         way_back=_removal(*(_path(file) for file in files)),
