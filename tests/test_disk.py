@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import tomllib
@@ -262,6 +263,17 @@ def test_faults_of_the_surveyed_table() -> None:
     assert "esp-not-fat" in faults(PLAIN, with_row(1, filesystem=SurveyedFileSystem(type="ext4")))
     bitlocker = with_row(3, filesystem=SurveyedFileSystem(type="BitLocker"))
     assert dotted(faults(PLAIN, bitlocker)["encryption-contradicts"].path) == "other_system.encryption"
+
+
+def test_a_fat_label_is_refused_where_mkfs_refuses_it(tmp_path: Path) -> None:
+    """mkfs.fat of dosfstools is the judge, for every kind of character the schema takes in a label."""
+    image = tmp_path / "fat.img"
+    image.touch()
+    os.truncate(image, 4 * MIB)
+    for character in "AZ09 _.+-":
+        made = subprocess.run(["mkfs.fat", "-n", f"A{character}B", image], capture_output=True, check=False)
+        found = faults(WHOLE + NEW_ESP.replace('"ESP"', f'"A{character}B"') + ROOT)
+        assert ("label-characters" in found) == (made.returncode != 0), character
 
 
 def test_warnings() -> None:

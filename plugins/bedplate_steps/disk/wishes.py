@@ -24,6 +24,9 @@ hierarchy of hier(7); /mnt holds the target during the installation)."""
 OWN_FOLDERS = ("/", "/boot", "/efi", "/home", "/usr", "/var", "/opt", "/srv")
 """Folders of the new system itself: a kept data partition cannot stand in for them."""
 
+FAT_REFUSED = ".+"
+"""Of the characters the schema takes in a label, those mkfs.fat (dosfstools 4.2) refuses."""
+
 FAT_LOWER = "lower-case letters in a FAT label show differently in other systems (mkfs.fat warns)"
 
 
@@ -99,9 +102,10 @@ def _label_faults(new: New) -> Iterator[Fault]:
     if new.filesystem == "vfat" and new.label.upper() == "EFI":
         message = "some firmware finds no loader on a volume labelled EFI: it takes the label for the folder"
         yield Fault(code="label-efi", message=message, path=("label",), found=shown(new.label), allowed='"ESP"')
-    if new.filesystem == "vfat" and "." in new.label:
-        yield Fault(code="label-characters", message="a FAT label holds no dot", path=("label",),
-                    found=shown(new.label), allowed="letters, digits, blank, _ + -")  # fmt: skip
+    strange = "".join(character for character in FAT_REFUSED if character in new.label)
+    if new.filesystem == "vfat" and strange:
+        yield Fault(code="label-characters", message=f"a FAT label holds no {' '.join(strange)}", path=("label",),
+                    found=shown(new.label), allowed="letters, digits, blank, _ -")  # fmt: skip
 
 
 def _mount_faults(mount: str, path: Path) -> Iterator[Fault]:
