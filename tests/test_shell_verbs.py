@@ -64,7 +64,7 @@ def test_a_verb_says_what_it_is_and_uses(verb: str) -> None:
 
 
 def test_all_verbs_together_are_clean(tmp_path: Path) -> None:
-    parts = [library.part(name) for name in ("common", "run", "secrets", "install", "report")]
+    parts = [library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")]
     path = tmp_path / "verbs.sh"
     head = "#!/bin/sh\n# shellcheck disable=SC2016,SC2034,SC2119,SC2120,SC2154,SC2317,SC2329\nLOCK=/run/lock/demo\n"
     path.write_text("\n".join([head, *parts, library.verbs(VERBS)]), encoding="utf-8")

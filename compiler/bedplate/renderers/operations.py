@@ -83,7 +83,7 @@ def verbs(actions: Iterable[Action]) -> set[str]:
     """Names of all verbs that the operations, checks and ways back of these actions call."""
     found: set[str] = set()
     for action in actions:
-        found |= operation_verbs((*action.operations, *action.way_back.operations))
+        found |= operation_verbs((*action.operations, *action.peek, *action.way_back.operations))
         found |= check_verbs((*action.guards, *action.proofs))
     return found
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret, Stage
+from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret
 from bedplate.checks import tool_present
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph, Node
-from bedplate.renderers import diskmap, library, operations, overview
+from bedplate.renderers import diskmap, library, operations, order, overview
 from bedplate.renderers.content import gathered
 from bedplate.renderers.shell import comment, indent, message, name, quote, visible
 
@@ -33,10 +33,11 @@ def render(graph: InstallGraph) -> str:
         *_constants(graph),
         "",
         *_plan(graph),
+        *_kept(graph),
         "",
         *find_disk(graph),
         "",
-        *(library.part(part) for part in ("common", "run", "secrets", "install", "report")),
+        *(library.part(part) for part in ("common", "run", "secrets", "look", "install", "undo", "report")),
         "# --- verbs: " + "-" * 106,
         "",
         library.verbs(used),
@@ -45,7 +46,7 @@ def render(graph: InstallGraph) -> str:
         *(line for node in graph.nodes for line in _group(node, len(graph.nodes))),
         *_tools(graph),
         "",
-        *_order(graph.nodes),
+        *_order(graph),
         "",
         'main "$@"',
     ]
@@ -79,11 +80,13 @@ def _constants(graph: InstallGraph) -> list[str]:
         "SCRATCH='/run /dev/shm /tmp'",
         "NEEDED_UID=0",
         f"ROOT_UUID={quote(root.fs_uuid if root else '')}",
+        f"OUR_PARTITIONS={quote(' '.join(part.uuid for part in layout.partitions if part.new) if layout else '')}",
         f"TOTAL={len(graph.nodes)}",
         "",
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
-        "PROVED=' ' DONE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
+        "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
+        "REACHING='' PEEKED='' EARLIER='' QUIET=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 
@@ -117,6 +120,13 @@ def find_disk(graph: InstallGraph) -> list[str]:
 def _plan(graph: InstallGraph) -> list[str]:
     says = (f"say {quote(line)}" for line in plan(graph))
     return ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
+
+
+def _kept(graph: InstallGraph) -> list[str]:
+    """What is never touched, for the ways back and for reports."""
+    fate = overview.fate(graph)
+    says = [f"say {quote('    ' + part)}" for part in fate.kept] if fate else []
+    return ["", "print_kept() {", *indent(says or [":"]), "}"]
 
 
 def plan(graph: InstallGraph) -> list[str]:
@@ -162,6 +172,8 @@ def _group(node: Node, total: int) -> list[str]:
     if action.guards:
         lines += _function(f"guard_{tail}", _guards(action.guards))
     lines += _function(f"do_{tail}", [*_cautions(action), *operations.operations(action.operations)])
+    if action.peek:
+        lines += _function(f"peek_{tail}", operations.operations(action.peek))
     if action.proofs:
         lines += _function(f"proof_{tail}", [line for proof in action.proofs for line in operations.check(proof)])
     if action.way_back != NOTHING_TO_UNDO:
@@ -208,15 +220,18 @@ def _tools(graph: InstallGraph) -> list[str]:
     return ["# What the live medium must bring.", *_function("guard_tools", body)]
 
 
-def _order(nodes: Iterable[Node]) -> list[str]:
-    lines = [f'"$@" {_row(node)} || return 1' for node in nodes]
+def _order(graph: InstallGraph) -> list[str]:
+    on_the_way, given = order.way_to_target(graph), order.tokens(graph)
+    lines = [f'"$@" {_row(node, order.flags(node, on_the_way, given))} || return 1' for node in graph.nodes] or [":"]
     return [
         "# Every action in order: number, name, stage, what it has, stamp, title.",
-        *_function("for_each_action", lines or [":"]),
+        *_function("for_each_action", lines),
+        "",
+        *_function("for_each_action_last_first", lines[::-1]),
     ]
 
 
-def _row(node: Node) -> str:
+def _row(node: Node, flags: Iterable[str]) -> str:
     action = node.action
     stamp = f"{action.id}={node.digest}" if action.stamped else ""
     return " ".join(
@@ -224,21 +239,8 @@ def _row(node: Node) -> str:
             str(node.number),
             words(node),
             quote(action.stage.value),
-            quote(",".join(_flags(action))),
+            quote(",".join(flags)),
             quote(stamp),
             message(action.title),
         )
     )
-
-
-def _flags(action: Action) -> list[str]:
-    flags = {
-        "change": action.changes,
-        "secret": bool(action.secrets),
-        "guard": bool(action.guards),
-        "proof": bool(action.proofs),
-        "stamp": action.stamped,
-        "back": action.way_back != NOTHING_TO_UNDO,
-        "close": "target:closed" in action.gives and action.stage in (Stage.LIVE, Stage.TARGET),
-    }
-    return [flag for flag, given in flags.items() if given]

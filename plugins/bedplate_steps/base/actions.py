@@ -18,7 +18,8 @@ from bedplate_steps.base.families import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
 GOES_WITH_ROOT = WayBack(
-    note="It lies in the new root file system only and goes with it when that partition is removed again."
+    note="It lies in the new root file system only and goes with it when that partition is removed again.",
+    goes_with="filesystem:/",
 )
 
 RESUME = (
@@ -163,6 +164,7 @@ def _host_keys() -> Action:
         operations=(Call(verb="host-keys", by_hand=(f"chroot {TARGET} ssh-keygen -A",)),),
         needs=("base", "target:api"),
         proofs=(checks.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
+        stamped=True,
         way_back=GOES_WITH_ROOT,
     )
 
@@ -197,6 +199,7 @@ def _services(base: Base) -> Action:
         proofs=tuple(checks.service_enabled(unit) for unit in base.services),
         way_back=WayBack(
             note="The services are disabled again.",
+            goes_with="filesystem:/",
             operations=tuple(
                 Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)) for unit in base.services
             ),

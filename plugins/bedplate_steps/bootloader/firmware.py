@@ -65,7 +65,8 @@ def save(plan: Plan) -> Action:
         gives=("loader:saved",),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
                              early=False),),
-        way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root."),
+        way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
+                         goes_with="filesystem:/"),
     )  # fmt: skip
 
 

@@ -112,6 +112,7 @@ def _zone(clock: Clock, family: Family) -> Action:
         audits=(_told("time zone", "Timezone", clock.zone),),
         way_back=WayBack(
             note="The link is removed; the system then shows UTC.",
+            goes_with="filesystem:/",
             operations=(Run(argv=("rm", "-f", InTarget("/etc/localtime"))),),
         ),
     )
@@ -179,6 +180,7 @@ def _sync(clock: Clock, family: Family) -> Action:
         ),
         way_back=WayBack(
             note="The service is disabled again.",
+            goes_with="filesystem:/",
             operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)),),
         ),
     )

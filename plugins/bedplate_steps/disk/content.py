@@ -17,7 +17,11 @@ from bedplate_steps.disk.table import new_parts
 PASSPHRASE = Secret(name="disk-passphrase", prompt="Passphrase of the encrypted partitions", min_length=8)
 """One for all containers, so that it is typed once at every start (systemd keeps it for the next container)."""
 
-GONE = WayBack(note="It goes with the partition: the way back of the partition table deletes it.")
+
+def gone(part: LaidPartition) -> WayBack:
+    """The way back of whatever lies on a new partition only."""
+    note = "It goes with the partition: the way back of the partition table deletes it."
+    return WayBack(note=note, goes_with=f"partition:{part.name}")
 
 
 def content_actions(layout: Layout) -> Iterator[Action]:
@@ -91,26 +95,25 @@ def _container(part: LaidPartition) -> Action:
                 "filesystem-is", part.uuid, "crypto_LUKS", part.luks_uuid, label, early=False,
             ),
         ),
-        way_back=GONE,
+        way_back=gone(part),
         secrets=(PASSPHRASE,),
         cautions=("Without the passphrase everything on this partition is lost. Keep it where you keep such things.",),
     )  # fmt: skip
 
 
 def _open(part: LaidPartition) -> Action:
+    opening = Call(
+        verb="open-container",
+        args=(part.uuid, part.mapper),
+        stdin=(SecretRef(PASSPHRASE.name),),
+        by_hand=(f"cryptsetup open {part.node} {part.mapper}",),
+    )
     return Action(
         id=f"disk.open-{part.name}",
         title=f"Open the encrypted container on {part.name}",
         reason="The file system lies inside it.",
         stage=Stage.LIVE,
-        operations=(
-            Call(
-                verb="open-container",
-                args=(part.uuid, part.mapper),
-                stdin=(SecretRef(PASSPHRASE.name),),
-                by_hand=(f"cryptsetup open {part.node} {part.mapper}",),
-            ),
-        ),
+        operations=(opening,),
         needs=(f"disk:container-{part.name}", "tool:cryptsetup"),
         gives=(ready_token(part),),
         proofs=(
@@ -124,6 +127,7 @@ def _open(part: LaidPartition) -> Action:
         ),
         secrets=(PASSPHRASE,),
         transient=True,
+        peek=(opening,),
         trouble="If the passphrase is refused, it was typed on another keyboard layout: check the keymap.",
     )  # fmt: skip
 
@@ -131,7 +135,7 @@ def _open(part: LaidPartition) -> Action:
 def _filesystem(part: LaidPartition, layout: Layout) -> Action:
     kind = part.filesystem
     what = "swap area" if kind == "swap" else f"{kind} file system"
-    tool = FILESYSTEMS[kind].tool
+    tools = (FILESYSTEMS[kind].tool, FILESYSTEMS[kind].namer, "blkid")
     return Action(
         id=f"disk.format-{part.name}",
         title=f"Make the {what} on {part.name}",
@@ -145,7 +149,10 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
                 by_hand=(by_hand(part),),
             ),
         ),
-        needs=(ready_token(part) if part.mapper else f"partition:{part.name}", f"tool:{tool}", "tool:blkid"),
+        needs=(
+            ready_token(part) if part.mapper else f"partition:{part.name}",
+            *(f"tool:{tool}" for tool in tools),
+        ),
         gives=tokens(part),
         guards=(_row_guard(part), _empty_guard(part, where(part), kind, part.fs_uuid)),
         proofs=(
@@ -154,7 +161,7 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
                 "filesystem-is", where(part), kind, part.fs_uuid, part.fs_label, early=False,
             ),
         ),
-        way_back=GONE,
+        way_back=gone(part),
     )  # fmt: skip
 
 
@@ -196,5 +203,5 @@ def _subvolumes(part: LaidPartition) -> Action:
         proofs=(
             checks.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),
         ),
-        way_back=GONE,
+        way_back=gone(part),
     )  # fmt: skip

@@ -80,6 +80,9 @@ class Limits:
     smallest: int
     label: int
     tool: str
+    """The command that makes it."""
+    namer: str
+    """The command that changes its label."""
     source: str
     smallest_4k: int = 0
     """For sectors of 4096 bytes, where it differs."""
@@ -91,18 +94,25 @@ class Limits:
 
 FILESYSTEMS: dict[str, Limits] = {
     "ext4": Limits(
-        smallest=8 * MIB, label=16, tool="mkfs.ext4", source="mke2fs(8); room for a journal is common practice"
+        smallest=8 * MIB, label=16, tool="mkfs.ext4", namer="e2label",
+        source="mke2fs(8); room for a journal is common practice",
     ),
-    "xfs": Limits(smallest=300 * MIB, label=12, tool="mkfs.xfs", source="mkfs.xfs 6.1.0 refuses less than 300 MiB"),
-    "btrfs": Limits(smallest=109 * MIB, label=254, tool="mkfs.btrfs", source="mkfs.btrfs 6.2 refuses less"),
+    "xfs": Limits(
+        smallest=300 * MIB, label=12, tool="mkfs.xfs", namer="xfs_admin",
+        source="mkfs.xfs 6.1.0 refuses less than 300 MiB",
+    ),
+    "btrfs": Limits(
+        smallest=109 * MIB, label=254, tool="mkfs.btrfs", namer="btrfs", source="mkfs.btrfs 6.2 refuses less"
+    ),
     "vfat": Limits(
         smallest=33 * MIB,
         smallest_4k=257 * MIB,
         label=11,
         tool="mkfs.fat",
+        namer="fatlabel",
         source="FAT specification: FAT32 has at least 65525 clusters",
     ),
-    "swap": Limits(smallest=MIB, label=15, tool="mkswap", source="mkswap(8): at least 10 pages"),
+    "swap": Limits(smallest=MIB, label=15, tool="mkswap", namer="swaplabel", source="mkswap(8): at least 10 pages"),
 }
 """By the name used in the spec. mkfs.btrfs takes labels of 255 bytes, of which blkid 2.38.1 reads 254."""
 

@@ -100,7 +100,7 @@ def _mount(layout: Layout) -> Action:
             )
             for mount in mounts
         ),
-        needs=tuple(dict.fromkeys(needs)),
+        needs=(*dict.fromkeys(needs), *(("tool:fsck.fat",) if layout.esp else ())),
         gives=("target:mounted", *(f"mount:{mount.point}" for mount in mounts)),
         proofs=tuple(
             checks.holds(
@@ -119,6 +119,14 @@ def _mount(layout: Layout) -> Action:
             operations=(Call(verb="close-target", by_hand=(f"umount --recursive {TARGET}",)),),
         ),
         transient=True,
+        peek=(
+            Call(verb="close-target"),
+            *(
+                Call(verb="look-in-target",
+                     args=(where(mount.part), InTarget(mount.point), mount.part.filesystem, mount.subvolume))
+                for mount in mounts
+            ),
+        ),
         expected=f"findmnt --submounts {TARGET} lists {', '.join(mount.point for mount in mounts)}.",
     )  # fmt: skip
 
@@ -222,7 +230,7 @@ def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action
         needs=("base", "mount:/", *packages),
         gives=(f"file:{path}",),
         proofs=(checks.file_is(path, (text,)),),
-        way_back=WayBack(note="The file goes with the root partition."),
+        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )
 
 
@@ -252,7 +260,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
                          uuid, early=False),
         ),
         audits=(checks.holds(f"{path} is in use as swap", "swap-file-is-on", path, early=False),),
-        way_back=WayBack(note="The file goes with the root partition."),
+        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )  # fmt: skip
 
 

@@ -172,7 +172,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
+        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(
             *disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made), *_earlier_guards(made)
@@ -215,7 +215,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk"),
+        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(*disk_guards(layout), _unused_guard(), *_earlier_guards(made)),
         proofs=(
@@ -261,9 +261,13 @@ def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
 
 def _row_proofs(made: list[LaidPartition]) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
-    return tuple(
-        checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False)
-        for part, row in zip(made, rows, strict=True)
+    sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound", early=False)
+    return (
+        *(
+            checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False)
+            for part, row in zip(made, rows, strict=True)
+        ),
+        sound,
     )
 
 
@@ -297,5 +301,5 @@ def carry_over(section: DiskSection, machine: Machine) -> Action:
             checks.holds(f"{SAVED} is there", "is-there", InTarget(SAVED), early=False),
             checks.file_mode_is(SAVED, 0o600),
         ),
-        way_back=WayBack(note="The file goes with the root partition."),
+        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )

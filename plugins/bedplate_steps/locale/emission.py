@@ -84,7 +84,8 @@ def _locales(locale: Locale, family: Family) -> Action:
         needs=("base", "target:api", *_packages(built, family)),
         gives=("locale:made",),
         proofs=(*proofs, *(_made(name) for name in locale.wanted)),
-        way_back=WayBack(note="Unused locales do no harm; they go with the new root file system."),
+        way_back=WayBack(note="Unused locales do no harm; they go with the new root file system.",
+                         goes_with="filesystem:/"),
         trouble="A locale that is missing is named by the proof; the list of all is printed by locale -a.",
     )
 
@@ -139,6 +140,7 @@ def _removed(*paths: str) -> WayBack:
     return WayBack(
         note="The files are removed; the system then uses its built-in default.",
         operations=(Run(argv=("rm", "-f", "--", *(InTarget(path) for path in paths))),),
+        goes_with="filesystem:/",
     )
 
 

@@ -34,6 +34,7 @@ SHORTEST = 8
 """Characters of a password, NIST SP 800-63B section 5.1.1.2."""
 
 _NEEDS = ("base", "target:api")
+_ROOT = "filesystem:/"
 _PASSWORD_BACK = "Lock the password again; what it was before is not brought back."
 
 
@@ -75,7 +76,7 @@ def _group(group: OwnGroup) -> Action:
         gives=(f"group:{group.name}",),
         proofs=(holds(f"The group {group.name} exists as planned", "group-is", group.name, number, early=False),),
         way_back=WayBack(note="Remove the group; files that belong to it keep its number.",
-                         operations=(Run(argv=("groupdel", group.name), where=Where.TARGET),)),
+                         operations=(Run(argv=("groupdel", group.name), where=Where.TARGET),), goes_with=_ROOT),
     )  # fmt: skip
 
 
@@ -101,7 +102,7 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], family: Family)
             holds(f"{person.shell} is installed and a login shell", "login-shell", person.shell, early=False),
         ),
         way_back=WayBack(note="Remove the account. Its home folder stays: it may lie on a kept partition.",
-                         operations=(Run(argv=("userdel", person.name), where=Where.TARGET),)),
+                         operations=(Run(argv=("userdel", person.name), where=Where.TARGET),), goes_with=_ROOT),
     )  # fmt: skip
 
 
@@ -131,7 +132,8 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         operations=(Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n")),),
         needs=(*_NEEDS, *needs),
         proofs=(holds(f"{name} has {state}", "password-is", name, "none" if password == "*" else "set", early=False),),
-        way_back=WayBack(note=_PASSWORD_BACK, operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),)),
+        way_back=WayBack(note=_PASSWORD_BACK, operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
+                         goes_with=_ROOT),
         secrets=secrets,
         stamped=True,
         cautions=("A password cannot be read back: keep it where you will find it.",) if secrets else (),
@@ -156,7 +158,7 @@ def _keys(person: PersonEntry, uid: int) -> Action:
         gives=(f"file:{path}",),
         proofs=(file_mode_is(folder, 0o700, owner), file_mode_is(path, 0o600, owner), file_is(path, content, 0o600)),
         way_back=WayBack(note="Remove the file; keys that stood there before are not brought back.",
-                         operations=(Run(argv=("rm", "-f", InTarget(path))),)),
+                         operations=(Run(argv=("rm", "-f", InTarget(path))),), goes_with=_ROOT),
     )  # fmt: skip
 
 
@@ -172,7 +174,8 @@ def _ssh(family: Family) -> Action:
         needs=("base", "tool:systemctl", *family.tokens("ssh-server")),
         gives=(f"service:{unit}",),
         proofs=(service_enabled(unit),),
-        way_back=WayBack(note="Disable the service again.", operations=(Run(argv=(*systemctl, "disable", unit)),)),
+        way_back=WayBack(note="Disable the service again.", operations=(Run(argv=(*systemctl, "disable", unit)),),
+                         goes_with=_ROOT),
     )
 
 
@@ -199,7 +202,7 @@ def _administrators(section: Users, family: Family) -> Action:
             *(holds(f"sudo lets {name} do everything", "sudo-allows", name, early=False) for name in names),
         ),
         way_back=WayBack(note="Remove the rule file; the people stay in the administrators' group.",
-                         operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),)),
+                         operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),), goes_with=_ROOT),
     )  # fmt: skip
 
 
@@ -223,7 +226,7 @@ def _locked_root(section: Users) -> Action:
         operations=(Run(argv=("usermod", "--lock", "root"), where=Where.TARGET),),
         needs=(*_NEEDS, f"file:{SUDOERS}", *(f"user:{person.name}" for person in section.administrators)),
         proofs=(holds("Nobody can log in as root with a password", "password-is", "root", "none", early=False),),
-        way_back=WayBack(note="Give root a password again: chroot into the target and run passwd."),
+        way_back=WayBack(note="Give root a password again: chroot into the target and run passwd.", goes_with=_ROOT),
         cautions=(rescue[section.root.rescue],),
     )
 
@@ -244,7 +247,8 @@ def _open_shell() -> Action:
         gives=tuple(f"file:{path}" for path in paths),
         proofs=tuple(file_is(path, content) for path in paths),
         way_back=WayBack(note="Remove the two files.",
-                         operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),)),
+                         operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
+                         goes_with=_ROOT),
         cautions=("Whoever stands at the console when a start fails is root, without a password.",),
     )  # fmt: skip
 

@@ -3,11 +3,13 @@
 usage() {
     cat <<USAGE
 sh $0            install $MACHINE: everything is checked, then shown, then confirmed, before the first write
+sh $0 --undo     take back what was done, the last first: everything is shown, then confirmed
 sh $0 --show     print what would be done, action by action; touches nothing
 sh $0 --list     print the actions and where each is carried out
 sh $0 --help     this text
 
-Run it as root on the live medium. Run again after a failure or a power cut, it continues where it has to.
+Run it as root on the live medium. Run again after a failure or a power cut, it continues where it has to;
+or take everything back. --undo can be interrupted and run again as well.
 Exit status: 0 done, 1 refused or failed, 2 wrong use.
 USAGE
 }
@@ -18,6 +20,7 @@ main() {
         0:) ;;
         1:--show) MODE=show IN=/dev/null ;;
         1:--list) MODE=list ;;
+        1:--undo) MODE=undo ;;
         1:--help)
             usage
             exit 0
@@ -32,6 +35,7 @@ main() {
         list) for_each_action list_action ;;
         show) show_all ;;
         install) install ;;
+        undo) undo ;;
     esac
 }
 
@@ -55,11 +59,11 @@ show_action() {
 install() {
     prepare || exit 1
     print_plan
-    for_each_action look
+    look_around || refuse
     find_everything_wrong || refuse
     ask_done || refuse
     for_each_action ask_secrets || refuse
-    confirm || refuse
+    confirm 'to start' || refuse
     for_each_action carry_out || exit 1
     MODE=show IN=/dev/null
     for_each_action print_next
@@ -120,39 +124,12 @@ outside_target() {
     fi
 }
 
-# leave: whatever happens, no secret stays.
+# leave: whatever happens, no secret stays, and nothing that was opened for a look.
 leave() {
     stop_clock
+    stop_looking
     show_typing
     wipe_scratch
-}
-
-# look: which actions are done already.
-look() {
-    [ "$3" != 'first boot' ] || return 0
-    if proved "$@"; then
-        PROVED="$PROVED$1 "
-    fi
-}
-
-is_proved() {
-    case $PROVED in
-        *" $1 "*) return 0 ;;
-    esac
-    return 1
-}
-
-# proved: the stamp is there, if the action has one, and every proof holds; an action without either never is.
-proved() {
-    : >"$WORK/missed"
-    case $4 in
-        *stamp*) verb_stamp_is "${5%%=*}" "${5#*=}" >"$WORK/found" 2>&1 || return 1 ;;
-        *proof*) ;;
-        *) return 1 ;;
-    esac
-    case $4 in
-        *proof*) "proof_$1_$2" || return 1 ;;
-    esac
 }
 
 # find_everything_wrong: all tools and all early guards of what is still to do, reported together.
@@ -194,9 +171,11 @@ refuse() {
     exit 1
 }
 
-# ask_done: what comes before the live medium can only be asked for, unless it proves itself.
+# ask_done: what comes before the live medium can only be asked for, unless it proves itself, or an earlier run has been
+# told already: without that there would be no partition of ours.
 ask_done() {
     WAITING=
+    [ -z "$EARLIER" ] || return 0
     for_each_action list_manual
     [ -n "$WAITING" ] || return 0
     answer 'Have all of these been done? (yes/no) ' || return 1
@@ -221,13 +200,20 @@ list_manual() {
 
 ask_secrets() {
     case $4 in
-        *secret*) is_proved "$1" || "secrets_$1_$2" || return 1 ;;
+        *secret*) is_proved "$1" || ask_now "$@" || return 1 ;;
     esac
 }
 
+# ask_now: the secrets of one action; those that are known already are not asked for again.
+ask_now() {
+    for_each_action load_keys || return 1
+    "secrets_$1_$2"
+}
+
+# confirm WHAT: the person types the machine's name, or leaves.
 confirm() {
     say ''
-    answer "Type the name of the machine ($MACHINE) to start, anything else to leave: " || return 1
+    answer "Type the name of the machine ($MACHINE) $1, anything else to leave: " || return 1
     [ "$ANSWER" = "$MACHINE" ] && return 0
     say "That is not $MACHINE."
     return 1
@@ -247,6 +233,10 @@ carry_out() {
         return 0
     fi
     say "$ACTION"
+    case $4 in
+        # An action that held at first may have to be done after all, when what it stood on was made anew.
+        *secret*) ask_now "$@" || stopped "$1" 'It cannot be done without the secret.' || return 1 ;;
+    esac
     start_clock
     work_on "$@" || return 1
     stop_clock
@@ -257,6 +247,7 @@ carry_out() {
 
 count_done() {
     case $4 in
+        *goes*) INSIDE="$INSIDE [$1]" ;;
         *back*) DONE="$1_$2 $DONE" ;;
     esac
 }
@@ -294,7 +285,7 @@ print_next() {
 
 # keep_log: a copy for the installed machine, for root only.
 keep_log() {
-    [ -d "$TARGET/var/lib" ] || return 0
+    [ "$MODE" = install ] && [ -d "$TARGET/var/lib" ] || return 0
     verb_write_file "$TARGET/var/lib/bedplate/install.log" 600 "$NEEDED_UID:$NEEDED_UID" <"$LOG" 2>"$WORK/found" ||
         say 'The log could not be copied to the target.'
 }

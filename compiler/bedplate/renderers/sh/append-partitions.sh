@@ -1,8 +1,9 @@
 # append-partitions PARTUUID... (rows for sfdisk on standard input): append those rows to the table of $DISK that it does
 # not have yet, and see that every row it had is as it was.
-# uses: table-read await-partitions
+# uses: await-partitions clear-places mend-table table-read
 verb_append_partitions() {
     cat >"$WORK/wanted" || return 1
+    verb_mend_table || return 1
     verb_table_read || return 1
     sed -n '/ : start=/p' "$WORK/table" >"$WORK/rows-before" || return 1
     : >"$WORK/lacking"
@@ -11,6 +12,7 @@ verb_append_partitions() {
         grep -Fq "uuid=${v_uuid%%,*}" "$WORK/table" || printf '%s\n' "$v_line" >>"$WORK/lacking"
     done <"$WORK/wanted"
     if [ -s "$WORK/lacking" ]; then
+        verb_clear_places <"$WORK/lacking" || return 1
         # Without --append sfdisk would replace the whole table.
         sfdisk --append --wipe-partitions always --lock=yes "$DISK" <"$WORK/lacking" || return 1
     fi

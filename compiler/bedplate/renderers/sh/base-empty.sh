@@ -17,7 +17,9 @@ verb_base_empty() {
             return 1
         fi
     done <"$WORK/mounts-below"
-    # -xdev keeps to one file system. Stamps of other actions stay; the mark goes last, by base-done.
+    # What was stamped lay in this base and goes with it.
+    rm -f -- "$TARGET"/var/lib/bedplate/stamps/* "$TARGET/var/lib/bedplate/base-unpacked" || return 1
+    # -xdev keeps to one file system. What was saved of the machine before stays; the mark goes last, by base-done.
     find "$TARGET" -xdev ! -type d ! -path "$TARGET/.base-unfinished" ! -path "$TARGET/var/lib/bedplate/*" \
         -exec rm -f -- {} + || return 1
     # Mount points and the folders above them cannot go, and need not: what must be gone is looked at afterwards.

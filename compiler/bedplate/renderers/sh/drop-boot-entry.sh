@@ -1,16 +1,20 @@
 # drop-boot-entry PARTUUID LOADER: delete our boot entries and put the saved boot order back, less what is gone since.
+# Nothing is touched where nothing was saved: then none of the entries is ours. One that was there before stays.
 # uses: boot-entry-numbers boot-order
 verb_drop_boot_entry() {
+    v_keep=$TARGET/var/lib/bedplate/boot v_tail=-8be4df61-93ca-11d2-aa0d-00e098032b8c
+    [ -e "$v_keep/complete" ] || return 0
     verb_boot_entry_numbers "$1" "$2" >"$WORK/ours" || return 1
     while IFS= read -r v_number; do
+        cmp -s -- "$v_keep/Boot$v_number$v_tail" "/sys/firmware/efi/efivars/Boot$v_number$v_tail" && continue
         efibootmgr -q -b "$v_number" -B || return 1
     done <"$WORK/ours"
-    v_saved=$TARGET/var/lib/bedplate/boot/BootOrder-8be4df61-93ca-11d2-aa0d-00e098032b8c
+    v_saved=$v_keep/BootOrder$v_tail
     [ -e "$v_saved" ] || return 0
     verb_boot_order "$v_saved" >"$WORK/order-saved" || return 1
     v_order=
     while IFS= read -r v_number; do
-        [ -z "$v_number" ] || [ ! -e "/sys/firmware/efi/efivars/Boot$v_number-8be4df61-93ca-11d2-aa0d-00e098032b8c" ] ||
+        [ -z "$v_number" ] || [ ! -e "/sys/firmware/efi/efivars/Boot$v_number$v_tail" ] ||
             v_order=$v_order${v_order:+,}$v_number
     done <"$WORK/order-saved"
     [ -z "$v_order" ] || efibootmgr -q -o "$v_order" || return 1

@@ -14,4 +14,5 @@ verb_drop_loader() {
         [ ! -d "$v_file" ] || rmdir -- "$v_file" || return 1
     done
     rmdir -- "$v_own" || return 1
+    sync
 }

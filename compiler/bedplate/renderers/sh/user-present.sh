@@ -1,6 +1,7 @@
 # user-present NAME UID HOME SHELL GROUPS FULL_NAME: the target has the account with a group of the same name and number;
 # one that is there already is changed to be so, except for its number and home, which must be right.
-# uses: group-present group-is
+# The home folder comes first, whole: what is there of an account is never without it.
+# uses: group-present group-is home-present
 verb_user_present() {
     v_other=$(grep "^[^:]*:[^:]*:$2:" "$TARGET/etc/passwd" | cut -d: -f1)
     if [ -n "$v_other" ] && [ "$v_other" != "$1" ]; then
@@ -8,9 +9,10 @@ verb_user_present() {
         return 1
     fi
     verb_group_present "$1" "$2" || return 1
+    verb_home_present "$2" "$3" || return 1
     v_row=$(grep "^$1:" "$TARGET/etc/passwd")
     if [ -z "$v_row" ]; then
-        in_target useradd --uid "$2" --gid "$2" --create-home --home-dir "$3" --shell "$4" --groups "$5" \
+        in_target useradd --uid "$2" --gid "$2" --no-create-home --home-dir "$3" --shell "$4" --groups "$5" \
             --comment "$6" "$1" || return 1
     else
         v_have=$(printf '%s\n' "$v_row" | cut -d: -f3,6)
@@ -20,6 +22,4 @@ verb_user_present() {
         fi
         in_target usermod --gid "$2" --shell "$4" --comment "$6" --append --groups "$5" "$1" || return 1
     fi
-    [ -d "$TARGET$3" ] && return 0
-    in_target install -d -m 0700 -o "$2" -g "$2" "$3" || return 1
 }
