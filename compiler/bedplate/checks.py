@@ -51,6 +51,12 @@ def file_has_line(path: str, line: str) -> Check:
     return holds(f"{path} has the line {line!r}", "has-line", InTarget(path), line, early=False)
 
 
+def block_is(path: str, marker: str, text: str, comment: str = "#") -> Check:
+    """The target's file has the block of that marker (see `build.append`), and it holds exactly `text`."""
+    says = f"{path} has the block {marker} as planned"
+    return holds(says, "block-is", InTarget(path), marker, comment, stdin=(text,), early=False)
+
+
 def service_enabled(unit: str) -> Check:
     """The unit is enabled in the target (systemctl --root works on files alone)."""
     return holds(f"The service {unit} is enabled", "service-enabled", InTarget("/"), unit, early=False)
