@@ -30,7 +30,7 @@ def survey_from(text: str) -> Survey:
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
         raise reject(
             "capture-damaged",
-            "The capture holds tool output of a shape that cannot be read.",
+            "the capture holds tool output of a shape that cannot be read",
             notes=(f"{type(error).__name__}: {shown(str(error))}", "Make the capture again; it must not be edited."),
         ) from error
 

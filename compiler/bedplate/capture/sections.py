@@ -51,7 +51,7 @@ def read(text: str) -> Capture:
     if lines[0].strip() != HEAD:
         raise reject(
             "not-a-capture",
-            "This is not a capture that `bedplate survey --collector` made.",
+            "this is not a capture that `bedplate survey --collector` made",
             found=shown(lines[0]),
             allowed=f"a file whose first line is {HEAD}",
         )
@@ -59,7 +59,7 @@ def read(text: str) -> Capture:
     if not ended:
         raise reject(
             "capture-cut-off",
-            "The capture breaks off before its end.",
+            "the capture breaks off before its end",
             allowed="a whole file, whose last line is == end",
             notes=("Make the capture again, and look for room on the medium it is written to.",),
         )

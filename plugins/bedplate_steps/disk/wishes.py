@@ -104,7 +104,7 @@ def _label_faults(new: New) -> Iterator[Fault]:
         yield Fault(code="label-efi", message=message, path=("label",), found=shown(new.label), allowed='"ESP"')
     strange = "".join(character for character in FAT_REFUSED if character in new.label)
     if new.filesystem == "vfat" and strange:
-        yield Fault(code="label-characters", message=f"a FAT label holds no {' '.join(strange)}", path=("label",),
+        yield Fault(code="label-characters", message=f"a FAT label cannot hold {shown(strange)}", path=("label",),
                     found=shown(new.label), allowed="letters, digits, blank, _ -")  # fmt: skip
 
 

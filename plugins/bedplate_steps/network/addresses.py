@@ -45,7 +45,7 @@ def address_faults(link: NetworkLink) -> Iterable[Fault]:
             continue
         yield from _unusable_host(interface, text, path)
         if interface.ip in seen:
-            yield Fault(code="duplicate-address", message="This address is given twice.", path=path, found=shown(text))
+            yield Fault(code="duplicate-address", message="this address is given twice", path=path, found=shown(text))
         seen.add(interface.ip)
     yield from _gateway_faults(link)
     yield from _server_faults(link)
@@ -53,7 +53,7 @@ def address_faults(link: NetworkLink) -> Iterable[Fault]:
 
 def _unreadable(text: str, path: Path) -> Fault:
     bare = plain_trouble(text) == ""
-    message = "A fixed address needs its prefix length." if bare else "This is not an address with a prefix length."
+    message = "a fixed address needs its prefix length" if bare else "this is not an address with a prefix length"
     hint = f"{text}/{24 if '.' in text else 64}" if bare else None
     return Fault(code="bad-address", message=message, path=path, found=shown(text), allowed=WITH_PREFIX, nearest=hint)
 
@@ -61,7 +61,7 @@ def _unreadable(text: str, path: Path) -> Fault:
 def _unusable_host(interface: Interface, text: str, path: Path) -> Iterable[Fault]:
     trouble = special(interface) or _edge(interface)
     if trouble:
-        yield Fault(code="unusable-address", message=f"No machine can have this address: {trouble}.", path=path,
+        yield Fault(code="unusable-address", message=f"no machine can have this address: {trouble}", path=path,
                     found=shown(text), allowed="a host address of its subnet")  # fmt: skip
 
 
@@ -109,18 +109,18 @@ def _gateway_faults(link: NetworkLink) -> Iterable[Fault]:
         path: Path = ("gateways", index)
         trouble = plain_trouble(text)
         if trouble:
-            yield Fault(code="bad-address", message=f"A gateway is a plain address: {trouble}.", path=path,
+            yield Fault(code="bad-address", message=f"a gateway is a plain address: {trouble}", path=path,
                         found=shown(text), allowed=ADDRESS)  # fmt: skip
             continue
         yield from _misplaced_gateway(text, own, path)
         version = ip_address(text).version
         if version in versions:
-            yield Fault(code="second-gateway", message=f"One IPv{version} gateway per link is enough; this is another.",
+            yield Fault(code="second-gateway", message=f"one IPv{version} gateway per link is enough; this is another",
                         path=path, found=shown(text))  # fmt: skip
         versions.add(version)
     fixed = [each for each in own if each.version == 4]
     if fixed and 4 not in versions and link.dhcp not in ("both", "ipv4"):
-        yield Fault(code="no-gateway", message="A fixed IPv4 address without a gateway reaches its own subnet only.",
+        yield Fault(code="no-gateway", message="a fixed IPv4 address without a gateway reaches its own subnet only",
                     path=("addresses",), allowed='gateways = ["..."]', warning=True)  # fmt: skip
 
 
@@ -129,13 +129,13 @@ def _misplaced_gateway(text: str, own: tuple[Interface, ...], path: Path) -> Ite
     if gateway.version == 6 and gateway.is_link_local and any(each.version == 6 for each in own):
         return
     if any(gateway == each.ip for each in own):
-        yield Fault(code="gateway-is-own-address", message="The gateway is this machine's own address.", path=path,
+        yield Fault(code="gateway-is-own-address", message="the gateway is this machine's own address", path=path,
                     found=shown(text))  # fmt: skip
         return
     networks = [each.network for each in own if each.version == gateway.version]
     if not any(gateway in network for network in networks):
         subnets = ", ".join(str(network) for network in networks)
-        yield Fault(code="gateway-outside-subnet", message="The gateway lies in no subnet of this link's addresses.",
+        yield Fault(code="gateway-outside-subnet", message="the gateway lies in no subnet of this link's addresses",
                     path=path, found=shown(text),
                     allowed=f"an address in {subnets}" if subnets else "a fixed address of the same kind first",
                     )  # fmt: skip
@@ -145,8 +145,8 @@ def _server_faults(link: NetworkLink) -> Iterable[Fault]:
     for index, text in enumerate(link.dns):
         trouble = plain_trouble(text)
         if trouble and not trouble.startswith("it is a loopback"):
-            yield Fault(code="bad-address", message=f"A name server is a plain address: {trouble}.",
+            yield Fault(code="bad-address", message=f"a name server is a plain address: {trouble}",
                         path=("dns", index), found=shown(text), allowed=ADDRESS)  # fmt: skip
         if text in link.dns[:index]:
-            yield Fault(code="duplicate-address", message="This name server is given twice.", path=("dns", index),
+            yield Fault(code="duplicate-address", message="this name server is given twice", path=("dns", index),
                         found=shown(text))  # fmt: skip

@@ -8,7 +8,7 @@ from bedplate.facts import Family
 from bedplate.faults import Fault, Path, Rejected, nearest, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate_steps.users.keys import key_faults
-from bedplate_steps.users.model import FIRST_ID, LAST_ID, PersonEntry, Root, Users
+from bedplate_steps.users.model import PersonEntry, Root, Users
 from bedplate_steps.users.names import FORM, GROUPS, form_trouble, repaired, taken
 from bedplate_steps.users.passwords import ASK, password_fault
 
@@ -34,8 +34,6 @@ def check(section: Users, context: Context) -> Iterable[Fault]:
     yield from _administrator_faults(section)
     for index, group in enumerate(section.groups):
         yield from _form_faults(group.name, ("groups", index, "name"))
-        if group.gid is not None:
-            yield from _number_faults(group.gid, ("groups", index, "gid"))
     for index, person in enumerate(section.people):
         for fault in _person_faults(person, section, family):
             yield fault.under("people", index)
@@ -58,25 +56,25 @@ def _root_faults(root: Root) -> Iterable[Fault]:
         yield fault.under("password")
         return
     if root.password == "locked" and not root.rescue:
-        yield Fault(code="locked-root-without-rescue", message="With root locked, a failed start ends at a console "
-                    "that lets nobody in; choose what shall happen then.", path=("rescue",), found="nothing",
+        yield Fault(code="locked-root-without-rescue", message="with root locked, a failed start ends at a console "
+                    "that lets nobody in; choose what shall happen then", path=("rescue",), found="nothing",
                     allowed=one_of([f'"{word}"' for word in RESCUES]),
                     notes=("open-shell: whoever stands at the console of a failed start is root, without a password.",
                            "live-medium: no shell; the machine is mended from a live medium."))  # fmt: skip
     if root.password != "locked" and root.rescue:
-        yield Fault(code="needless-rescue", message="Root has a password, which is asked for when a start fails.",
+        yield Fault(code="needless-rescue", message="root has a password, which is asked for when a start fails",
                     path=("rescue",), found=shown(root.rescue), allowed="no rescue")  # fmt: skip
 
 
 def _administrator_faults(section: Users) -> Iterable[Fault]:
     if section.root.password == "locked" and not section.administrators:
-        yield Fault(code="no-administrator", message="Root is locked and nobody is administrator: nobody could ever "
-                    "change anything.", path=("people",), found="no administrator",
+        yield Fault(code="no-administrator", message="root is locked and nobody is administrator: nobody could ever "
+                    "change anything", path=("people",), found="no administrator",
                     allowed="administrator = true for one person, or a root password")  # fmt: skip
     for index, person in enumerate(section.people):
         if person.administrator and person.password == "none":
-            yield Fault(code="administrator-without-password", message="An administrator is asked for the own password "
-                        "and this account has none.", path=("people", index, "password"), found='"none"',
+            yield Fault(code="administrator-without-password", message="an administrator is asked for the own password "
+                        "and this account has none", path=("people", index, "password"), found='"none"',
                         allowed='"ask", a hash or "file:/PATH"')  # fmt: skip
 
 
@@ -86,28 +84,22 @@ def _administrator_faults(section: Users) -> Iterable[Fault]:
 def _form_faults(name: str, path: Path) -> Iterable[Fault]:
     trouble = form_trouble(name)
     if trouble:
-        yield Fault(code="bad-user-name", message=f"This name does not work everywhere: {trouble}.", path=path,
+        yield Fault(code="bad-user-name", message=f"this name does not work everywhere: {trouble}", path=path,
                     found=shown(name), allowed=FORM, nearest=repaired(name))  # fmt: skip
-
-
-def _number_faults(number: int, path: Path) -> Iterable[Fault]:
-    if not FIRST_ID <= number <= LAST_ID:
-        yield Fault(code="bad-id", message="This number is kept for the system.", path=path, found=str(number),
-                    allowed=f"{FIRST_ID} to {LAST_ID}")  # fmt: skip
 
 
 def _twin_faults(section: Users) -> Iterable[Fault]:
     people, groups = section.people, section.groups
-    yield from _twins("duplicate-user", "Two people have this name.", [
+    yield from _twins("duplicate-user", "two people have this name", [
         (("people", index, "name"), person.name) for index, person in enumerate(people)])  # fmt: skip
-    yield from _twins("duplicate-group", "Two groups have this name; each person has a group of the own name.", [
+    yield from _twins("duplicate-group", "two groups have this name; each person has a group of the own name", [
         *((("people", index, "name"), person.name) for index, person in enumerate(people)),
         *((("groups", index, "name"), group.name) for index, group in enumerate(groups)),
     ], skip=len(people))  # fmt: skip
-    yield from _twins("duplicate-id", "This number is given twice; a person's own group has the person's number.", [
+    yield from _twins("duplicate-id", "this number is given twice; a person's own group has the person's number", [
         *((("people", index, "uid"), person.uid) for index, person in enumerate(people)),
         *((("groups", index, "gid"), group.gid) for index, group in enumerate(groups))])  # fmt: skip
-    yield from _twins("duplicate-home", "Two people have this home folder.", [
+    yield from _twins("duplicate-home", "two people have this home folder", [
         (("people", index, "home" if person.home else "name"), person.home_folder)
         for index, person in enumerate(people) if person.name not in {other.name for other in people[:index]}
     ])  # fmt: skip
@@ -130,10 +122,8 @@ def _person_faults(person: PersonEntry, section: Users, family: Family | None) -
     yield from _form_faults(person.name, ("name",))
     owner = taken(person.name, family.name if family else "")
     if owner:
-        yield Fault(code="reserved-user-name", message=f"This name is taken by {owner}.", path=("name",),
+        yield Fault(code="reserved-user-name", message=f"this name is taken by {owner}", path=("name",),
                     found=shown(person.name), allowed="a name of the person's own")  # fmt: skip
-    if person.uid is not None:
-        yield from _number_faults(person.uid, ("uid",))
     fault = password_fault(person.password, (ASK, "none"))
     if fault is not None:
         yield fault.under("password")
@@ -146,7 +136,7 @@ def _person_faults(person: PersonEntry, section: Users, family: Family | None) -
 
 def _shell_faults(person: PersonEntry) -> Iterable[Fault]:
     if person.shell not in SHELLS:
-        yield Fault(code="unknown-shell", message="Bedplate does not know which package brings this shell.",
+        yield Fault(code="unknown-shell", message="Bedplate does not know which package brings this shell",
                     path=("shell",), found=shown(person.shell), allowed=one_of(list(SHELLS)),
                     nearest=nearest(person.shell, SHELLS))  # fmt: skip
 
@@ -156,7 +146,7 @@ def _home_faults(person: PersonEntry) -> Iterable[Fault]:
     parts = home.split("/")
     inside = any(home == folder or home.startswith(folder + "/") for folder in _SYSTEM_FOLDERS)
     if not home.startswith("/") or len(parts) < 3 or inside or any(part in ("", ".", "..") for part in parts[1:]):
-        yield Fault(code="bad-home", message="This cannot be a home folder.", path=("home",), found=shown(home),
+        yield Fault(code="bad-home", message="this cannot be a home folder", path=("home",), found=shown(home),
                     allowed='a plain path outside the system, such as "/home/ana"')  # fmt: skip
 
 
@@ -166,14 +156,14 @@ def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterab
     for index, name in enumerate(person.groups):
         path: Path = ("groups", index)
         if name in ("sudo", "wheel"):
-            yield Fault(code="administrator-by-group", message="Which group makes an administrator differs by family; "
-                        "say it in the person's own words.", path=path, found=shown(name),
+            yield Fault(code="administrator-by-group", message="which group makes an administrator differs by family; "
+                        "say it in the person's own words", path=path, found=shown(name),
                         allowed="administrator = true")  # fmt: skip
         elif name in person.groups[:index]:
-            yield Fault(code="duplicate-group", message="This group is given twice.", path=path, found=shown(name))
+            yield Fault(code="duplicate-group", message="this group is given twice", path=path, found=shown(name))
         elif name not in known:
-            yield Fault(code="unknown-group", message=f"The base of the {family.name} family has no such group, and "
-                        "the spec makes none.", path=path, found=shown(name),
+            yield Fault(code="unknown-group", message=f"the base of the {family.name} family has no such group, and "
+                        "the spec makes none", path=path, found=shown(name),
                         allowed="a group of the base, or one of [[users.groups]]",
                         nearest=nearest(name, known))  # fmt: skip
 
@@ -182,10 +172,10 @@ def _key_faults(person: PersonEntry, section: Users) -> Iterable[Fault]:
     for index, line in enumerate(person.authorized_keys):
         yield from (fault.under("authorized_keys", index) for fault in key_faults(line))
         if line in person.authorized_keys[:index]:
-            yield Fault(code="duplicate-key", message="This key is given twice.", path=("authorized_keys", index))
+            yield Fault(code="duplicate-key", message="this key is given twice", path=("authorized_keys", index))
     if person.authorized_keys and not section.ssh_server:
-        yield Fault(code="keys-without-server", message="Keys open no door while no ssh server is installed.",
+        yield Fault(code="keys-without-server", message="keys open no door while no ssh server is installed",
                     path=("authorized_keys",), allowed="ssh_server = true in [users]", warning=True)  # fmt: skip
     if person.password == "none" and not person.authorized_keys:
-        yield Fault(code="no-way-in", message="Without a password and without a key this person cannot log in.",
+        yield Fault(code="no-way-in", message="without a password and without a key this person cannot log in",
                     path=("password",), found='"none"', allowed="authorized_keys, or a password")  # fmt: skip

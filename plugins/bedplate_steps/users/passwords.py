@@ -50,13 +50,13 @@ def password_fault(text: str, words: Sequence[str]) -> Fault | None:
     allowed = one_of([*quoted, 'a crypt(5) hash ("$y$...", "$6$...")', '"file:/PATH"'])
     found = f"a text of {len(text)} characters"
     if text.startswith(FILE):
-        return Fault(code="bad-password-file", message="The path of a password file is absolute.", allowed=allowed)
+        return Fault(code="bad-password-file", message="the path of a password file is absolute", allowed=allowed)
     if _WEAK.fullmatch(text):
-        return Fault(code="weak-hash", message="This is plain text, or a hash of a method that is broken in hours.",
+        return Fault(code="weak-hash", message="this is plain text, or a hash of a method that is broken in hours",
                      found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
     method = next((name for mark, name in _MARKS.items() if text.startswith(mark)), None)
     if method is not None:
-        return Fault(code="malformed-hash", message=f"This begins like a {method} hash but is none; part of it may be "
-                     "missing.", found=found, allowed=allowed)  # fmt: skip
-    return Fault(code="plain-password", message="A password never stands in a spec; a text that is no hash cannot be "
-                 "one.", found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
+        return Fault(code="malformed-hash", message=f"this begins like a {method} hash but is none; part of it may be "
+                     "missing", found=found, allowed=allowed)  # fmt: skip
+    return Fault(code="plain-password", message="a password never stands in a spec; a text that is no hash cannot be "
+                 "one", found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
