@@ -81,15 +81,15 @@ def _row(layout: Layout, parts: Sequence[tuple[LaidPartition, Fate]]) -> tuple[S
 def widths(rows: Sequence[Sequence[Segment]], room: int, least: int) -> list[list[int]]:
     """Whole-numbered widths of each row's segments that fill `room`, none below `least`.
 
-    Segments above `least` are to one scale in all rows; what is left over goes to the small ones, which are not to
-    scale anyway. Where even the least widths need more than `room`, they get it.
+    Segments above `least` are to one scale in all rows, where the rows are of about one size; what is left over goes
+    to the small ones, which are not to scale anyway. Where even the least widths need more than `room`, they get it.
     """
     filled = [[segment.size for segment in row] for row in rows if row]
     if not filled:
         return [[] for _ in rows]
     room = max(room, *(least * len(sizes) for sizes in filled))
-    span, total = min((_scale(sizes, room, least) for sizes in filled), key=lambda scale: scale[0] / scale[1])
-    return [_fill([segment.size for segment in row], room, least, span, total) if row else [] for row in rows]
+    scale = min((_scale(sizes, room, least) for sizes in filled), key=lambda one: one[0] / one[1])
+    return [_fill([segment.size for segment in row], room, least, scale) if row else [] for row in rows]
 
 
 def _scale(sizes: Sequence[int], room: int, least: int) -> tuple[int, int]:
@@ -103,13 +103,24 @@ def _scale(sizes: Sequence[int], room: int, least: int) -> tuple[int, int]:
         large = still
 
 
-def _fill(sizes: Sequence[int], room: int, least: int, span: int, total: int) -> list[int]:
-    scaled = [size * span // total for size in sizes]
-    small = [index for index, width in enumerate(scaled) if width < least]
+def _fill(sizes: Sequence[int], room: int, least: int, scale: tuple[int, int]) -> list[int]:
+    """The widths of one row, to the given scale if they nearly fill the room, else to the row's own."""
+    drawn = _drawn(sizes, least, scale)
+    if room - sum(drawn) > least * len(sizes):
+        drawn = _drawn(sizes, least, _scale(sizes, room, least))
+    _spend(drawn, sizes, room - sum(drawn), least)
+    return drawn
+
+
+def _drawn(sizes: Sequence[int], least: int, scale: tuple[int, int]) -> list[int]:
+    return [max(least, size * scale[0] // scale[1]) for size in sizes]
+
+
+def _spend(drawn: list[int], sizes: Sequence[int], spare: int, least: int) -> None:
+    """Give the spare room to the small segments, none becoming wider than a large one, and the rest to the largest."""
+    small = [index for index, width in enumerate(drawn) if width == least]
+    limit = min((width for width in drawn if width > least), default=least) - least
+    share = min(limit, spare // len(small)) if small else 0
     for index in small:
-        scaled[index] = least
-    takers = small or [max(range(len(sizes)), key=lambda index: sizes[index])]
-    share, rest = divmod(room - sum(scaled), len(takers))
-    for place, index in enumerate(takers):
-        scaled[index] += share + (place < rest)
-    return scaled
+        drawn[index] += share
+    drawn[max(range(len(sizes)), key=lambda index: sizes[index])] += spare - share * len(small)

@@ -24,7 +24,7 @@ from bedplate.renderers import content, diskmap, overview, segments
 from bedplate.renderers.content import Code, Commands, Loud, Passage, Said
 from bedplate.renderers.page import disk, order
 from bedplate.renderers.segments import Segment
-from bedplate.renderers.shell import CONTROL, quote, visible
+from bedplate.renderers.shell import quote, visible
 from bedplate.units import in_gib
 
 _WIDE, _NARROW = 940, 320
@@ -105,9 +105,9 @@ def _piece(piece: Said | Code | Loud) -> Markup:
 
 
 def _lines(commands: Iterable[str]) -> list[list[str]]:
-    """Single lines to type, each as its words and blanks; control characters other than tab shown as what they are."""
+    """Single lines to type, each as its words and blanks; what cannot be printed is shown as what it is."""
     every = [line for command in commands for line in command.split("\n")]
-    return [_BLANKS.split(CONTROL.sub(lambda sign: visible(sign.group()), line)) for line in every]
+    return [_BLANKS.split("\t".join(visible(part) for part in line.split("\t"))) for line in every]
 
 
 def _tables(layout: Layout) -> list[tuple[str, list[Row]]]:
