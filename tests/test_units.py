@@ -69,6 +69,11 @@ def test_what_is_no_size(text: str) -> None:
         parse_size(text)
 
 
+def test_part_of_a_byte_is_dropped() -> None:
+    """2.6 GiB is 2791728742.4 bytes (arithmetic from the prefixes)."""
+    assert parse_size("2.6GiB").bytes == 2791728742
+
+
 def test_requests() -> None:
     assert parse_request("rest") == Rest()
     assert parse_request("12.5%") == Share(Fraction(25, 2), "12.5%")

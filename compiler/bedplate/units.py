@@ -36,7 +36,7 @@ ALLOWED_REQUEST = ALLOWED + ', a share such as "25%", or "rest"'
 
 @frozen
 class Size:
-    """An exact number of bytes, with the text it was written as."""
+    """A whole number of bytes, with the text it was written as."""
 
     bytes: int
     written: str
@@ -71,17 +71,17 @@ Request = Size | Share | Rest
 
 
 def parse_size(text: str) -> Size:
-    """`text` as bytes. Raises ValueError with one sentence, naming the right spelling of a mistyped unit."""
+    """`text` as bytes, a part of a byte dropped. Raises ValueError with one sentence that names the right unit."""
     match = _SIZE.fullmatch(text.strip())
     if match is None:
         raise ValueError(f"a size is a number and a unit ({ALLOWED})")
     number, unit = match.groups()
     if unit not in UNITS:
         raise ValueError(f"unknown unit {unit}{_unit_hint(unit)}")
-    exact = Fraction(number) * UNITS[unit]
-    if exact.denominator != 1 or exact <= 0:
-        raise ValueError("a size is a whole number of bytes greater than zero")
-    return Size(int(exact), text)
+    whole = int(Fraction(number) * UNITS[unit])
+    if whole == 0:
+        raise ValueError("a size is at least one byte")
+    return Size(whole, text)
 
 
 def parse_request(text: str) -> Request:
