@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from bedplate.actions import Check
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, overview
+from bedplate.renderers import content, diskmap, overview, rescue
 from bedplate.renderers.content import Code, Commands, Guards, Line, Loud, Part, Passage, Signs, Told
 from bedplate.renderers.markdown import code, fenced, text
 
@@ -29,6 +29,7 @@ def render(graph: InstallGraph) -> str:
     ]
     for part in content.parts(graph):
         lines += _stage(part)
+    lines += _rescue(graph)
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
@@ -139,3 +140,14 @@ def _signs(title: str, signs: Signs) -> Iterator[list[str]]:
         yield [f"- {text(says)}" for says in signs.says]
     if signs.looking:
         yield fenced(signs.looking)
+
+
+def _rescue(graph: InstallGraph) -> list[str]:
+    ways = rescue.sheet(graph)
+    if not ways:
+        return []
+    lines = ["## Rescue sheet", "", "Keep this with the machine. Every command is the one for this machine.", ""]
+    for way in ways:
+        lines += [f"### {text(way.title)}", ""]
+        lines += [line for block in _passages(way.steps) for line in (*block, "")]
+    return lines

@@ -1,0 +1,161 @@
+"""The rescue sheet: ways to a machine that does not start, computed for this one. Enters: a graph. Leaves: passages.
+
+The commands are those of the actions themselves: what mounts the target, what gives the loader, what saved the table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from attrs import frozen
+
+from bedplate.actions import TARGET, Action, Call, Stage
+from bedplate.facts import LaidPartition, Layout
+from bedplate.graph import InstallGraph
+from bedplate.renderers import byhand, order
+from bedplate.renderers.content import Code, Commands, Line, Loud, Passage, Said
+from bedplate.renderers.shell import typed
+from bedplate.survey import BootEntry
+
+_LIST = "lsblk -dnbpo NAME,SIZE,LOG-SEC,MODEL,SERIAL"
+_SAVED = "/var/lib/bedplate/table-before.dump"
+"""Where the new system keeps the table of before, if an action gives that file."""
+
+
+@frozen(kw_only=True)
+class Rescue:
+    """One way out: when to take it, and the steps."""
+
+    title: str
+    steps: tuple[Passage, ...]
+
+
+def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
+    """All ways that this machine has."""
+    layout = graph.fact(Layout)
+    if layout is None:
+        return ()
+    ways = (
+        ("Before anything else", _first(layout)),
+        ("Get into the new system from a live medium", _enter(graph)),
+        ("Put the boot loader back (from inside, as above)", _loader(graph)),
+        ("Make the firmware's boot entry again", _entry(graph)),
+        ("Start the other system when the menu is gone", _other_system(graph, layout)),
+        ("Bring back the partition table of before", _table(graph)),
+        ("Take the whole installation back", _undo(graph)),
+    )
+    return tuple(Rescue(title=title, steps=steps) for title, found in ways if (steps := tuple(found)))
+
+
+def _said(text: str) -> Line:
+    return (Said(text),)
+
+
+def _first(layout: Layout) -> Iterator[Passage]:
+    yield _said(
+        "Mains power, the recovery keys at hand, and a backup of what can still be read. If the disk itself fails "
+        "(dmesg names errors of the device), change nothing on it: copy it first."
+    )
+    known = (Said("the serial number "), Code(layout.serial)) if layout.serial else (Said(layout.disk_words),)
+    yield (Said("Start the live medium as for the installation, and find the disk: "), *known, Said("."))
+    yield Commands(lines=(_LIST, "DISK=/dev/...   # the name found in that line"))
+
+
+def _enter(graph: InstallGraph) -> Iterator[Passage]:
+    """What a rerun does to get at the target, then the API file systems and the way in."""
+    way = order.way_to_target(graph)
+    nodes = [node.action for node in graph.nodes]
+    opening = [action for action in nodes if action.id in way and action.peek]
+    if not opening:
+        return
+    bound = [action for action in nodes if "target:api" in action.gives]
+    yield Commands(lines=_commands(graph, (*opening, *bound)))
+    yield Commands(lines=(f"chroot {TARGET} /bin/bash -l",))
+    leaving = [action for action in nodes if "target:closed" in action.gives and action.stage is not Stage.FIRST_BOOT]
+    unbound = [action for action in nodes if "target:unbound" in action.gives]
+    yield _said("When done, leave that shell and take everything down before the machine is switched off:")
+    yield Commands(lines=("exit", *_commands(graph, (*unbound, *leaving))))
+
+
+def _loader(graph: InstallGraph) -> Iterator[Passage]:
+    wanted = ("initramfs:built", "loader:installed", "loader:configured")
+    actions = [node.action for token in wanted for node in graph.nodes if token in node.action.gives]
+    if not actions:
+        return
+    yield _said("These are typed outside, on the live medium, with everything mounted as above:")
+    yield Commands(lines=_commands(graph, actions))
+    yield _said("It writes into its own folder of the EFI system partition only; what other systems keep there stays.")
+
+
+def _entry(graph: InstallGraph) -> Iterator[Passage]:
+    actions = [node.action for node in graph.nodes if "loader:entry" in node.action.gives]
+    if actions:
+        yield Commands(lines=("efibootmgr -v", *_commands(graph, actions)))
+
+
+def _other_system(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
+    entries = tuple(_foreign(graph, layout))
+    if not layout.other_systems and not entries:
+        return
+    yield _said(
+        "Switch off, switch on with the key of the boot menu (often F12, F11, F10, F9 or Esc), and choose its own "
+        "entry:"
+    )
+    for entry, part in entries:
+        where = f" on partition {part.number} ({part.name}), in the firmware's list as "
+        yield (Code(entry.label), Said(", which starts "), Code(entry.loader), Said(where), Code(f"Boot{entry.number}"))
+    if entries:
+        yield _said("Where the firmware has no such menu, from the live medium, for the next start only:")
+        yield Commands(lines=tuple(f"efibootmgr --bootnext {entry.number}   # {entry.label}" for entry, _ in entries))
+    else:
+        yield _said("The survey saw no boot entry of it: choose its disk or its loader's file in the firmware's menu.")
+    if layout.other_encryption not in ("", "none"):
+        yield (Loud("Its volume is encrypted: it may ask for its recovery key."), Said(" Have the key at hand."))
+
+
+def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, LaidPartition]]:
+    kept = {part.uuid.lower(): part for part in layout.partitions if not part.new}
+    for entry in graph.survey.firmware.entries if graph.survey else ():
+        part = kept.get(entry.partition.lower())
+        if part is not None and entry.active and entry.loader:
+            yield entry, part
+
+
+def _table(graph: InstallGraph) -> Iterator[Passage]:
+    saved = [
+        typed(str(item.args[0]))
+        for node in graph.nodes if "disk:saved" in node.action.gives
+        for item in node.action.operations if isinstance(item, Call) and item.args
+    ]  # fmt: skip
+    if not saved:
+        return
+    yield (
+        Loud("Only if kept partitions are missing from the table."),
+        Said(" The table of before has no new partitions: the new system's rows go, and what is on them is out of "
+             "reach. If only those are to go, take the installation back instead."),
+    )  # fmt: skip
+    yield _said("Look first, with what is there now beside what was saved; nothing may be mounted from the disk:")
+    if any(f"file:{_SAVED}" in node.action.gives for node in graph.nodes):
+        yield _said("On a live medium that was started anew the file is fetched from the new system, mounted as above, "
+                    "or from the copy on the other stick:")  # fmt: skip
+        yield Commands(lines=(f"cp {TARGET}{_SAVED} {saved[0]}",))
+    yield Commands(lines=(f'sfdisk --dump "$DISK" | diff {saved[0]} -', f'sfdisk --no-act "$DISK" < {saved[0]}'))
+    yield _said("Then write it, and look whether the kept systems are there:")
+    yield Commands(lines=(f'sfdisk --lock=yes "$DISK" < {saved[0]}', 'partx --update "$DISK"', 'lsblk -f "$DISK"'))
+    if len(saved) > 1:
+        yield (Said("The same is in "), Code(saved[1]), Said(" of the medium that was used."))
+
+
+def _undo(graph: InstallGraph) -> Iterator[Passage]:
+    yield _said(
+        "On the live medium, with the script of this machine: our boot entry, our folder on the EFI system partition "
+        "and our partitions go, everything on them too; the boot order of before comes back; what is kept is not "
+        "touched."
+    )
+    yield Commands(lines=("sh SCRIPT --undo",))
+
+
+def _commands(graph: InstallGraph, actions: Iterable[Action]) -> tuple[str, ...]:
+    prompts = {secret.name: secret.prompt for secret in graph.secrets}
+    lines = [line for action in actions for item in action.operations for line in byhand.commands(item, prompts)]
+    return tuple(dict.fromkeys(lines))
