@@ -26,6 +26,10 @@ class Disk:
     """Logical and physical sector size in bytes: 512 or 4096."""
     format: Literal["qcow2", "raw"] = "qcow2"
     read_only: bool = False
+    durable: bool = False
+    """True: what the guest has flushed stays when the emulator is killed, and nothing else is promised. QEMU keeps the
+    tables of a qcow2 file's new clusters in memory until a flush, so a kill loses every write to a cluster (64 KiB)
+    that was first written since; overwrites are kept, in no order. False: flushes are ignored, which is faster."""
 
     def overlay(self, path: Path) -> Self:
         """A new writable image on top of this one, which is not changed any more."""

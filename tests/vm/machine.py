@@ -2,6 +2,7 @@
 
 import shlex
 import shutil
+import signal
 import termios
 import time
 from collections.abc import Iterator
@@ -157,12 +158,24 @@ class Machine:
     def power_cut(self) -> None:
         """Take the power away: what the disks have not been told to keep may be lost."""
         child, self._child = self._running(), None
+        # on any softer signal QEMU would write out what it holds (qemu(1), main loop)
+        child.kill(signal.SIGKILL)
         child.close(force=True)
         if child.logfile_read is not None:
             child.logfile_read.close()
         recording = self._recording()
         save_transcript(recording, recording.with_suffix(".txt"))
         recording.unlink()
+
+    @contextmanager
+    def stopped(self) -> Iterator[None]:
+        """Hold the emulator (SIGSTOP): its files are meanwhile exactly what a power cut would leave of them."""
+        child = self._running()
+        child.kill(signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            child.kill(signal.SIGCONT)
 
     def _running(self) -> "pexpect.spawn[str]":
         if self._child is None:
@@ -187,7 +200,8 @@ def _keep_line_ends() -> None:
 def _disk_words(number: int, disk: Disk) -> list[str]:
     # a read-only image gets a layer that is thrown away, so that a live root can be written to
     layer = ",snapshot=on" if disk.read_only else ""
-    drive = f"if=none,id=disk{number},format={disk.format},file={disk.path},cache=unsafe,discard=unmap{layer}"
+    cache = "writeback" if disk.durable else "unsafe"
+    drive = f"if=none,id=disk{number},format={disk.format},file={disk.path},cache={cache},discard=unmap{layer}"
     model = {"virtio": "virtio-blk-pci", "nvme": "nvme", "sata": "ide-hd", "usb": "usb-storage"}[disk.bus]
     sectors = f"logical_block_size={disk.sector_bytes},physical_block_size={disk.sector_bytes}"
     controller = ["-device", "qemu-xhci"] if disk.bus == "usb" else []

@@ -1,0 +1,414 @@
+"""The fault campaign: power cuts and ways back, at every action and inside them, compared with an undisturbed machine.
+
+One installation is watched. At a cut the emulator is held, its disk and its firmware variables are copied, and it goes
+on: the copy is what killing it there would have left (see `Disk.durable`). Each copy is then a machine of its own: the
+live medium is started, the script run again (or with --undo), and the end compared.
+
+    python -m pytest tests/vm/test_power_cuts.py -s                      a sample
+    BEDPLATE_CUTS=60 BEDPLATE_UNDOS=20 python -m pytest tests/vm/test_power_cuts.py -s     the campaign, with its table
+"""
+
+import hashlib
+import os
+import random
+import re
+import shutil
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from string import Template
+from tempfile import TemporaryDirectory
+
+import pexpect
+from attrs import define, evolve, field, frozen
+
+from .cache import built
+from .console import Console
+from .disks import Disk, fat_files, partitions
+from .factory import ESP, SERIAL, FactoryMachine
+from .install import CASES, PASSWORDS, Technician, begin, carry, known_of
+from .machine import SHARE_MOUNT, Machine
+from .media import LiveMedium
+from .sources import PackageSource
+from .tools import call
+
+CASE = "kelp-02"
+SAMPLE = tuple(re.compile(text) for text in ("before .* Write the boot menu", "in .* Unpack the base archive"))
+"""Where the cuts of a small sample are taken."""
+
+_KEPT_MODULES = ("fs/ext4", "fs/jbd2", "fs/mbcache.ko", "fs/fat", "fs/nls", "drivers/block", "drivers/virtio", "crypto",
+                 "lib", "arch")  # fmt: skip
+_LEFT_OUT = ("usr/share/doc", "usr/share/man", "usr/share/locale", "usr/share/info", "var/cache/apt",
+             "var/lib/apt/lists")  # fmt: skip
+_RAMDISK = {
+    "etc/initramfs-tools/conf.d/campaign": "MODULES=list\nCOMPRESS=zstd\nCOMPRESSLEVEL=1\n",
+    "etc/initramfs-tools/modules": "virtio_pci\nvirtio_blk\next4\n",
+}
+
+NOT_COMPARED = (
+    "var/log/**", "tmp/**", "var/tmp/**", "run/**", "lost+found", "home/lost+found",
+    "var/lib/bedplate/install.log",
+    "var/lib/systemd/random-seed",
+    "etc/passwd-", "etc/group-", "etc/shadow-", "etc/gshadow-", "etc/subuid-", "etc/subgid-",
+    "var/cache/ldconfig/aux-cache",
+)  # fmt: skip
+"""Logs, places for temporary files, seeds, and the copies that the account tools keep of the state before."""
+
+OF_ITS_OWN = ("etc/machine-id", "etc/ssh/ssh_host_*", "boot/initrd.img-*", "etc/shadow", "var/lib/bedplate/boot/Boot*")
+"""Files that two good installations do not have in common: drawn by lot, salted, or dated. Their presence, owner and
+mode are compared, not their content; of the shadow file, everything but the hashes is compared as well."""
+
+
+def small_archive(source: PackageSource, whole: Path) -> Path:
+    """The base archive without what an installation does not look at, so that a run takes minutes on an emulator."""
+    recipe = [repr((_KEPT_MODULES, _LEFT_OUT, _RAMDISK)), str(whole), repr(source)]
+    return built("campaign-archive", recipe, lambda folder: _pack(folder, whole)) / "base.tar.zst"
+
+
+def _pack(folder: Path, whole: Path) -> None:
+    with TemporaryDirectory(prefix="campaign.", dir=folder.parent) as scratch:
+        root = Path(scratch) / "root"
+        root.mkdir()
+        call(["tar", "-C", root, "--numeric-owner", "--xattrs", "--xattrs-include=*", "-xpf", whole])
+        for name in _LEFT_OUT:
+            shutil.rmtree(root / name, ignore_errors=True)
+        for name, text in _RAMDISK.items():
+            (root / name).write_text(text)
+        for kernel in (root / "usr/lib/modules").glob("*/kernel"):
+            _thin(kernel)
+            call(["chroot", root, "depmod", kernel.parent.name])
+        names = sorted(item.name for item in root.iterdir())
+        words = ["tar", "-C", root, "--numeric-owner", "--xattrs", "--xattrs-include=*"]
+        call([*words, "-cf", folder / "base.tar", *names])
+    call(["zstd", "-q", "--rm", "-T0", "-3", folder / "base.tar", "-o", folder / "base.tar.zst"])
+
+
+def _thin(kernel: Path) -> None:
+    kept = [kernel / name for name in _KEPT_MODULES]
+    for path in sorted(kernel.rglob("*.ko*")):
+        if not any(path == one or one in path.parents for one in kept):
+            path.unlink()
+
+
+# --- what a machine holds --------------------------------------------------------------------------------------------
+
+
+@frozen(kw_only=True)
+class State:
+    """What is compared of a machine that is off: each part as text lines, so that a difference can be shown."""
+
+    table: tuple[str, ...]
+    esp: tuple[str, ...]
+    boot: tuple[str, ...]
+    """Boot entries in boot order, each as the hexadecimal content of its variable."""
+    tree: tuple[str, ...] = ()
+
+    def differences(self, other: "State") -> list[str]:
+        """What one has and the other has not, at most some lines of each part."""
+        found: list[str] = []
+        for part in ("table", "esp", "boot", "tree"):
+            mine, others = getattr(self, part), getattr(other, part)
+            if part == "boot" and mine != others:
+                found.append(f"boot: {list(mine)} instead of {list(others)}")
+                continue
+            found += [f"{part}: only here: {line}" for line in sorted(set(mine) - set(others))[:8]]
+            found += [f"{part}: missing:   {line}" for line in sorted(set(others) - set(mine))[:8]]
+        return found
+
+
+def boot_entries(console: Console) -> tuple[str, ...]:
+    """What the firmware would start, in its order."""
+    tail = "-8be4df61-93ca-11d2-aa0d-00e098032b8c"
+    script = (
+        f"cd /sys/firmware/efi/efivars && for n in $(od -An -v -tx2 -j4 BootOrder{tail} | tr a-f A-F); do "
+        f"echo entry:$(od -An -v -tx1 Boot$n{tail} | tr -d ' \\n'); done"
+    )
+    return tuple(line.partition(":")[2] for line in console.check(script).splitlines() if line.startswith("entry:"))
+
+
+def state_of(disk: Disk, boot: tuple[str, ...], folder: Path, *, installed: bool) -> State:
+    """Read a disk that is off, on the host."""
+    raw = disk.raw_copy(folder / "state.raw")
+    try:
+        rows = call(["sfdisk", "--dump", raw]).replace(str(raw), "disk").splitlines()
+        places = partitions(raw, sector_bytes=disk.sector_bytes)
+        files = fat_files(raw, places[ESP.uuid], folder / "esp")
+        shutil.rmtree(folder / "esp")
+        tree = _tree(raw, disk, folder) if installed else ()
+        esp = tuple(sorted(f"{path} {digest}" for path, digest in files.items()))
+        return State(table=tuple(rows), esp=esp, boot=boot, tree=tree)
+    finally:
+        raw.unlink()
+
+
+def _tree(raw: Path, disk: Disk, folder: Path) -> tuple[str, ...]:
+    rows = call(["sfdisk", "--json", raw])
+    found: list[str] = []
+    for name, point in (("root", ""), ("home", "home/")):
+        match = re.search(r'"start": ?(\d+),\s*"size": ?(\d+),[^}]*"name": ?"' + f"{name}\"", rows)
+        if match is None:
+            return ("no partition " + name,)
+        start, size = (int(word) * disk.sector_bytes for word in match.groups())
+        with mounted(raw, start, size, folder / "mnt") as root:
+            found += [f"{point}{line}" for line in _lines(root) if not _left_out(point + line.split(" ")[0])]
+    return tuple(sorted(found))
+
+
+@contextmanager
+def mounted(raw: Path, start: int, size: int, point: Path) -> Iterator[Path]:
+    """A partition of an image, mounted read-only."""
+    point.mkdir(exist_ok=True)
+    node = call(["losetup", "--find", "--show", "--offset", str(start), "--sizelimit", str(size), raw]).strip()
+    try:
+        call(["mount", "-o", "ro,noload", node, point])
+        yield point
+    finally:
+        call(["umount", point])
+        call(["losetup", "--detach", node])
+
+
+def _left_out(path: str) -> bool:
+    return any(_matches(path, pattern) for pattern in NOT_COMPARED)
+
+
+def _matches(path: str, pattern: str) -> bool:
+    start = pattern.removesuffix("/**")
+    return path.startswith(start + "/") if start != pattern else path == pattern
+
+
+def _lines(root: Path) -> Iterator[str]:
+    for folder, names, files in os.walk(root):
+        for name in sorted((*names, *files)):
+            path = Path(folder) / name
+            yield f"{path.relative_to(root)} {_about(path, str(path.relative_to(root)))}"
+
+
+def _about(path: Path, name: str) -> str:
+    found = path.lstat()
+    head = f"{stat.filemode(found.st_mode)} {found.st_uid}:{found.st_gid}"
+    if path.is_symlink():
+        return f"{head} -> {os.readlink(path)}"
+    if not stat.S_ISREG(found.st_mode):
+        return head
+    if name == "etc/shadow":
+        rows = [row.split(":") for row in path.read_text().splitlines()]
+        return f"{head} {[(row[0], row[1][:2], *row[2:]) for row in rows]}"
+    if any(Path(name).match(pattern) for pattern in OF_ITS_OWN):
+        return f"{head} {'filled' if found.st_size else 'EMPTY'}"
+    return f"{head} {hashlib.file_digest(path.open('rb'), 'sha256').hexdigest()[:20]}"
+
+
+# --- the campaign ----------------------------------------------------------------------------------------------------
+
+
+@frozen(kw_only=True)
+class Cut:
+    """A machine as a power cut left it."""
+
+    number: int
+    where: str
+    """`before [14]`: as the action's line appeared; `in [14] +3.2 s`: that long after it."""
+    folder: Path
+
+
+@frozen(kw_only=True)
+class Outcome:
+    """What became of one cut."""
+
+    cut: Cut
+    kind: str
+    seconds: float
+    differences: tuple[str, ...]
+
+
+@define(kw_only=True)
+class Campaign:
+    """One watched installation, and machines that go on from its cuts."""
+
+    factory: FactoryMachine
+    medium: LiveMedium
+    archive: Path
+    suite: str
+    folder: Path
+    seed: int = 4
+    before: State | None = None
+    after: State | None = None
+    install_seconds: float = 0.0
+    rerun_seconds: float = 0.0
+    steps: list[str] = field(factory=list)
+    cuts: list[Cut] = field(factory=list)
+
+    def machine(self, name: str, saved: Path | None = None) -> Machine:
+        """A machine on a durable disk: fresh from the factory, or as a cut left it."""
+        machine = self.factory.unpack(self.folder / name) if saved is None else self._restored(name, saved)
+        machine.disks = [evolve(disk, durable=True) for disk in machine.disks]
+        return machine
+
+    def _restored(self, name: str, saved: Path) -> Machine:
+        folder = self.folder / name
+        folder.mkdir(parents=True)
+        for item in (f"{SERIAL}.qcow2", "OVMF_VARS.fd"):
+            shutil.copyfile(saved / item, folder / item)
+        disk = Disk(path=folder / f"{SERIAL}.qcow2", serial=SERIAL)
+        return Machine(folder=folder, disks=[disk])
+
+    def prepare(self) -> None:
+        """Survey the factory's machine, note its state, and compile script and audit."""
+        machine = self.machine("survey")
+        person = Technician(machine=machine, case=CASE)
+        console = begin(machine, self.medium)
+        known = known_of(person.survey(console), SERIAL)
+        entries = boot_entries(console)
+        machine.power_off(console)
+        text = (CASES / "campaign.toml").read_text()
+        words = {**known, **carry(self.archive, machine), "suite": self.suite}
+        person.spec.write_text(Template(text).substitute(words))
+        person.compile()
+        self.before = state_of(machine.disks[0], entries, machine.folder, installed=False)
+
+    def person(self, machine: Machine) -> Technician:
+        """A technician with script and archive at hand."""
+        share = self.folder / "survey" / "share"
+        for name in ("script.sh", "audit.sh", self.archive.name):
+            if not (machine.share / name).exists():
+                os.link(share / name, machine.share / name)
+        return Technician(machine=machine, case=CASE)
+
+    def watch(self, count: int) -> None:
+        """The undisturbed installation; `count` cuts are taken from it on the way, half of them inside actions."""
+        machine = self.machine("whole")
+        self.person(machine)
+        console = begin(machine, self.medium)
+        with machine.timed("install"):
+            console.start(f"sh {SHARE_MOUNT}/script.sh")
+            answer_all(console)
+            self._take_cuts(machine, console, count)
+            result = console.finish(600)
+        assert result.status == 0, result.output[-3000:]
+        self.install_seconds = machine.timings[-1][1]
+        entries = boot_entries(console)
+        with machine.timed("rerun of the finished installation"):
+            console.start(f"sh {SHARE_MOUNT}/script.sh")
+            answer_all(console)
+            assert console.finish(900).status == 0
+        self.rerun_seconds = machine.timings[-1][1]
+        machine.power_off(console)
+        self.after = state_of(machine.disks[0], entries, machine.folder, installed=True)
+
+    def _take_cuts(self, machine: Machine, console: Console, count: int) -> None:
+        """At the line of an action, as it appears, and at random moments after it."""
+        lot = random.Random(self.seed)
+        last = ""
+        boundary, end = r"\r?\n\[(\d+)/\d+\] [^\r\n]*", r"All \d+ actions that belong"
+        while True:
+            pause = lot.choice((0.4, 1.5, 4.0, 9.0, 20.0))
+            index = console.child.expect([boundary, end, pexpect.TIMEOUT], timeout=pause)
+            if index == 1:
+                return
+            if index == 0:
+                last = str(console.child.after).strip()
+                self.steps.append(last)
+                where = f"before {last}"
+            else:
+                where = f"in {last}, {pause} s on"
+            if "skipped" not in where and last and self._wanted(where, count, lot):
+                self.cuts.append(self._copy(machine, where))
+
+    def _wanted(self, where: str, count: int, lot: random.Random) -> bool:
+        """A sample has fixed places; a campaign takes about `count` of the hundred moments that a run has."""
+        if count > len(SAMPLE):
+            return lot.random() < count / 60
+        left = [place for place in SAMPLE[:count] if not any(place.search(cut.where) for cut in self.cuts)]
+        return any(place.search(where) for place in left)
+
+    def chosen(self, count: int) -> list[Cut]:
+        """That many cuts, evenly over the installation."""
+        count = min(count, len(self.cuts))
+        return [self.cuts[(2 * index + 1) * len(self.cuts) // (2 * count)] for index in range(count)]
+
+    def _copy(self, machine: Machine, where: str) -> Cut:
+        folder = self.folder / "cuts" / f"{len(self.cuts):03d}"
+        folder.mkdir(parents=True)
+        with machine.stopped():
+            for path in (machine.disks[0].path, machine.variables):
+                call(["cp", "--sparse=always", path, folder / path.name])
+        return Cut(number=len(self.cuts), where=where, folder=folder)
+
+    def resume(self, cut: Cut) -> Outcome:
+        """Start the live medium again, run the script again, compare."""
+        machine = self.machine(f"resume-{cut.number:03d}", cut.folder)
+        self.person(machine)
+        console = begin(machine, self.medium)
+        with machine.timed("rerun"):
+            console.start(f"sh {SHARE_MOUNT}/script.sh")
+            answer_all(console)
+            result = console.finish(2400)
+        took = machine.timings[-1][1]
+        return self._outcome(cut, "resumed", machine, console, result.status, result.output, took)
+
+    def undo(self, cut: Cut) -> Outcome:
+        """Start the live medium again, take everything back, compare with the day before."""
+        machine = self.machine(f"undo-{cut.number:03d}", cut.folder)
+        self.person(machine)
+        console = begin(machine, self.medium)
+        with machine.timed("undo"):
+            console.start(f"sh {SHARE_MOUNT}/script.sh --undo")
+            answer_all(console)
+            result = console.finish(900)
+        took = machine.timings[-1][1]
+        return self._outcome(cut, "undone", machine, console, result.status, result.output, took)
+
+    def _outcome(
+        self, cut: Cut, kind: str, machine: Machine, console: Console, status: int, said: str, took: float
+    ) -> Outcome:
+        entries = boot_entries(console)
+        console.run(f"cp /var/log/bedplate-{CASE}.log {SHARE_MOUNT}/install.log; sync")
+        machine.power_off(console)
+        wanted = self.after if kind == "resumed" else self.before
+        assert wanted is not None
+        (machine.folder / "said.txt").write_text(said)
+        if status:
+            found = [f"status {status}: {said[-1500:]}"]
+        else:
+            state = state_of(machine.disks[0], entries, machine.folder, installed=kind == "resumed")
+            found = state.differences(wanted)
+        machine.disks[0].path.unlink()
+        return Outcome(cut=cut, kind=kind, seconds=took, differences=tuple(found))
+
+
+def answer_all(console: Console) -> None:
+    """Answer what the script asks until it has its go, or gives up."""
+    questions = (
+        r"Have all of these been done\? \(yes/no\) ",
+        r"Password of [a-z]+( \(again\))?: ",
+        "Type the name of the machine",
+        r"Nothing was changed\.",
+    )
+    while True:
+        asked = console.expect("|".join(questions), 420)
+        if asked.startswith("Have"):
+            console.answer("yes")
+        elif asked.startswith("Password"):
+            console.answer(PASSWORDS[asked.split()[2].rstrip(":")])
+        else:
+            break
+    if asked.startswith("Type"):
+        console.answer(CASE)
+
+
+def report(campaign: Campaign, outcomes: list[Outcome]) -> str:
+    """The campaign's table."""
+    lines = ["", f"{'cut':<64} {'then':<8} {'s':>6}  result"]
+    for one in outcomes:
+        result = "same state" if not one.differences else "DIFFERS"
+        lines.append(f"{one.cut.where[:64]:<64} {one.kind:<8} {one.seconds:6.0f}  {result}")
+        lines += [f"      {line}" for line in one.differences]
+    for kind in ("resumed", "undone"):
+        mine = [one for one in outcomes if one.kind == kind]
+        same = [one for one in mine if not one.differences]
+        lines.append(f"{kind} to the same state: {len(same)} of {len(mine)}")
+    ratio = campaign.rerun_seconds / campaign.install_seconds if campaign.install_seconds else 0.0
+    whole, again = campaign.install_seconds, campaign.rerun_seconds
+    lines.append(f"installation {whole:.0f} s; rerun when finished {again:.0f} s: {ratio:.3f} of it")
+    return "\n".join(lines)
