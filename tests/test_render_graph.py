@@ -111,5 +111,6 @@ def test_same_graph_same_bytes() -> None:
 
 
 def test_the_built_in_renderings_are_these() -> None:
-    assert [renderer.name for renderer in bedplate_renderers()] == ["checklist", "page", "script", "audit", "graph", "json"]
+    names = [renderer.name for renderer in bedplate_renderers()]
+    assert names == ["checklist", "page", "script", "audit", "graph", "json"]
     assert len({renderer.suffix for renderer in bedplate_renderers()}) == 6
