@@ -6,7 +6,8 @@ verb_link_runs() {
     case $v_name in
         *:*)
             for v_folder in /sys/class/net/*; do
-                [ -e "$v_folder/address" ] && read -r v_mac <"$v_folder/address" || continue
+                [ -e "$v_folder/address" ] || continue
+                read -r v_mac <"$v_folder/address" || continue
                 [ "$v_mac" != "$v_name" ] || v_name=${v_folder##*/}
             done
             ;;
