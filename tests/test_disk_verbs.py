@@ -29,13 +29,14 @@ start=411648, size=204800, type={LINUX}, uuid={HOME}, name="home"
 start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
 """
 ALL = [
-    "append-partitions", "close-target", "copy-saved-table", "delete-partitions", "disk-is", "disk-is-unused",
+    "append-partitions", "base-begin", "base-done", "base-mark", "clear-places", "close-target", "copy-saved-table",
+    "delete-partitions", "disk-is", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "partition-ends-by", "partition-is", "partition-may-be-made",
     "room-is-free", "save-table",
-    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-whole",
-    "target-is-closed",
+    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-sound",
+    "table-is-whole", "target-empty", "target-is-closed",
 ]  # fmt: skip
 
 
