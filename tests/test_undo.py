@@ -78,8 +78,8 @@ def asking(name: str, **fields: Any) -> Action:
     """The same, with a secret in it."""
     secret = Secret(name="p", prompt="Password of ana")
     fill = Run(argv=("tee", InTarget(f"/mounted/{name}")), stdin=(SecretRef("p"),))
-    given: dict[str, Any] = {"needs": ("mount:/",), "secrets": (secret,),
-                             "proofs": (succeeds("It is there", "test", "-s", InTarget(f"/mounted/{name}")),)}  # fmt: skip
+    there = succeeds("It is there", "test", "-s", InTarget(f"/mounted/{name}"))
+    given: dict[str, Any] = {"needs": ("mount:/",), "secrets": (secret,), "proofs": (there,)}
     return action(f"demo.{name}", fill, **{**given, **fields})
 
 
