@@ -23,4 +23,6 @@ verb_save_boot_state() {
     fi
     sync
     : >"$v_keep/complete" || return 1
+    # Before anything of ours reaches the EFI system partition, it must be known that it was not there.
+    sync
 }
