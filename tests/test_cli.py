@@ -7,6 +7,8 @@ import os
 import pty
 import subprocess
 import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -42,6 +44,55 @@ def test_check_as_json_is_data_on_standard_output(bad: str, capsys: pytest.Captu
     faults = json.loads(out)
     assert [fault["severity"] for fault in faults] == ["fault", "fault"]
     assert all(fault["line"] and fault["column"] and fault["message"] for fault in faults)
+
+
+def crowded(folder: Path, make: Callable[[int], str], number: int) -> str:
+    """A spec over a sound one, with `number` faulty pieces."""
+    spec = folder / f"crowded-{number}.toml"
+    base = ROOT / "tests" / "corpus" / "whole.toml"
+    spec.write_text(f'extends = "{base}"\n' + "".join(map(make, range(number))))
+    return str(spec)
+
+
+def test_of_very_many_faults_the_first_are_told_and_the_rest_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    spec = crowded(tmp_path, lambda index: f"[strange-{index:03d}]\n", 300)
+    assert main(["check", spec]) == 1
+    err = capsys.readouterr().err
+    assert err.count("[unknown-section]") == 200
+    assert "strange-199" in err and "strange-200" not in err
+    assert err.splitlines()[-2:] == [
+        "... and 100 more; of a spec `bedplate check --format json` tells all", "1 spec: 300 faults"
+    ]  # fmt: skip
+    assert main(["check", spec, "--format", "json"]) == 1
+    assert len(json.loads(capsys.readouterr().out)) == 300
+
+
+def test_of_very_many_warnings_and_a_fault_the_fault_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    part = '[[disk.new]]\nname = "p{0}"\nsize = "1MiB"\nfilesystem = "vfat"\nlabel = "p{0}"\n'
+    assert main(["check", crowded(tmp_path, lambda index: part.format(index) if index else "", 300)]) == 1
+    err = capsys.readouterr().err
+    assert "... and " in err and "table-full" in err
+
+
+@pytest.mark.parametrize("piece", [
+    '[[users.people]]\nname = "A{}"\nhome = "/home/a"\n',
+    '[[users.people]]\nname = "a{}"\nstrange = 1\n',
+    "[strange-{}]\n",
+])  # fmt: skip
+def test_the_time_a_check_takes_grows_with_the_faults_not_with_their_square(
+    piece: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    took = {}
+    for number in (1000, 1500, 12_000):  # the first only loads what finding faults takes
+        spec = crowded(tmp_path, piece.format, number)
+        start = time.process_time()
+        assert main(["check", spec]) == 1
+        took[number] = time.process_time() - start
+    assert took[12_000] < 2 * 8 * took[1500]
 
 
 def test_compile_writes_nothing_when_one_of_several_specs_has_a_fault(bad: str, tmp_path: Path) -> None:

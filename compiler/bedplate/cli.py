@@ -72,7 +72,11 @@ def _out(sub: argparse.ArgumentParser, text: str) -> None:
 
 def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Show every fault of each spec: against the schema, in meaning, and against its survey."
-    sub = _command(subs, "check", commands.check, text, "Exit status: 0 clean, 1 faults, 2 trouble.")
+    epilog = (
+        f"Of each spec {commands.SHOWN} faults and warnings at most are told in words, and how many more there are;\n"
+        "--format json tells all.\n\nExit status: 0 clean, 1 faults, 2 trouble."
+    )
+    sub = _command(subs, "check", commands.check, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
     _format(sub)
 

@@ -9,7 +9,7 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
@@ -76,30 +76,43 @@ def _checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked,
 # --- check ---------------------------------------------------------------------------------------------------------
 
 
+SHOWN = 200
+"""As many faults and warnings of one spec are told in words at most."""
+
+
 def check(arguments: argparse.Namespace) -> int:
     """All faults of each spec."""
     installed = _usable()
-    faults: list[Fault] = []
-    for name in arguments.specs:
-        try:
-            faults.extend(_checked(name, installed)[0].warnings)
-        except Rejected as rejected:
-            faults.extend(ordered(rejected.faults))
+    found = [_found(name, installed) for name in arguments.specs]
+    faults = [fault for faults in found for fault in faults]
     if arguments.format == "json":
         print(json.dumps([as_json(fault) for fault in faults], indent=2, ensure_ascii=False))
     else:
-        _print_faults(faults)
+        for each in found:
+            _print_faults(each)
         _print_summary(len(arguments.specs), faults)
     return 1 if any(not fault.warning for fault in faults) else 0
 
 
-def _print_faults(faults: Iterable[Fault]) -> None:
+def _found(name: str, installed: registry.Registry) -> tuple[Fault, ...]:
+    try:
+        return _checked(name, installed)[0].warnings
+    except Rejected as rejected:
+        return ordered(rejected.faults)
+
+
+def _print_faults(faults: Sequence[Fault]) -> None:
+    """The faults of one spec in words; of very many the first, warnings last to be among them."""
     colour = sys.stderr.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
-    for fault in faults:
-        head, newline, rest = describe(fault).partition("\n")
+    first = sorted(range(len(faults)), key=lambda index: faults[index].warning)[:SHOWN]
+    for index in sorted(first):
+        head, newline, rest = describe(faults[index]).partition("\n")
         if colour:
-            head = f"\033[{'33' if fault.warning else '1;31'}m{head}\033[0m"
+            head = f"\033[{'33' if faults[index].warning else '1;31'}m{head}\033[0m"
         print(head + newline + rest, file=sys.stderr)
+    if len(faults) > SHOWN:
+        rest = f"... and {len(faults) - SHOWN} more; of a spec `bedplate check --format json` tells all"
+        print(rest, file=sys.stderr)
 
 
 def _print_summary(specs: int, faults: list[Fault]) -> None:
@@ -122,17 +135,15 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     installed = _usable()
     own = _renderer(arguments.rendering, installed)
     graphs: list[tuple[str, InstallGraph]] = []
-    faults: list[Fault] = []
     for name in arguments.specs:
         try:
             graph = _checked(name, installed)[1]
         except Rejected as rejected:
-            faults.extend(ordered(rejected.faults))
+            _refused(rejected)
             continue
         graphs.append((name, graph))
-        faults.extend(graph.warnings)
-    _print_faults(faults)
-    if any(not fault.warning for fault in faults):
+        _print_faults(graph.warnings)
+    if len(graphs) < len(arguments.specs):
         print("Nothing was written.", file=sys.stderr)
         return 1
     try:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 from attrs import evolve, frozen
 
@@ -60,7 +61,9 @@ class Rejected(Exception):
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults: tuple[Fault, ...] = tuple(faults)
-        super().__init__("\n".join(describe(fault) for fault in self.faults))
+
+    def __str__(self) -> str:
+        return "\n".join(describe(fault) for fault in self.faults)
 
 
 def reject(code: str, message: str, **fields: object) -> Rejected:
@@ -97,12 +100,20 @@ def _visible(character: str) -> str:
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice whose spelling is nearest to `word`, or None if none is near. Ties go to the first in order."""
-    ordered = sorted(choices)
-    folded: dict[str, str] = {}
-    for choice in ordered:
-        folded.setdefault(choice.casefold(), choice)
-    hits = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
+    return _nearest(word.casefold(), tuple(sorted(choices)))
+
+
+@lru_cache(maxsize=1 << 16)
+def _nearest(word: str, choices: tuple[str, ...]) -> str | None:
+    """Cached: of a spec with many faults the same word is asked for by more than one check."""
+    folded = _folded(choices)
+    hits = difflib.get_close_matches(word, list(folded), n=1, cutoff=0.6)
     return folded[hits[0]] if hits else None
+
+
+@lru_cache(maxsize=256)
+def _folded(choices: tuple[str, ...]) -> dict[str, str]:
+    return {choice.casefold(): choice for choice in reversed(choices)}
 
 
 def ordered(faults: Iterable[Fault]) -> tuple[Fault, ...]:

@@ -68,10 +68,11 @@ def schema_faults(schema: Mapping[str, Any], data: Any, locate: Locate, *, secti
     errors = list(_Validator(schema, registry=Registry()).iter_errors(data))
     view = _View(root=schema, locate=locate, sections=sections)
     found = [fault for error in errors for fault in _explain(error, view)]
-    blamed = {fault.path for fault in found}
+    blamed = {fault.path[:length] for fault in found for length in range(len(fault.path) + 1)}
     for error in errors:
         if error.validator in _CLOSED and not _strangers(error, view):
-            found.extend(fault for fault in _unfitting(error, view) if not _near(fault.path[:-1], blamed))
+            # a failing branch leaves its keys unevaluated: nothing in or below their table may be blamed already
+            found.extend(fault for fault in _unfitting(error, view) if fault.path[:-1] not in blamed)
     return _one_each(found)
 
 
@@ -95,11 +96,6 @@ class _View:
     root: Mapping[str, Any]
     locate: Locate
     sections: bool
-
-
-def _near(path: Path, blamed: Iterable[Path]) -> bool:
-    """Whether something at or below `path` is blamed already: a failing branch leaves its keys unevaluated."""
-    return any(other[: len(path)] == path for other in blamed)
 
 
 # --- one error, its faults -------------------------------------------------------------------------------------------

@@ -186,9 +186,10 @@ def keep_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
 
 def _unlisted(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     listed = [keep.partition.upper() for keep in section.keep]
+    first = {uuid: index for index, uuid in reversed(list(enumerate(listed)))}
     for index, uuid in enumerate(listed):
-        if uuid in listed[:index]:
-            message = f"this partition is kept already, as {section.keep[listed.index(uuid)].name}"
+        if first[uuid] < index:
+            message = f"this partition is kept already, as {section.keep[first[uuid]].name}"
             yield Fault(code="kept-twice", message=message, path=("keep", index, "partition"), found=shown(uuid))
     for part in disk.partitions:
         if part.uuid.upper() not in listed:

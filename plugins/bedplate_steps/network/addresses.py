@@ -142,11 +142,13 @@ def _misplaced_gateway(text: str, own: tuple[Interface, ...], path: Path) -> Ite
 
 
 def _server_faults(link: NetworkLink) -> Iterable[Fault]:
+    seen: set[str] = set()
     for index, text in enumerate(link.dns):
         trouble = plain_trouble(text)
         if trouble and not trouble.startswith("it is a loopback"):
             yield Fault(code="bad-address", message=f"a name server is a plain address: {trouble}",
                         path=("dns", index), found=shown(text), allowed=ADDRESS)  # fmt: skip
-        if text in link.dns[:index]:
+        if text in seen:
             yield Fault(code="duplicate-address", message="this name server is given twice", path=("dns", index),
                         found=shown(text))  # fmt: skip
+        seen.add(text)

@@ -90,6 +90,7 @@ def _form_faults(name: str, path: Path) -> Iterable[Fault]:
 
 def _twin_faults(section: Users) -> Iterable[Fault]:
     people, groups = section.people, section.groups
+    first = {person.name: index for index, person in reversed(list(enumerate(people)))}
     yield from _twins("duplicate-user", "two people have this name", [
         (("people", index, "name"), person.name) for index, person in enumerate(people)])  # fmt: skip
     yield from _twins("duplicate-group", "two groups have this name; each person has a group of the own name", [
@@ -101,7 +102,7 @@ def _twin_faults(section: Users) -> Iterable[Fault]:
         *((("groups", index, "gid"), group.gid) for index, group in enumerate(groups))])  # fmt: skip
     yield from _twins("duplicate-home", "two people have this home folder", [
         (("people", index, "home" if person.home else "name"), person.home_folder)
-        for index, person in enumerate(people) if person.name not in {other.name for other in people[:index]}
+        for index, person in enumerate(people) if first[person.name] == index
     ])  # fmt: skip
 
 
@@ -153,13 +154,14 @@ def _home_faults(person: PersonEntry) -> Iterable[Fault]:
 def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterable[Fault]:
     own = {group.name for group in section.groups}
     known = GROUPS.get(family.name, frozenset()) | own
+    first = {name: index for index, name in reversed(list(enumerate(person.groups)))}
     for index, name in enumerate(person.groups):
         path: Path = ("groups", index)
         if name in ("sudo", "wheel"):
             yield Fault(code="administrator-by-group", message="which group makes an administrator differs by family; "
                         "say it in the person's own words", path=path, found=shown(name),
                         allowed="administrator = true")  # fmt: skip
-        elif name in person.groups[:index]:
+        elif first[name] < index:
             yield Fault(code="duplicate-group", message="this group is given twice", path=path, found=shown(name))
         elif name not in known:
             yield Fault(code="unknown-group", message=f"the base of the {family.name} family has no such group, and "
@@ -171,8 +173,8 @@ def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterab
 def _key_faults(person: PersonEntry, section: Users) -> Iterable[Fault]:
     for index, line in enumerate(person.authorized_keys):
         yield from (fault.under("authorized_keys", index) for fault in key_faults(line))
-        if line in person.authorized_keys[:index]:
-            yield Fault(code="duplicate-key", message="this key is given twice", path=("authorized_keys", index))
+    yield from _twins("duplicate-key", "this key is given twice", [
+        (("authorized_keys", index), line) for index, line in enumerate(person.authorized_keys)])  # fmt: skip
     if person.authorized_keys and not section.ssh_server:
         yield Fault(code="keys-without-server", message="keys open no door while no ssh server is installed",
                     path=("authorized_keys",), allowed="ssh_server = true in [users]", warning=True)  # fmt: skip
