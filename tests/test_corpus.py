@@ -159,7 +159,9 @@ def compare(file: Path, report: str) -> None:
         ("folder", "[not-a-file]"),
         ("missing", "[no-such-file]"),
         ("empty", "[empty-file]"),
-        ("device", "[too-large]"),
+        ("device", "[not-a-file]"),
+        ("pipe", "[not-a-file]"),
+        ("standard input", "[not-a-file]"),
     ],
 )
 def test_what_is_no_spec_at_all_gives_one_fault(
@@ -175,12 +177,24 @@ def test_what_is_no_spec_at_all_gives_one_fault(
         spec.touch()
     elif kind == "device":
         spec = Path("/dev/zero")
+    elif kind == "pipe":
+        os.mkfifo(spec)
+    elif kind == "standard input":
+        spec = Path("-")
     before = sorted(tmp_path.iterdir())
     status = main([command, str(spec)])
     captured = capsys.readouterr()
     assert status in (1, 2) and captured.out == ""
     assert captured.err.startswith(f"{spec}: ") and captured.err.count("[") == 1 and expected in captured.err
     assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_pipe_named_in_a_spec_is_told_at_its_line(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    spec = tmp_path / "spec.toml"
+    os.mkfifo(tmp_path / "pipe.toml")
+    spec.write_text('format = 1\nextends = "pipe.toml"\n')
+    status, report = report_of(capsys, str(spec))
+    assert status == 1 and heads(report) == [(False, f"{spec}:2:11", "not-a-file")]
 
 
 def test_an_unreadable_file_gives_one_fault(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

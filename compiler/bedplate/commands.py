@@ -65,7 +65,7 @@ def _slow(plugin: registry.Plugin) -> str:
 
 def load_document(name: str) -> Document:
     """The document in the file `name` with everything it extends. Raises Rejected."""
-    return read(name, lambda path: files.read_bytes(path, LIMIT))
+    return read(name, lambda path: files.read_document(path, LIMIT))
 
 
 def _checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked, InstallGraph]:

@@ -3,8 +3,32 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from pathlib import Path
+
+from bedplate.faults import Place, reject
+
+STANDARD_INPUT = ("-", "/dev/stdin")
+"""Names that mean no file of their own."""
+_SPECIAL = (
+    (stat.S_ISFIFO, "a pipe"),
+    (stat.S_ISCHR, "a device"),
+    (stat.S_ISBLK, "a device"),
+    (stat.S_ISSOCK, "a socket"),
+)
+
+
+def read_document(name: str, limit: int) -> bytes:
+    """As `read_bytes`. Raises Rejected for what is no regular file: a pipe could keep us waiting for ever."""
+    if name in STANDARD_INPUT:
+        message = "standard input is not read here: a spec names files beside it, so it has to be a file itself"
+        raise reject("not-a-file", message, place=Place(file=name))
+    mode = os.stat(name).st_mode
+    for is_special, what in _SPECIAL:
+        if is_special(mode):
+            raise reject("not-a-file", f"this is {what}, not a file", place=Place(file=name))
+    return read_bytes(name, limit)
 
 
 def read_bytes(name: str, limit: int) -> bytes:
