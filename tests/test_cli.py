@@ -174,10 +174,49 @@ def test_survey_of_a_capture_then_draft_then_check(tmp_path: Path) -> None:
     assert main(["check", str(spec)]) == 0
 
 
-@pytest.mark.parametrize("name", ["missing", "/", "/dev/null"])
-def test_a_capture_that_is_none_is_told_so(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(("name", "words"), [
+    ("missing", "bedplate: missing: No such file or directory\n"),
+    ("/", "bedplate: /: Is a directory\n"),
+    ("/dev/null", "/dev/null: this is not a capture"),
+])  # fmt: skip
+def test_a_capture_that_is_none_is_told_so(name: str, words: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["survey", "--from", name]) in (1, 2)
-    assert "Traceback" not in capsys.readouterr().err
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith(words) and "Traceback" not in err
+
+
+def survey_here(user: int, environment: dict[str, str]) -> subprocess.CompletedProcess[str]:
+    """`bedplate survey` of this machine, by a user, everything imported before rights are given up."""
+    program = (
+        "import contextlib, io, os, sys\nfrom bedplate import cli\n"
+        "with contextlib.redirect_stdout(io.StringIO()):\n"
+        "    assert cli.main(['survey', '--from', 'tests/captures/kelp-02.txt']) == 0\n"
+        f"os.setuid({user})\nsys.exit(cli.main(['survey']))\n"
+    )
+    environment = {**os.environ, "PYTHONPATH": "compiler:plugins:schema", **environment}
+    return subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False, cwd=ROOT,
+                          env=environment)  # fmt: skip
+
+
+def test_a_survey_tells_what_it_looks_at_and_what_it_could_not_read() -> None:
+    ran = survey_here(os.getuid(), {})
+    assert ran.returncode == 0 and "[machine]" in ran.stdout
+    assert "collector: looking at the machine" in ran.stderr and "collector: done" in ran.stderr
+
+
+@pytest.mark.skipif(os.getuid() != 0, reason="only root can give up its rights")
+def test_a_survey_without_root_says_so_in_words() -> None:
+    ran = survey_here(65534, {})
+    assert ran.returncode == 0
+    assert "collector: not run as root" in ran.stderr
+    assert "bedplate: note: not run as root: partition tables" in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_collector_that_stops_is_trouble() -> None:
+    ran = survey_here(os.getuid(), {"TMPDIR": "/no/such/folder"})
+    assert ran.returncode == 2 and ran.stdout == ""
+    assert "bedplate: the collector stopped with exit status 2" in ran.stderr
 
 
 def test_a_reader_that_goes_away_is_no_crash() -> None:

@@ -32,6 +32,11 @@ trap 'exit 2' HUP INT TERM
 
 # --- output ----------------------------------------------------------------------------------------------------
 
+# say WORDS: to the person, on standard error; the capture is on standard output.
+say() {
+    printf 'collector: %s\n' "$*" >&2
+}
+
 note() {
     printf '!! %s\n' "$*"
 }
@@ -328,6 +333,7 @@ partitions_of() {
 }
 
 disk() {
+    say "looking at $1"
     disk_facts "$1" | section "disk $1"
     stable_names "$1" | section "by-id $1"
     head_of "$1"
@@ -359,8 +365,10 @@ disks() {
 
 echo 'bedplate-capture 1'
 if [ "$(id -u)" != 0 ]; then
-    note 'not run as root: partition tables and what is inside the partitions could not be read'
+    note 'not run as root: partition tables and what is inside the partitions could not be read; run it again as root'
+    say 'not run as root: no disk can be looked into; stop it and run it again as root'
 fi
+say 'looking at the machine, its firmware and its network cards; disks take a while, nothing is changed'
 machine
 links
 if [ $# -eq 0 ]; then
@@ -368,5 +376,7 @@ if [ $# -eq 0 ]; then
     # shellcheck disable=SC2046
     set -- $(all_disks)
 fi
+[ $# -gt 0 ] || say 'no disk was found'
 [ $# -eq 0 ] || disks "$@"
 echo '== end'
+say 'done'

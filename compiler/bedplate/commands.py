@@ -19,9 +19,10 @@ from attrs import evolve
 from bedplate import check as checking
 from bedplate import files, pipeline, registry
 from bedplate.document import LIMIT, Document, read
-from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
+from bedplate.faults import Fault, Place, Rejected, as_json, describe, nearest, ordered
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Renderer, Step
+from bedplate.survey import Survey
 
 CAPTURE_LIMIT = 64 * 1024 * 1024
 """The largest capture that is read, bytes."""
@@ -207,14 +208,25 @@ def survey(arguments: argparse.Namespace) -> int:
     try:
         surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
     except Rejected as rejected:
-        return _refused(rejected)
+        place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
+        return _refused(Rejected(fault.at(place) for fault in rejected.faults))
+    for doubt in _doubts(surveyed):
+        print(f"bedplate: {doubt}", file=sys.stderr)
     return _emit(capture.to_toml(surveyed), arguments.out)
+
+
+def _doubts(surveyed: Survey) -> Iterable[str]:
+    """What a person should know of a survey before anything is made from it."""
+    yield from (f"note: {note}" for note in surveyed.notes)
+    if not surveyed.disks:
+        yield "warning: no disk was found, so no spec can be made from this survey"
 
 
 def _capture_text(name: str | None, script: Callable[[], str]) -> str:
     if name is None:
-        ran = subprocess.run(["sh", "-s"], input=script().encode(), capture_output=True, check=False)
-        sys.stderr.write(ran.stderr.decode(errors="replace"))
+        ran = subprocess.run(["sh", "-s"], input=script().encode(), stdout=subprocess.PIPE, check=False)
+        if ran.returncode != 0:
+            raise SystemExit(_usage(f"the collector stopped with exit status {ran.returncode}; its words stand above"))
         return ran.stdout.decode(errors="replace")
     if name == "-":
         return sys.stdin.buffer.read(CAPTURE_LIMIT).decode(errors="replace")

@@ -28,7 +28,7 @@ CHAIN = 16
 """How many files may extend one another in a row."""
 
 Reader = Callable[[str], bytes]
-"""Gives the content of a file, `LIMIT + 1` bytes of it at most. Raises OSError or ValueError as `open` does, or Rejected."""
+"""Gives the content of a file, `LIMIT + 1` bytes of it at most. Raises OSError, ValueError or Rejected."""
 
 
 @frozen(kw_only=True, eq=False)
