@@ -191,6 +191,7 @@ def survey_here(user: int, environment: dict[str, str]) -> subprocess.CompletedP
         "import contextlib, io, os, sys\nfrom bedplate import cli\n"
         "with contextlib.redirect_stdout(io.StringIO()):\n"
         "    assert cli.main(['survey', '--from', 'tests/captures/kelp-02.txt']) == 0\n"
+        "    assert cli.main(['survey', '--collector']) == 0\n"
         f"os.setuid({user})\nsys.exit(cli.main(['survey']))\n"
     )
     environment = {**os.environ, "PYTHONPATH": "compiler:plugins:schema", **environment}
