@@ -42,8 +42,8 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
         yield _fallback(loader, plan)
     yield loader.menu(plan)
     yield firmware.boot_entry(plan, loader.image(plan))
-    yield firmware.kept(plan)
-    yield from manual.after(plan)
+    yield firmware.kept(plan, loader.image(plan))
+    yield from manual.after(plan, loader.image(plan))
 
 
 def _initramfs(plan: Plan) -> Iterator[Action]:
@@ -89,7 +89,12 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
 
 def _guarded(action: Action, plan: Plan) -> Action:
     """The action with the guards that hold for every loader."""
-    return evolve(action, guards=(*action.guards, *_room(plan)))
+    mounted = checks.holds(
+        f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
+        plan.esp.uuid, plan.esp_root, early=False,
+        otherwise="Stop: the loader would go to another disk or into the live medium. Run the script again.",
+    )  # fmt: skip
+    return evolve(action, guards=(*action.guards, mounted, *_room(plan)))
 
 
 def _room(plan: Plan) -> tuple[Check, ...]:

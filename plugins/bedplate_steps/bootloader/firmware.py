@@ -45,7 +45,7 @@ def save(plan: Plan) -> Action:
     only = "loaders" if plan.esp.mount == "/boot" else "all"
     return Action(
         id="bootloader.save-boot-state",
-        title="Save the firmware's boot entries and the list of foreign files",
+        title="Save the firmware's boot entries and the files of the EFI system partition",
         reason="They prove afterwards that nothing of another system was touched, and lead back.",
         stage=Stage.TARGET,
         operations=(
@@ -58,10 +58,11 @@ def save(plan: Plan) -> Action:
                     f"cp /sys/firmware/efi/efivars/BootOrder-8be4df61-* /mnt/target{STATE}/",
                     f"cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + "
                     f"> /mnt/target{STATE}/esp.sha256",
+                    f"tar -cf /mnt/target{STATE}/esp.tar -C /mnt/target{plan.esp.mount} .",
                 ),
             ),
         ),
-        needs=("base", f"mount:{plan.esp.mount}"),
+        needs=("base", f"mount:{plan.esp.mount}", "tool:tar"),
         gives=("loader:saved",),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
                              early=False),),
@@ -119,7 +120,7 @@ def boot_entry(plan: Plan, image: str) -> Action:
     )  # fmt: skip
 
 
-def kept(plan: Plan) -> Action:
+def kept(plan: Plan, image: str) -> Action:
     """Looks once more at everything foreign. The audit leaves it out: another system changes its own files later."""
     proofs: list[Check] = []
     if not plan.esp.new:
@@ -127,7 +128,10 @@ def kept(plan: Plan) -> Action:
             checks.holds("Every foreign file on the EFI system partition is as it was", "esp-is-unchanged",
                          plan.esp_root, early=False)
         )  # fmt: skip
-    proofs.append(checks.holds("Every boot entry that was there is as it was", "boot-entries-are-kept", early=False))
+    proofs.append(
+        checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
+                     plan.esp.uuid.lower(), loader_path(plan, image), early=False)
+    )  # fmt: skip
     return Action(
         id="bootloader.check-kept",
         title="Check that nothing foreign has changed",
@@ -147,7 +151,8 @@ def recreate(plan: Plan, image: str) -> str:
     """The command that makes the entry again, for the hand-over sheet."""
     path = loader_path(plan, image)
     way = " -e 3" if plan.section.entry_path == "full" else ""
-    return f"efibootmgr{way} -c -d DISK -p {plan.esp.number} -L {plan.section.name} -l '{path}'"
+    disk = f'"$(lsblk -npo PKNAME {plan.esp.node})"'
+    return f"efibootmgr{way} -c -d {disk} -p {plan.esp.number} -L {plan.section.name} -l '{path}'"
 
 
 def _uefi() -> Check:

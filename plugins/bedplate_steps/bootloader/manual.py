@@ -29,15 +29,15 @@ def before(plan: Plan, context: Context) -> Iterator[Action]:
     yield _start(plan)
 
 
-def after(plan: Plan) -> Iterator[Action]:
+def after(plan: Plan, image: str) -> Iterator[Action]:
     """From the switched-off machine to the hand-over."""
     yield _leave(plan)
-    yield _first_boot(plan)
+    yield _first_boot(plan, image)
     if plan.layout.other_systems:
         yield _first_boot_other(plan)
     if encrypted(plan.layout):
         yield _protect_again()
-    yield _hand_over(plan)
+    yield _hand_over(plan, image)
 
 
 def _verify(plan: Plan) -> Action:
@@ -208,10 +208,11 @@ def _leave(plan: Plan) -> Action:
         needs=("target:closed",),
         gives=("boot:ready",),
         changes=False,
+        expected="The machine is dark, and the stick is out.",
     )  # fmt: skip
 
 
-def _first_boot(plan: Plan) -> Action:
+def _first_boot(plan: Plan, image: str) -> Action:
     section = plan.section
     if section.boot_entry_position == "first":
         how = "Switch on and wait."
@@ -229,20 +230,16 @@ def _first_boot(plan: Plan) -> Action:
         gives=("boot:new",),
         audits=(
             checks.holds("The firmware has started it by its own entry", "started-by", plan.esp.uuid.lower(),
-                         loader_path(plan, _image(plan)), early=False),
+                         loader_path(plan, image), early=False),
             checks.holds("The start is finished and no unit has failed", "units-are-well", early=False),
         ),
         changes=False,
         expected=f"The menu waits {section.menu_time} s;{unlock} then a login prompt. No failed units; one entry "
         f"{section.name}, which BootCurrent names.",
         trouble="No menu, another system starts: choose the entry in the firmware's boot menu; if it is not there, "
-        f"start the live medium again and make it: {recreate(plan, _image(plan))}. "
+        f"start the live medium again and make it: {recreate(plan, image)}. "
         "A prompt that says grub: the menu is missing. A wait for a device at start: look at /etc/fstab and the UUIDs.",
     )  # fmt: skip
-
-
-def _image(plan: Plan) -> str:
-    return f"{'shim' if plan.signed else 'grub'}{plan.suffix}.efi"
 
 
 def _first_boot_other(plan: Plan) -> Action:
@@ -292,7 +289,7 @@ def _protect_again() -> Action:
     )  # fmt: skip
 
 
-def _hand_over(plan: Plan) -> Action:
+def _hand_over(plan: Plan, image: str) -> Action:
     key = plan.section.firmware.boot_menu_key or "to be filled in"
     last = "boot:other-protected" if encrypted(plan.layout) and plan.layout.other_systems else ""
     last = last or ("boot:other" if plan.layout.other_systems else "boot:new")
@@ -308,11 +305,12 @@ def _hand_over(plan: Plan) -> Action:
                    "--as audit makes it. Run it once more after a cold start."),
             ByHand(text=f"Write on the sheet: the key of the boot menu ({key}), where recovery keys lie, where the "
                    f"saved boot entries lie ({STATE}), and the command that makes the entry again:",
-                   commands=(recreate(plan, _image(plan)),)),
+                   commands=(recreate(plan, image),)),
             *((ByHand(text=pushed),) if plan.layout.other_systems else ()),
         ),
         needs=(last,),
         gives=("boot:handed-over",),
         changes=False,
+        expected="The audit says that every proof holds, and the sheet is with whoever keeps the machine.",
         way_back=NOTHING_TO_UNDO,
     )  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import checks
-from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Stage, WayBack
+from bedplate.actions import Action, ByHand, Check, Stage, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import MIB, in_gib
 from bedplate_steps.disk.model import DiskSection
@@ -180,7 +180,8 @@ def _shut_down(layout: Layout) -> Action:
         ),
         needs=("stage:other-system",),
         gives=("prepared:shut-down",),
-        way_back=WayBack(note="In the other system: powercfg /h on") if vendor else NOTHING_TO_UNDO,
+        way_back=WayBack(note="In the other system: powercfg /h on") if vendor
+        else WayBack(note="Nothing is lost by it: switch the machine on again."),
         cautions=("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",),
         expected="The machine is off.",
     )  # fmt: skip
