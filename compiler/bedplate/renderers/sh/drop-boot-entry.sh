@@ -6,7 +6,9 @@ verb_drop_boot_entry() {
     [ -e "$v_keep/complete" ] || return 0
     verb_boot_entry_numbers "$1" "$2" >"$WORK/ours" || return 1
     while IFS= read -r v_number; do
-        cmp -s -- "$v_keep/Boot$v_number$v_tail" "/sys/firmware/efi/efivars/Boot$v_number$v_tail" && continue
+        # Not cmp -s: on files of efivarfs it always finds a difference.
+        cmp -- "$v_keep/Boot$v_number$v_tail" "/sys/firmware/efi/efivars/Boot$v_number$v_tail" >"$WORK/compared" 2>&1 &&
+            continue
         efibootmgr -q -b "$v_number" -B || return 1
     done <"$WORK/ours"
     v_saved=$v_keep/BootOrder$v_tail
