@@ -47,7 +47,7 @@ from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.mounting import close, filesystem_needs, mounting_actions, target_actions
 from bedplate_steps.disk.other_system import before
 from bedplate_steps.disk.planning import all_faults, plan
-from bedplate_steps.disk.table import carry_over, table_actions
+from bedplate_steps.disk.table import carry_over, check_kept, table_actions
 
 
 def check(section: DiskSection, context: Context) -> Iterator[Fault]:
@@ -85,6 +85,8 @@ def emit(section: DiskSection, context: Context) -> Iterator[Action]:
     yield from mounting_actions(layout)
     yield from target_actions(section, machine, layout, context.fact(Family))
     yield carry_over(section, machine)
+    if not layout.whole_disk:
+        yield check_kept(section, machine, layout)
     yield close(layout)
 
 

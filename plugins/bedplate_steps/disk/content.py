@@ -28,7 +28,7 @@ def content_actions(layout: Layout) -> Iterator[Action]:
     """For each new partition: container, file system, subvolumes."""
     for part in new_parts(layout):
         if part.mapper:
-            yield _container(part)
+            yield _container(part, layout)
             yield _open(part)
         yield _filesystem(part, layout)
         if part.subvolumes:
@@ -56,11 +56,26 @@ def container_label(part: LaidPartition) -> str:
     return part.name[:LUKS_LABEL]
 
 
-def _row_guard(part: LaidPartition) -> Check:
-    return checks.holds(
-        f"{part.name} is our own partition, where planned", "partition-is",
-        part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
-        otherwise="Stop: the table is not as planned.",
+def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tuple[Check, ...]:
+    """The disk's identity once more, the row of the table, and the kernel's own idea of that partition. `inside`: the
+    work is done in the opened container."""
+    numbers = (layout.serial, str(layout.size_bytes), str(layout.sector_size))
+    return (
+        checks.holds(
+            f"The disk is still {layout.disk_words}", "disk-is", *numbers, early=False,
+            otherwise="Stop: the disk of the plan is not there any more. Take no other one for it.",
+        ),
+        checks.holds(
+            f"{part.name} is our own partition, where planned", "partition-is",
+            part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+            otherwise="Stop: the table is not as planned.",
+        ),
+        checks.holds(
+            f"The kernel has {part.name} where the table has it, and nothing uses it", "partition-is-idle",
+            part.uuid, *((part.mapper,) if inside else ()), early=False,
+            otherwise="If it is mounted or held by another layer, end that. If the kernel still has an older table, "
+            "start the live medium again and run the script again.",
+        ),
     )  # fmt: skip
 
 
@@ -71,7 +86,7 @@ def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
     )  # fmt: skip
 
 
-def _container(part: LaidPartition) -> Action:
+def _container(part: LaidPartition, layout: Layout) -> Action:
     label = container_label(part)
     return Action(
         id=f"disk.encrypt-{part.name}",
@@ -86,9 +101,9 @@ def _container(part: LaidPartition) -> Action:
                 by_hand=(f"cryptsetup luksFormat --type luks2 --uuid {part.luks_uuid} --label {label} {part.node}",),
             ),
         ),
-        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid"),
+        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:lsblk"),
         gives=(f"disk:container-{part.name}",),
-        guards=(_row_guard(part), _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid)),
+        guards=(*_own_guards(part, layout), _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid)),
         proofs=(
             checks.holds(
                 f"{part.name} is an encrypted container with its own UUID",
@@ -135,7 +150,7 @@ def _open(part: LaidPartition) -> Action:
 def _filesystem(part: LaidPartition, layout: Layout) -> Action:
     kind = part.filesystem
     what = "swap area" if kind == "swap" else f"{kind} file system"
-    tools = (FILESYSTEMS[kind].tool, FILESYSTEMS[kind].namer, "blkid")
+    tools = (FILESYSTEMS[kind].tool, FILESYSTEMS[kind].namer, "blkid", "lsblk")
     return Action(
         id=f"disk.format-{part.name}",
         title=f"Make the {what} on {part.name}",
@@ -154,7 +169,9 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
             *(f"tool:{tool}" for tool in tools),
         ),
         gives=tokens(part),
-        guards=(_row_guard(part), _empty_guard(part, where(part), kind, part.fs_uuid)),
+        guards=(
+            *_own_guards(part, layout, inside=bool(part.mapper)), _empty_guard(part, where(part), kind, part.fs_uuid)
+        ),
         proofs=(
             checks.holds(
                 f"{part.name} holds {kind} with UUID {part.fs_uuid}" + f", label {part.fs_label}" * bool(part.fs_label),

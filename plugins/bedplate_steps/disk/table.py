@@ -60,12 +60,7 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
         bounds = (str(layout.first_lba), str(layout.last_lba))
         says = f"The disk has the partition table of the survey, {layout.table_id}"
         guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop))
-        guards.append(
-            checks.holds(
-                "Both copies of the partition table are in their places", "table-is-whole", *numbers,
-                otherwise="The disk was enlarged or copied, or carries two kinds of table: have it repaired first.",
-            )
-        )  # fmt: skip
+        guards.append(_whole(layout))
         guards.extend(_kept_guard(part) for part in kept_parts(layout))
     return tuple(guards)
 
@@ -177,7 +172,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         guards=(
             *disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made), *_earlier_guards(made)
         ),
-        proofs=_row_proofs(made),
+        proofs=_row_proofs(made, layout),
         way_back=WayBack(
             note="The new partitions are deleted by their GUIDs, with all that is on them; the kept ones stay.",
             operations=(
@@ -220,7 +215,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         guards=(*disk_guards(layout), _unused_guard(), *_earlier_guards(made)),
         proofs=(
             checks.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
-            *_row_proofs(made),
+            *_row_proofs(made, layout),
         ),
         way_back=WayBack(
             note="It cannot be undone: the saved table brings back the old rows, not what was on them.", possible=False
@@ -259,7 +254,7 @@ def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
     )  # fmt: skip
 
 
-def _row_proofs(made: list[LaidPartition]) -> tuple[Check, ...]:
+def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
     sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound", early=False)
     return (
@@ -268,7 +263,16 @@ def _row_proofs(made: list[LaidPartition]) -> tuple[Check, ...]:
             for part, row in zip(made, rows, strict=True)
         ),
         sound,
+        _whole(layout, early=False),
     )
+
+
+def _whole(layout: Layout, early: bool = True) -> Check:
+    return checks.holds(
+        "Both copies of the partition table are in their places, behind a plain protective MBR", "table-is-whole",
+        str(layout.size_bytes), str(layout.sector_size), early=early,
+        otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it repaired first.",
+    )  # fmt: skip
 
 
 def _count(made: list[LaidPartition]) -> str:
@@ -303,3 +307,26 @@ def carry_over(section: DiskSection, machine: Machine) -> Action:
         ),
         way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )
+
+
+def check_kept(section: DiskSection, machine: Machine, layout: Layout) -> Action:
+    """Looks once more at every row that is not ours. The audit leaves it out: another system changes its own later."""
+    ours = ("-", *(part.uuid for part in new_parts(layout)))
+    return Action(
+        id="disk.check-kept",
+        title="Check that no foreign row of the partition table has changed",
+        reason="Kept means kept: compared with the table as it was saved before the first write.",
+        stage=Stage.TARGET,
+        operations=(),
+        needs=("disk:partitioned", f"file:{SAVED}", "stage:target"),
+        gives=("disk:kept",),
+        proofs=(
+            checks.holds("Every row of before is in the table: start, size, type, GUID, name and attributes",
+                         "table-is-kept", InTarget(SAVED), *ours, early=False),
+            _whole(layout, early=False),
+        ),
+        changes=False,
+        transient=True,
+        trouble=f"Do not restart yet. Compare sfdisk --dump with {saved_files(section, machine)[0]}, and put back what "
+        "differs; the rescue sheet says how.",
+    )  # fmt: skip

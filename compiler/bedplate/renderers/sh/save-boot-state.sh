@@ -1,6 +1,7 @@
-# save-boot-state ESP FOLDER new|ready all|loaders: keep copies of the firmware's boot entries and order, and the SHA-256
-# of every foreign file on the EFI system partition mounted at ESP, in /var/lib/bedplate/boot of the target. FOLDER below
-# \EFI is ours: new means that it must not exist yet. loaders: only files below \EFI (the rest belongs to /boot).
+# save-boot-state ESP FOLDER new|ready all|loaders: keep copies of the firmware's boot entries and order, and an archive
+# of the EFI system partition mounted at ESP with the SHA-256 of every foreign file, in /var/lib/bedplate/boot of the
+# target. FOLDER below \EFI is ours: new means that it must not exist yet. loaders: only files below \EFI (the rest
+# belongs to /boot).
 verb_save_boot_state() {
     v_keep=$TARGET/var/lib/bedplate/boot
     [ ! -e "$v_keep/complete" ] || return 0
@@ -20,6 +21,7 @@ verb_save_boot_state() {
     if [ -d "$1/$v_from" ]; then
         (cd -- "$1" && find "$v_from" -type f ! -ipath "./EFI/$2/*" -exec sha256sum -- {} +) \
             >"$v_keep/esp.sha256" || return 1
+        tar -cf "$v_keep/esp.tar" -C "$1" "$v_from" || return 1
     fi
     sync
     : >"$v_keep/complete" || return 1
