@@ -490,3 +490,22 @@ def test_ways_back_are_told_from_those_that_go_along() -> None:
     assert "goes" in flags["demo.one"] and "undo" not in flags["demo.one"]
     assert "peek" in flags["demo.open"] and "lasting" not in flags["demo.open"]
     assert {"demo.make", "demo.open"} == {name for name, found in flags.items() if "reach" in found}
+
+
+# --- names -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_command_is_never_taken_for_a_function_of_the_script(sandbox: Sandbox, shell: str) -> None:
+    """Found on the bench: install(1) started the whole script anew. Every function of the runtime is tried."""
+    runtime = "".join(script.library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo",
+                                                              "report"))  # fmt: skip
+    found = sorted({line.split("()")[0] for line in runtime.splitlines() if line.endswith("() {")} - {"in_target"})
+    assert "install_machine" in found and "say" in found
+    for name in found:
+        sandbox.fake(name, f'echo {name} >>"{sandbox.folder}/ran"')
+    runs = [action(f"demo.run-{number}", Run(argv=(name,)), proofs=(succeeds("It runs", name),))
+            for number, name in enumerate(found)]  # fmt: skip
+    done = sandbox.run(script.render(graph(*runs, action("demo.last", Run(argv=("false",))))), shell)
+    skipped = {line for line in done.stdout.splitlines() if line.endswith("already done, skipped")}
+    assert len({line.strip() for line in skipped}) == len(found), done.stdout
+    assert set((sandbox.folder / "ran").read_text().split()) == set(found)

@@ -125,7 +125,8 @@ def _plan(graph: InstallGraph) -> list[str]:
 def _kept(graph: InstallGraph) -> list[str]:
     """What is never touched, for the ways back and for reports."""
     fate = overview.fate(graph)
-    says = [f"say {quote('    ' + part)}" for part in fate.kept] if fate else []
+    parts = [f"    {part}" for part in fate.kept] if fate else []
+    says = [f"say {quote(line)}" for line in ("Kept untouched:", *parts)] if parts else []
     return ["", "print_kept() {", *indent(says or [":"]), "}"]
 
 

@@ -39,7 +39,7 @@ main() {
 
 # in_target COMMAND...: here the target is the running system itself.
 in_target() {
-    "$@"
+    command "$@"
 }
 
 # prove NUMBER NAME TITLE: all proofs of one action, a line for each.

@@ -31,9 +31,17 @@ plainly() {
     tr '\000-\010\013-\037\177' ' '
 }
 
+# plain COMMAND...: a verb of this script, or the command of that name, even where the script has a function of the same.
+plain() {
+    case $1 in
+        verb_* | in_target) "$@" ;;
+        *) command "$@" ;;
+    esac
+}
+
 # succeeds COMMAND...: a test; a silent failure is put into words.
 succeeds() {
-    "$@"
+    plain "$@"
     r_status=$?
     [ "$r_status" -eq 0 ] && return 0
     printf 'exit status %s of: %s\n' "$r_status" "$(quoted "$@")"
@@ -44,7 +52,7 @@ succeeds() {
 prints() {
     r_how=$1 r_text=$2
     shift 2
-    "$@" >"$WORK/printed"
+    plain "$@" >"$WORK/printed"
     r_status=$?
     if [ "$r_status" -ne 0 ]; then
         printf 'exit status %s of: %s\n' "$r_status" "$(quoted "$@")"

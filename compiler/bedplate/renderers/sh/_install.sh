@@ -34,8 +34,8 @@ main() {
     case $MODE in
         list) for_each_action list_action ;;
         show) show_all ;;
-        install) install ;;
-        undo) undo ;;
+        install) install_machine ;;
+        undo) undo_machine ;;
     esac
 }
 
@@ -56,7 +56,7 @@ show_action() {
     "do_$1_$2" || return 1
 }
 
-install() {
+install_machine() {
     prepare || exit 1
     print_plan
     look_around || refuse

@@ -40,7 +40,7 @@ report_rest() {
         "back_$r_action"
     done
     MODE=install IN=$WORK/in
-    say "Not begun: everything after [$1/$TOTAL]. Untouched:"
+    say "Not begun: everything after [$1/$TOTAL]."
     print_kept
     say ''
     say 'What you can do now:'
@@ -51,7 +51,6 @@ report_rest() {
 
 report_undo() {
     say ''
-    say 'Untouched:'
     print_kept
     say ''
     say 'What you can do now:'

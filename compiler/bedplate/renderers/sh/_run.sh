@@ -5,7 +5,7 @@ run() {
     LAST_COMMAND=$(quoted "$@")
     only_shown "$LAST_COMMAND" && return 0
     printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
-    "$@" >>"$LOG" 2>&1 3<&- 9>&-
+    plain "$@" >>"$LOG" 2>&1 3<&- 9>&-
     LAST_STATUS=$?
     printf '(exit status %s)\n' "$LAST_STATUS" >>"$LOG"
     return "$LAST_STATUS"
@@ -19,7 +19,7 @@ run_into() {
     only_shown "$LAST_COMMAND" && return 0
     printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
     mkdir -p -- "${r_into%/*}/" 2>>"$LOG" || return 1
-    "$@" >"$r_into.part" 2>>"$LOG" 3<&- 9>&-
+    plain "$@" >"$r_into.part" 2>>"$LOG" 3<&- 9>&-
     LAST_STATUS=$?
     printf '(exit status %s)\n' "$LAST_STATUS" >>"$LOG"
     [ "$LAST_STATUS" -eq 0 ] || return "$LAST_STATUS"

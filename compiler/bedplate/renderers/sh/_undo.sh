@@ -1,12 +1,11 @@
 # --- runtime: the way back ---------------------------------------------------------------------------------------------
 
-# undo: everything is looked at and shown first, then confirmed. Each way back succeeds where nothing is left to take
+# undo_machine: everything is looked at and shown first, then confirmed. Each way back succeeds where nothing is left to take
 # back, so that this can be cut short and run again.
-undo() {
+undo_machine() {
     prepare || exit 1
     say ''
     say "This takes back what was done of the installation of $MACHINE on $DISK."
-    say 'Kept untouched:'
     print_kept
     look_around || refuse
     say ''
