@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import time
 from collections.abc import Iterator
@@ -346,6 +347,51 @@ def test_a_full_disk_stops_with_a_report_and_room_ends_it(sandbox: Sandbox, shel
         assert sandbox.run(text, shell).returncode == 0
     finally:
         call("umount", sandbox.target)
+
+
+def test_a_source_that_vanishes_half_way_stops_with_a_report_and_a_rerun_fetches_the_rest(
+    sandbox: Sandbox, shell: str
+) -> None:
+    port, pid, back = free_port(), sandbox.folder / "pid", sandbox.folder / "back"
+    for name in ("one", "two"):
+        (sandbox.folder / name).write_text(name)
+    vanish = Run(argv=("sh", "-c", f"[ -e {back} ] || kill $(cat {pid})"))
+    text = script.render(graph(fetching("one", port), action("demo.vanish", vanish), fetching("two", port)))
+    for attempt, status in ((1, 1), (2, 0)):
+        with subprocess.Popen(["python3", "-m", "http.server", "-b", "127.0.0.1", str(port)], cwd=sandbox.folder,
+                              stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL) as server:  # fmt: skip
+            pid.write_text(str(server.pid))
+            listening(port)
+            done = sandbox.run(text, shell)
+            server.kill()
+        assert done.returncode == status, done.stdout
+        assert ("STOPPED at [3/3]" in done.stdout) == (attempt == 1)
+        assert ("Do demo.one: already done" in done.stdout) == (attempt == 2)
+        back.touch()
+    assert (sandbox.target / "two").read_text() == "two"
+
+
+def fetching(name: str, port: int) -> Action:
+    """An action that fetches one file into the target."""
+    fetch = Run(argv=("curl", "-fsS", f"http://127.0.0.1:{port}/{name}"), stdout_to=InTarget(f"/{name}"))
+    return action(f"demo.{name}", fetch, proofs=(succeeds("It is there", "test", "-s", InTarget(f"/{name}")),))
+
+
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def listening(port: int) -> None:
+    """Wait until somebody answers there."""
+    for _ in range(200):
+        with socket.socket() as one:
+            if one.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.05)
+    raise AssertionError(f"nobody listens on {port}")
 
 
 def _wait_for(path: Path) -> None:
