@@ -184,10 +184,11 @@ class StepContext:
         if owner is None:
             message = f"no section of this spec gives {kind.__name__}"
             return _FactFaults([Fault(code="missing-fact", message=message)])
+        value, installed = owner
         if kind in self._asking:
             names = " -> ".join(asked.__name__ for asked in [*self._asking, kind])
-            raise PluginError(f"facts wait for one another: {names}")
-        value, installed = owner
+            who = f"plugin {installed.origin.plugin!r} of {installed.origin}"
+            raise PluginError(f"{who} cannot give {kind.__name__}: facts wait for one another: {names}")
         self._asking.append(kind)
         try:
             doing = f"giving {kind.__name__}"

@@ -1,0 +1,185 @@
+"""The [tide_gauge] section: which tide gauges hang on this machine, and how often they are read.
+
+    [tide_gauge]
+    every = 10
+    place = "Sluice, north wall"
+    keeper = "warden"
+    upload = "tide-store.saltmarsh.example"      # left out: readings stay on the machine
+    gauges = [{ name = "north", port = "ttyS0", speed = 9600 }]
+
+Enters: the section, the people and the layout as facts. Leaves: the logger's settings, its unit and timer, the key it
+sends readings with, a line in the hosts file, and a look at the first reading after the first start.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from importlib.resources import files
+
+from attrs import frozen
+
+from bedplate import Action, Context, Fault, Step, build, checks, hookimpl
+from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
+from bedplate.facts import Layout, People
+from bedplate.faults import nearest, one_of, shown
+from bedplate.survey import Survey
+
+bedplate_contract = 1
+
+SETTINGS, KEY = "/etc/tide-gauge/settings.json", "/etc/tide-gauge/upload-key"
+READINGS = "/srv/tide-gauge"
+UNIT, TIMER = "tide-gauge.service", "tide-gauge.timer"
+
+
+@frozen(kw_only=True)
+class Gauge:
+    """One gauge and the serial port it hangs on."""
+
+    name: str
+    port: str
+    speed: int = 9600
+    """Bits per second."""
+
+
+@frozen(kw_only=True)
+class TideGauge:
+    """The section."""
+
+    gauges: tuple[Gauge, ...]
+    keeper: str
+    every: int = 10
+    """Minutes between two readings."""
+    place: str = ""
+    upload: str = ""
+
+
+def check(section: TideGauge, context: Context) -> Iterable[Fault]:
+    """What the schema cannot tell: twins, an unknown keeper, and readings that have no file system of their own."""
+    for key in ("name", "port"):
+        values = [getattr(gauge, key) for gauge in section.gauges]
+        for index, value in enumerate(values):
+            if value in values[:index]:
+                yield Fault(code="gauge-twin", message=f"two gauges have the same {key}",
+                            path=("gauges", index, key), found=shown(value))  # fmt: skip
+    names = [person.name for person in context.fact(People).persons]
+    if section.keeper not in names:
+        yield Fault(code="keeper-unknown", message="the keeper of the readings has no account on this machine",
+                    path=("keeper",), found=shown(section.keeper), allowed=one_of(names),
+                    nearest=nearest(section.keeper, names))  # fmt: skip
+    home = context.fact(Layout).covering(READINGS)
+    if home is not None and home.mount == "/":
+        yield Fault(code="readings-on-root", message=f"readings fill the root file system: {READINGS} lies on it",
+                    allowed="a partition mounted at /srv", warning=True)  # fmt: skip
+
+
+def emit(section: TideGauge, context: Context) -> Iterable[Action]:
+    """Every action of the section."""
+    yield build.write_file(
+        "tide_gauge.settings", SETTINGS, settings(section),
+        title="Write the tide logger's settings", reason="It reads the gauges named here and no others.",
+    )  # fmt: skip
+    yield build.write_file(
+        "tide_gauge.unit", f"/etc/systemd/system/{UNIT}", SERVICE.format(settings=SETTINGS),
+        title="Describe the tide logger to systemd", reason="The timer starts it.",
+    )  # fmt: skip
+    yield build.write_file(
+        "tide_gauge.timer", f"/etc/systemd/system/{TIMER}", TIMES.format(every=section.every),
+        title=f"Read the gauges every {section.every} minutes", reason="A tide curve needs even steps.",
+    )  # fmt: skip
+    yield build.enable_service(
+        "tide_gauge.enable", TIMER, needs=(f"file:/etc/systemd/system/{TIMER}", f"file:/etc/systemd/system/{UNIT}"),
+        title="Start the tide logger with the machine", reason="Nobody logs in at the sluice.",
+    )  # fmt: skip
+    yield readings(section)
+    if section.upload:
+        yield from upload()
+    yield build.by_hand(
+        "tide_gauge.first-reading", "Wait for the first reading, and compare it with the staff gauge on the wall.",
+        f"systemctl start {UNIT}", f"tail -n 1 {READINGS}/{section.gauges[0].name}",
+        title="Compare the first reading", reason="A gauge on the wrong port reads plausible nonsense.",
+        expected="The height is that of the staff gauge, give or take 2 cm.",
+        trouble="Look at the cable, and at the port in the spec.",
+    )  # fmt: skip
+
+
+def settings(section: TideGauge) -> str:
+    """The settings as the logger reads them: JSON, whatever stands in the section."""
+    gauges = [{"name": one.name, "port": f"/dev/{one.port}", "speed": one.speed} for one in section.gauges]
+    known = {"gauges": gauges, "place": section.place, "upload": section.upload, "readings": READINGS}
+    return json.dumps(known, indent=2, ensure_ascii=False) + "\n"
+
+
+def readings(section: TideGauge) -> Action:
+    """The folder of the readings, owned by the keeper: a command run in the target."""
+    owner = f"The folder of the readings belongs to {section.keeper}"
+    argv = ("install", "-d", "-m", "0750", "-o", section.keeper, "--", READINGS)
+    return build.run(
+        "tide_gauge.readings", *argv, needs=(f"user:{section.keeper}",),
+        title="Make the folder of the readings", reason="The keeper copies them away.",
+        proofs=(checks.outputs(owner, section.keeper, "stat", "-c", "%U", "--", READINGS, where=Where.TARGET,
+                               early=False),),
+        way_back=WayBack(
+            note="Removes the folder if it is empty; readings are never deleted.",
+            operations=(Run(argv=("rmdir", "--ignore-fail-on-non-empty", "--", InTarget(READINGS))),),
+            goes_with=build.ROOT,
+        ),
+    )  # fmt: skip
+
+
+def upload() -> Iterable[Action]:
+    """The key that readings are sent with, and the store's address."""
+    key = build.ask("tide-upload", "Key of the tide store", min_length=16)
+    yield build.write_file(
+        "tide_gauge.upload-key", KEY, (SecretRef(key.name), "\n"), mode=0o600, secrets=(key,),
+        title="Keep the key of the tide store", reason="The store takes readings from known machines only.",
+    )  # fmt: skip
+    yield build.append(
+        "tide_gauge.services", "/etc/services", "tide-store\t7411/tcp", marker="tide store",
+        title="Name the port of the tide store", reason="The logger asks for it by name.",
+    )  # fmt: skip
+
+
+def draft(survey: Survey) -> str:
+    """A first section: serial ports cannot be surveyed, so a person fills in which gauge hangs where."""
+    return (
+        "[tide_gauge]\n"
+        "# Minutes between two readings.\n"
+        "every = 10\n"
+        "# Who owns the readings: an account of [[users.people]]; a first draft names one keeper.\n"
+        'keeper = "keeper"\n'
+        "# One line for each gauge. Which port is which: dmesg | grep tty, with one gauge plugged in at a time.\n"
+        'gauges = [{ name = "north", port = "ttyS0" }]\n'
+    )
+
+
+SERVICE = """\
+[Unit]
+Description=Read the tide gauges
+
+[Service]
+Type=oneshot
+ExecStart=/usr/local/bin/tide-gauge {settings}
+"""
+
+TIMES = """\
+[Unit]
+Description=Read the tide gauges every {every} minutes
+
+[Timer]
+OnBootSec=1min
+OnUnitActiveSec={every}min
+
+[Install]
+WantedBy=timers.target
+"""
+
+
+@hookimpl
+def bedplate_steps() -> list[Step]:
+    """The step of this distribution."""
+    schema = json.loads((files(__name__) / "schema.json").read_text(encoding="utf-8"))
+    return [
+        Step(section="tide_gauge", title="Tide gauges of the station, and the logger that reads them", schema=schema,
+             model=TideGauge, emit=emit, check=check, draft=draft, draft_rank=90)
+    ]  # fmt: skip

@@ -1,0 +1,277 @@
+"""Broken plugins and what each gets. Each is a distribution of its own, saltmarsh-reed 2.0, found through its metadata.
+
+Whatever it does: `bedplate steps` names it with its distribution and what to do, and a spec that does not use it gives
+the same bytes as without it.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from attrs import frozen
+
+from bedplate import cli, commands
+
+ROOT = Path(__file__).resolve().parent.parent
+SPEC = str(ROOT / "specs" / "kelp-02.toml")
+
+WHOLE = """
+from attrs import frozen
+from bedplate import Action, Call, Check, Extension, Fault, Renderer, Run, Stage, Step, WayBack, build, hookimpl
+from bedplate.actions import InTarget
+
+bedplate_contract = 1
+SCHEMA = {"type": "object", "unevaluatedProperties": False, "title": "Reed", "description": "Reed.", "properties": {}}
+
+@frozen(kw_only=True)
+class Reed:
+    pass
+
+def emit(section, context):
+    yield build.write_file("reed.file", "/etc/reed", "x", title="Write it", reason="So.")
+
+@hookimpl
+def bedplate_steps():
+    return [Step(section="reed", title="Reed", schema=SCHEMA, model=Reed, emit=emit)]
+"""
+
+
+@frozen(kw_only=True)
+class Case:
+    """A whole plugin with one change, and words of what is said: when it is listed, or when its section is used."""
+
+    old: str = ""
+    new: str
+    says: str
+    todo: str = "Update saltmarsh-reed, or remove it"
+
+
+def emitting(action: str) -> str:
+    return f"    yield {action}\n"
+
+
+WRITES = '    yield build.write_file("reed.file", "/etc/reed", "x", title="Write it", reason="So.")\n'
+STEPS = "    return [Step(section=\"reed\", title=\"Reed\", schema=SCHEMA, model=Reed, emit=emit)]\n"
+WORDS = 'title="Do it", reason="So."'
+
+LISTED = {
+    "cannot be imported": Case(
+        new="import no_such_module\n", says="ModuleNotFoundError: No module named 'no_such_module'",
+        todo="Install saltmarsh-reed anew, update it, or remove it",
+    ),
+    "is no Python": Case(new="def:\n", says="SyntaxError", todo="Install saltmarsh-reed anew"),
+    "leaves at import": Case(new="raise SystemExit(0)\n", says="SystemExit: 0", todo="Install saltmarsh-reed anew"),
+    "wants a newer Bedplate's name": Case(
+        new="from bedplate.actions import Teleport\n", says="cannot import name 'Teleport'",
+        todo="It wants another Bedplate than this one: update Bedplate, or saltmarsh-reed",
+    ),
+    "declares no contract": Case(
+        old="bedplate_contract = 1\n", new="", says="does not say which contract",
+        todo="Its author adds bedplate_contract = 1",
+    ),
+    "needs a newer contract": Case(
+        old="contract = 1", new="contract = 2", says="written for contract 2, and this Bedplate has 1",
+        todo="Update Bedplate, or install an older version of the plugin",
+    ),
+    "forgets the marker": Case(old="@hookimpl\n", new="", says="bedplate_steps lacks the @hookimpl marker"),
+    "misspells a hook": Case(old="def bedplate_steps", new="def bedplate_stepps", says="bedplate_stepps"),
+    "takes arguments in a hook": Case(old="bedplate_steps()", new="bedplate_steps(tide)", says="tide"),
+    "raises in a hook": Case(old=STEPS, new="    return 1 // 0\n", says="ZeroDivisionError"),
+    "returns no list": Case(old=STEPS, new="    return SCHEMA\n", says="must return a list, it returned dict"),
+    "returns other things": Case(old=STEPS, new="    return [Reed]\n", says="must return Step objects, it returned"),
+    "uses a newer field": Case(old="emit=emit", new="emit=emit, tide=1", says="unexpected keyword argument 'tide'"),
+    "brings a section twice": Case(old=STEPS, new=STEPS.replace("]\n", "] * 2\n"), says="it brings [reed] twice"),
+    "shadows a built-in": Case(old='"reed", title', new='"disk", title', says="[disk] is built in"),
+    "takes a part of the frame": Case(
+        old='"reed", title', new='"machine", title', says="[machine] belongs to the frame"
+    ),
+    "names its section badly": Case(old='"reed", title', new='"Reed-1", title', says="lower-case letters, digits"),
+    "has a model of another kind": Case(old="@frozen(kw_only=True)\n", new="", says="[reed] is not an attrs class"),
+    "has a schema that is none": Case(old='"object"', new='"objekt"', says="its schema of [reed] is none"),
+    "fetches a schema": Case(old='"properties": {}', new='"$ref": "https://reed.example/"', says="never fetched"),
+    "has an emit that is none": Case(old="emit=emit", new="emit=4", says="emit of [reed] is of type int"),
+}  # fmt: skip
+
+USED = {
+    "raises while emitting": Case(
+        old=WRITES, new="    return 1 // 0\n", says="emitting actions of [reed]: ZeroDivision"
+    ),
+    "raises while checking": Case(
+        old="emit=emit", new="emit=emit, check=lambda section, context: 1 // 0", says="checking [reed]: ZeroDivision"
+    ),
+    "leaves while emitting": Case(
+        old=WRITES, new="    raise SystemExit\n", says="emitting actions of [reed]: SystemExit"
+    ),
+    "emits no actions": Case(old=WRITES, new=emitting('"rm"'), says="must give Action objects, it gave str"),
+    "uses another's id": Case(old="reed.file", new="disk.file", says="'disk.file' must be 'reed.'"),
+    "calls a verb that is none": Case(
+        old=WRITES,
+        new=emitting(f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), '
+                     'proofs=(Check(says="It is", test=Call(verb="file-iss")),))'),
+        says="there is no verb 'file-iss' (nearest: file-is)",
+    ),
+    "names a token of no kind": Case(
+        old='reason="So."', new='reason="So.", needs=("packages:vim",)',
+        says="'packages:vim' is of no known kind (nearest: package)",
+    ),
+    "needs what nobody gives": Case(
+        old='reason="So."', new='reason="So.", needs=("user:nobody-known",)',
+        says="needs user:nobody-known, and no action gives it",
+    ),
+    "gives a command as text": Case(
+        old=WRITES,
+        new=emitting('Action(id="reed.x", title="Do", reason="So.", stage=Stage.TARGET, '
+                     'operations=(Run(argv="rm -rf /"),))'),
+        says="argv must be a tuple of words, never one text: 'rm -rf /'",
+    ),
+    "leaves the target": Case(old="/etc/reed", new="/../etc/shadow", says="never goes up with .."),
+    "gives another's token": Case(
+        old="/etc/reed", new="/etc/fstab", says="file:/etc/fstab is given twice: by reed.file (step reed"
+    ),
+    "asks for a fact of its own while giving it": Case(
+        old="emit=emit", new="emit=emit, facts={Reed: lambda section, context: context.fact(Reed)}",
+        says="facts wait for one another: Reed -> Reed",
+    ),
+}  # fmt: skip
+
+
+class Installed:
+    """A place where the plugin is installed, and the command line."""
+
+    def __init__(self, folder: Path, case: Case, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+        self.folder, self.capsys = folder, capsys
+        text = WHOLE.replace(case.old, case.new, 1) if case.old else case.new + WHOLE
+        assert text != WHOLE
+        (folder / "saltmarsh_reed.py").write_text(text)
+        information = folder / "saltmarsh_reed-2.0.dist-info"
+        information.mkdir()
+        (information / "METADATA").write_text("Metadata-Version: 2.1\nName: saltmarsh-reed\nVersion: 2.0\n")
+        (information / "entry_points.txt").write_text("[bedplate]\nreed = saltmarsh_reed\n")
+        monkeypatch.syspath_prepend(str(folder))
+        monkeypatch.delitem(sys.modules, "saltmarsh_reed", raising=False)
+
+    def run(self, *arguments: str) -> tuple[int, str, str]:
+        """Status, output and messages of one command."""
+        sys.modules.pop("saltmarsh_reed", None)
+        status = cli.main(arguments)
+        said = self.capsys.readouterr()
+        return status, said.out, said.err
+
+    def using(self) -> str:
+        """A spec that uses the plugin's section."""
+        spec = self.folder / "uses.toml"
+        spec.write_text(f'format = 1\nextends = "{SPEC}"\n\n[reed]\n')
+        return str(spec)
+
+
+
+
+def plain_output(capsys: pytest.CaptureFixture[str]) -> str:
+    assert cli.main(["compile", SPEC, "--as", "json"]) == 0
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("case", LISTED.values(), ids=LISTED)
+def test_a_plugin_that_cannot_be_used(
+    case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wanted = plain_output(capsys)
+    installed = Installed(tmp_path, case, monkeypatch, capsys)
+    status, out, _ = installed.run("steps")
+    [line] = [line for line in out.splitlines() if line.startswith("BROKEN")]
+    assert status == 2
+    assert "plugin 'reed' of saltmarsh-reed 2.0 cannot be used" in line
+    assert case.says in line and case.todo in line
+    status, out, err = installed.run("compile", SPEC, "--as", "json")
+    assert (status, out) == (0, wanted)
+    assert f"bedplate: warning: {line.removeprefix('BROKEN  ')}" in err
+    status, out, err = installed.run("compile", installed.using())
+    if case.new != STEPS.replace("]\n", "] * 2\n"):  # there the first of the two stays
+        assert (status, out) == (1, "")
+        assert "the plugin that brings this section is installed, but cannot be used [broken-plugin]" in err
+        assert "uses.toml:4" in err and case.says in err
+
+
+@pytest.mark.parametrize("case", USED.values(), ids=USED)
+def test_a_plugin_that_breaks_when_it_is_used(
+    case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wanted = plain_output(capsys)
+    installed = Installed(tmp_path, case, monkeypatch, capsys)
+    status, out, _ = installed.run("steps")
+    assert status == 0
+    assert "saltmarsh-reed 2.0" in out
+    status, out, err = installed.run("compile", SPEC, "--as", "json")
+    assert (status, out) == (0, wanted)
+    assert "reed" not in err
+    status, out, err = installed.run("compile", installed.using())
+    assert status in (1, 2) and out == ""
+    assert "saltmarsh-reed 2.0" in err and case.says in err
+    assert "Traceback" not in err and "fault of Bedplate itself" not in err
+
+
+def test_a_whole_plugin_compiles(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    installed = Installed(tmp_path, Case(new="# whole\n", says=""), monkeypatch, capsys)
+    status, out, _ = installed.run("compile", installed.using())
+    assert status == 0 and "Write it" in out
+
+
+def test_a_plugin_that_is_slow_to_import_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    installed = Installed(tmp_path, Case(new="import time; time.sleep(0.3)\n", says=""), monkeypatch, capsys)
+    monkeypatch.setattr(commands, "SLOW", 0.25)
+    status, out, _ = installed.run("steps")
+    assert status == 0
+    assert "SLOW    plugin 'reed' of saltmarsh-reed 2.0 took 0.3 s to import. Its author should" in out
+    status, _, err = installed.run("compile", SPEC)
+    assert status == 0 and "warning: plugin 'reed' of saltmarsh-reed 2.0 took" in err
+
+
+def test_a_plugin_that_prints_at_import_does_not_print_into_data(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wanted = plain_output(capsys)
+    installed = Installed(tmp_path, Case(new='print("hello")\n', says=""), monkeypatch, capsys)
+    status, out, err = installed.run("compile", SPEC, "--as", "json")
+    assert (status, out) == (0, wanted)
+    assert "hello" in err
+
+
+RENDERS = """
+@hookimpl
+def bedplate_renderers():
+    return [Renderer(name="{name}", summary="Reed", suffix=".txt", render=lambda graph: {gives})]
+"""
+
+
+@pytest.mark.parametrize(
+    ("name", "gives", "says"),
+    [
+        ("chant", "1 // 0", "failed while rendering chant: ZeroDivisionError"),
+        ("chant", "4", "must give text when rendering chant, it gave int"),
+    ],
+)
+def test_a_rendering_that_breaks(
+    name: str, gives: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    case = Case(old=STEPS, new=STEPS + RENDERS.format(name=name, gives=gives), says="")
+    installed = Installed(tmp_path, case, monkeypatch, capsys)
+    status, out, err = installed.run("compile", SPEC, "--as", name)
+    assert (status, out) == (2, "")
+    assert "plugin 'reed' of saltmarsh-reed 2.0" in err and says in err
+
+
+def test_a_rendering_of_ours_is_not_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = Case(old=STEPS, new=STEPS + RENDERS.format(name="script", gives="''"), says="")
+    installed = Installed(tmp_path, case, monkeypatch, capsys)
+    status, out, _ = installed.run("steps")
+    assert status == 2 and "the rendering script is built in and cannot be replaced" in out
+    assert installed.run("compile", SPEC, "--as", "script")[1].startswith("#!/bin/sh")
