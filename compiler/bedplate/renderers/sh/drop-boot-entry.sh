@@ -14,10 +14,15 @@ verb_drop_boot_entry() {
     v_saved=$v_keep/BootOrder$v_tail
     [ -e "$v_saved" ] || return 0
     verb_boot_order "$v_saved" >"$WORK/order-saved" || return 1
+    verb_boot_order >"$WORK/order-now" || return 1
+    # What was added since stays, behind what was there before.
+    grep -Fvx -f "$WORK/order-saved" "$WORK/order-now" >"$WORK/order-since"
     v_order=
     while IFS= read -r v_number; do
         [ -z "$v_number" ] || [ ! -e "/sys/firmware/efi/efivars/Boot$v_number$v_tail" ] ||
             v_order=$v_order${v_order:+,}$v_number
-    done <"$WORK/order-saved"
+    done <<END_OF_ORDER
+$(cat "$WORK/order-saved" "$WORK/order-since")
+END_OF_ORDER
     [ -z "$v_order" ] || efibootmgr -q -o "$v_order" || return 1
 }
