@@ -34,6 +34,7 @@ def flags(node: Node, on_the_way: frozenset[str], given: frozenset[str]) -> list
     """What the runtime asks of an action, as words of which none is part of another."""
     action, reach = node.action, node.action.id in on_the_way
     lasting = action.changes and not action.transient
+    before_end = action.stage is not Stage.FIRST_BOOT
     goes = action.way_back.goes_with in given
     undo = not goes and undoable(action)
     known = {
@@ -51,7 +52,7 @@ def flags(node: Node, on_the_way: frozenset[str], given: frozenset[str]) -> list
         "ours": lasting and reach,
         "goes": goes,
         "undo": undo,
-        "told": action.way_back != NOTHING_TO_UNDO and action.stage is not Stage.FIRST_BOOT and not goes and not undo,
+        "told": action.way_back != NOTHING_TO_UNDO and lasting and before_end and not goes and not undo,
     }
     return [flag for flag, given_here in known.items() if given_here]
 
