@@ -128,4 +128,5 @@ def _respelt(text: str) -> str | None:
     """The size with its unit spelt right, if it is near to one; a bare K, M, G or T is left to the person."""
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([A-Za-z]{2,})\s*", text)
     unit = nearest(match[2], UNITS) if match else None
-    return f"{match[1]}{unit}" if match and unit else None
+    respelt = f"{match[1]}{unit}" if match and unit else text
+    return respelt if respelt != text else None
