@@ -1,0 +1,97 @@
+"""A stranger's way: the chapter "Your own step in fifteen minutes" word for word, then two wheels, in one fresh venv.
+
+Packages come from whatever index the machine's own pip configuration names.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+_BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+_FILE = re.compile(r"`([\w.]+\.(?:py|toml))` [^`]*\Z")
+TITLE = "Write the settings of the buoy"
+
+
+def chapter() -> str:
+    """The chapter's text, without what leads on from it."""
+    whole = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    return whole.split("## Your own step in fifteen minutes\n")[1].split("\n### ")[0]
+
+
+def files() -> dict[str, str]:
+    """The chapter's files by name: each code block whose paragraph begins with a file name."""
+    text, found = chapter(), {}
+    for match in _BLOCK.finditer(text):
+        named = _FILE.search(text[: match.start()].rsplit("\n\n", 2)[-2].rstrip(":")) if match[1] != "sh" else None
+        if named:
+            found[named[1]] = match[2]
+    return found
+
+
+def commands() -> list[str]:
+    return [match[2] for match in _BLOCK.finditer(chapter()) if match[1] == "sh"]
+
+
+def done(command: str, folder: Path) -> str:
+    """The output of a shell command; the test fails with all it said if it fails."""
+    bare = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "VIRTUAL_ENV")}
+    ran = subprocess.run(["sh", "-euc", command], cwd=folder, capture_output=True, text=True, check=False, env=bare)
+    assert ran.returncode == 0, f"{command}\n{ran.stdout}\n{ran.stderr}"
+    return ran.stdout
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder with what a stranger has: a clone of Bedplate. The chapter's first commands have been typed there."""
+    folder = tmp_path_factory.mktemp("stranger")
+    ignore = shutil.ignore_patterns("*.egg-info", "__pycache__", "build")
+    for part in ("compiler", "plugins", "schema", "specs"):
+        shutil.copytree(ROOT / part, folder / "bedplate" / part, ignore=ignore)
+    for part in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / part, folder / "bedplate" / part)
+    done(commands()[0], folder)
+    yield folder
+
+
+def test_the_chapter_is_short() -> None:
+    assert set(files()) == {"pyproject.toml", "saltmarsh_buoy.py", "test_buoy.py"}
+    lines = [line for text in files().values() for line in text.splitlines() if line.strip()]
+    assert len(lines) <= 60
+
+
+def test_the_chapter_works_word_for_word(place: Path) -> None:
+    step = place / "saltmarsh-buoy"
+    for name, text in files().items():
+        (step / name).write_text(text, encoding="utf-8")
+    said = done(commands()[1], step)
+    assert re.search(r"\b2[0-9] passed\b", said)
+    assert re.search(r"^buoy +1 +buoy +saltmarsh-buoy 1\.0 ", said, re.MULTILINE)
+    assert said.splitlines()[-3:] == ["limpet-01.md", "limpet-01.sh", "limpet-01.audit.sh"]
+
+
+def test_two_wheels_in_one_environment(place: Path) -> None:
+    shutil.copytree(ROOT / "tests" / "plugin_example", place / "example", dirs_exist_ok=True)
+    python = place / "saltmarsh-buoy" / ".venv" / "bin" / "python"
+    done(f"{python} -m pip wheel --quiet --no-deps --wheel-dir wheels ./bedplate ./example", place)
+    wheels = sorted(path.name.split("-")[0] for path in (place / "wheels").glob("*.whl"))
+    assert wheels == ["bedplate", "saltmarsh_tide_gauge"]
+    done(f"{python} -m pip install --quiet --force-reinstall --no-deps wheels/*.whl", place)
+    machine = place / "machine"
+    machine.mkdir()
+    for path in (ROOT / "specs").glob("limpet-01.*"):
+        shutil.copy(path, machine)
+    shutil.copy(ROOT / "specs" / "common.toml", machine)
+    with (machine / "limpet-01.toml").open("a") as spec:
+        spec.write('\n[tide_gauge]\nkeeper = "warden"\ngauges = [{ name = "north", port = "ttyS0" }]\n')
+    bedplate = python.with_name("bedplate")
+    for rendering in ("checklist", "script", "audit", "json"):
+        assert "/etc/tide-gauge/settings.json" in done(f"{bedplate} compile limpet-01.toml --as {rendering}", machine)
+    assert "passed" in done(f"{python} -m pytest -q tests", place / "example")
