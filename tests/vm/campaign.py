@@ -24,7 +24,7 @@ import pexpect
 from attrs import define, evolve, field, frozen
 
 from .cache import built
-from .console import Console
+from .console import Console, ConsoleError
 from .disks import Disk, fat_files, partitions
 from .factory import ESP, SERIAL, FactoryMachine
 from .install import CASES, PASSWORDS, Technician, begin, carry, known_of
@@ -336,45 +336,41 @@ class Campaign:
         return Cut(number=len(self.cuts), where=where, folder=folder)
 
     def resume(self, cut: Cut) -> Outcome:
-        """Start the live medium again, run the script again, compare."""
-        machine = self.machine(f"resume-{cut.number:03d}", cut.folder)
-        self.person(machine)
-        console = begin(machine, self.medium)
-        with machine.timed("rerun"):
-            console.start(f"sh {SHARE_MOUNT}/script.sh")
-            answer_all(console)
-            result = console.finish(2400)
-        took = machine.timings[-1][1]
-        return self._outcome(cut, "resumed", machine, console, result.status, result.output, took)
+        """Start the live medium again, run the script again, compare with the undisturbed machine."""
+        return self._go_on(cut, "resumed", "", self.after)
 
     def undo(self, cut: Cut) -> Outcome:
         """Start the live medium again, take everything back, compare with the day before."""
-        machine = self.machine(f"undo-{cut.number:03d}", cut.folder)
-        self.person(machine)
-        console = begin(machine, self.medium)
-        with machine.timed("undo"):
-            console.start(f"sh {SHARE_MOUNT}/script.sh --undo")
-            answer_all(console)
-            result = console.finish(900)
-        took = machine.timings[-1][1]
-        return self._outcome(cut, "undone", machine, console, result.status, result.output, took)
+        return self._go_on(cut, "undone", " --undo", self.before)
 
-    def _outcome(
-        self, cut: Cut, kind: str, machine: Machine, console: Console, status: int, said: str, took: float
-    ) -> Outcome:
+    def _go_on(self, cut: Cut, kind: str, option: str, wanted: State | None) -> Outcome:
+        assert wanted is not None
+        machine = self.machine(f"{kind}-{cut.number:03d}", cut.folder)
+        self.person(machine)
+        try:
+            found = self._differences(machine, option, wanted)
+        except ConsoleError as trouble:
+            found = [f"stuck: {trouble}"]
+        finally:
+            machine.off()
+            machine.disks[0].path.unlink()
+        took = sum(seconds for what, seconds in machine.timings if what == "script")
+        return Outcome(cut=cut, kind=kind, seconds=took, differences=tuple(found))
+
+    def _differences(self, machine: Machine, option: str, wanted: State) -> list[str]:
+        console = begin(machine, self.medium)
+        with machine.timed("script"):
+            console.start(f"sh {SHARE_MOUNT}/script.sh{option}")
+            answer_all(console)
+            result = console.finish(2400)
+        (machine.folder / "said.txt").write_text(result.output)
         entries = boot_entries(console)
         console.run(f"cp /var/log/bedplate-{CASE}.log {SHARE_MOUNT}/install.log; sync")
         machine.power_off(console)
-        wanted = self.after if kind == "resumed" else self.before
-        assert wanted is not None
-        (machine.folder / "said.txt").write_text(said)
-        if status:
-            found = [f"status {status}: {said[-1500:]}"]
-        else:
-            state = state_of(machine.disks[0], entries, machine.folder, installed=kind == "resumed")
-            found = state.differences(wanted)
-        machine.disks[0].path.unlink()
-        return Outcome(cut=cut, kind=kind, seconds=took, differences=tuple(found))
+        if result.status:
+            return [f"status {result.status}: {result.output[-1500:]}"]
+        state = state_of(machine.disks[0], entries, machine.folder, installed=not option)
+        return state.differences(wanted)
 
 
 def answer_all(console: Console) -> None:
