@@ -44,6 +44,7 @@ def parser() -> argparse.ArgumentParser:
     subs = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     _check(subs)
     _compile(subs)
+    _diff(subs)
     _survey(subs)
     _draft(subs)
     _steps(subs)
@@ -97,6 +98,34 @@ def _compile(subs: argparse._SubParsersAction[_Parser]) -> None:
     _out(sub, "file to write, or for several specs a directory (default: standard output)")
 
 
+def _diff(subs: argparse._SubParsersAction[_Parser]) -> None:
+    text = "Show what changing a machine from one spec to another would take, or make the script that does it."
+    epilog = (
+        "Each change is classed: nothing to do, in place, at next boot, from a live medium, loses data.\n"
+        "The script runs on the installed machine; it first proves that the machine is what OLD says.\n"
+        "With --survey the survey that SPEC was compiled against is compared with a newer one of the same machine.\n"
+        "Exit status: 0 the same, 1 different, 2 trouble.\n\n"
+        "  bedplate diff old.toml new.toml --places                      the report, with file and line\n"
+        "  bedplate diff old.toml new.toml --as script --out change.sh   the change script\n"
+        "  bedplate diff --survey today.survey.toml kelp-02.toml         what has drifted"
+    )
+    sub = _command(subs, "diff", _run_diff, text, epilog)
+    sub.add_argument("specs", nargs="+", metavar="SPEC", help="OLD and NEW; with --survey, the one SPEC")
+    sub.add_argument("--as", dest="rendering", default="report", metavar="RENDERING",
+                     help="report (default), checklist, script, json, or another rendering of the work")  # fmt: skip
+    sub.add_argument("--places", action="store_true", help="file and line of both values")
+    sub.add_argument("--survey", metavar="NEWSURVEY", help="compare this survey with the one of SPEC")
+    _format(sub)
+    _out(sub, "file to write (default: standard output)")
+
+
+def _run_diff(arguments: argparse.Namespace) -> int:
+    """Loaded only where it is asked for: a compilation need not wait for it."""
+    from bedplate import changing
+
+    return changing.diff(arguments)
+
+
 def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Write the survey of this machine, or of a capture brought from another."
     epilog = (
@@ -127,7 +156,8 @@ def _steps(subs: argparse._SubParsersAction[_Parser]) -> None:
 def _schema(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Print the JSON Schema of a spec, sections of every installed step included, for editors."
     sub = _command(subs, "schema", commands.schema, text)
-    sub.add_argument("--of", choices=("spec", "survey", "graph"), default="spec", help="which schema (default: spec)")
+    sub.add_argument("--of", choices=("spec", "survey", "graph", "diff"), default="spec",
+                     help="which schema (default: spec)")  # fmt: skip
     _out(sub, "file to write (default: standard output)")
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
+from typing import TextIO
 
 from attrs import evolve
 
@@ -46,7 +47,7 @@ def _registry() -> registry.Registry:
         return pipeline.usable(registry.load(time.perf_counter))
 
 
-def _usable() -> registry.Registry:
+def usable() -> registry.Registry:
     """What is installed; what of it is broken or slow is said on standard error."""
     installed = _registry()
     for one in installed.broken:
@@ -69,9 +70,10 @@ def load_document(name: str) -> Document:
     return read(name, lambda path: files.read_document(path, LIMIT))
 
 
-def _checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked, InstallGraph]:
-    checked = pipeline.check_spec(load_document(name), installed, load_document)
-    return checked, pipeline.plan(checked, os.path.basename(name))
+def checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked, InstallGraph]:
+    """The checked spec in the file `name`, and its install graph. Raises Rejected."""
+    found = pipeline.check_spec(load_document(name), installed, load_document)
+    return found, pipeline.plan(found, os.path.basename(name))
 
 
 # --- check ---------------------------------------------------------------------------------------------------------
@@ -83,28 +85,33 @@ SHOWN = 200
 
 def check(arguments: argparse.Namespace) -> int:
     """All faults of each spec."""
-    installed = _usable()
+    installed = usable()
     found = [_found(name, installed) for name in arguments.specs]
     faults = [fault for faults in found for fault in faults]
     if arguments.format == "json":
         print(json.dumps([as_json(fault) for fault in faults], indent=2, ensure_ascii=False))
     else:
         for each in found:
-            _print_faults(each)
+            print_faults(each)
         _print_summary(len(arguments.specs), faults)
     return 1 if any(not fault.warning for fault in faults) else 0
 
 
 def _found(name: str, installed: registry.Registry) -> tuple[Fault, ...]:
     try:
-        return _checked(name, installed)[0].warnings
+        return checked(name, installed)[0].warnings
     except Rejected as rejected:
         return ordered(rejected.faults)
 
 
-def _print_faults(faults: Sequence[Fault]) -> None:
+def coloured(stream: TextIO) -> bool:
+    """Whether colours may go there: only to a terminal that has them, and not where NO_COLOR is set."""
+    return stream.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+
+
+def print_faults(faults: Sequence[Fault]) -> None:
     """The faults of one spec in words; of very many the first, warnings last to be among them."""
-    colour = sys.stderr.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+    colour = coloured(sys.stderr)
     first = sorted(range(len(faults)), key=lambda index: faults[index].warning)[:SHOWN]
     for index in sorted(first):
         head, newline, rest = describe(faults[index]).partition("\n")
@@ -133,17 +140,17 @@ def _count(number: int, noun: str) -> str:
 
 def compile_specs(arguments: argparse.Namespace) -> int:
     """The rendering of each spec; nothing is written if any has a fault."""
-    installed = _usable()
-    own = _renderer(arguments.rendering, installed)
+    installed = usable()
+    own = renderer(arguments.rendering, installed)
     graphs: list[tuple[str, InstallGraph]] = []
     for name in arguments.specs:
         try:
-            graph = _checked(name, installed)[1]
+            graph = checked(name, installed)[1]
         except Rejected as rejected:
             _refused(rejected)
             continue
         graphs.append((name, graph))
-        _print_faults(graph.warnings)
+        print_faults(graph.warnings)
     if len(graphs) < len(arguments.specs):
         print("Nothing was written.", file=sys.stderr)
         return 1
@@ -154,16 +161,18 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     return _write_outputs(outputs, own.renderer, arguments.out)
 
 
-def _renderer(name: str, installed: registry.Registry) -> registry.InstalledRenderer:
-    renderer = installed.renderers.get(name)
-    if renderer is None:
+def renderer(name: str, installed: registry.Registry) -> registry.InstalledRenderer:
+    """The rendering of that name. Raises SystemExit, what there is being said."""
+    found = installed.renderers.get(name)
+    if found is None:
         near = nearest(name, installed.renderers)
         hint = f" (nearest: {near})" if near else ""
-        raise SystemExit(_usage(f"--as {name}: no such rendering; there are {', '.join(installed.renderers)}{hint}"))
-    return renderer
+        raise SystemExit(usage(f"--as {name}: no such rendering; there are {', '.join(installed.renderers)}{hint}"))
+    return found
 
 
-def _usage(message: str) -> int:
+def usage(message: str) -> int:
+    """Say what is wrong with the command line; the exit status for it."""
     print(f"bedplate: {message}", file=sys.stderr)
     return 2
 
@@ -171,7 +180,7 @@ def _usage(message: str) -> int:
 def _write_outputs(outputs: list[tuple[str, str]], renderer: Renderer, out: str | None) -> int:
     if out is None:
         if len(outputs) > 1:
-            return _usage("several specs need --out DIR")
+            return usage("several specs need --out DIR")
         sys.stdout.write(outputs[0][1])
         return 0
     folder = len(outputs) > 1 or os.path.isdir(out) or out.endswith(os.sep)
@@ -192,7 +201,7 @@ def _drawn(dot: str) -> str:
         drawn = subprocess.run(["dot", "-Tsvg"], input=dot, capture_output=True, text=True, check=True)
     except FileNotFoundError:
         message = "an SVG needs Graphviz (the command dot), which is not installed; a PATH ending in .dot works without"
-        raise SystemExit(_usage(message)) from None
+        raise SystemExit(usage(message)) from None
     return drawn.stdout
 
 
@@ -204,7 +213,7 @@ def survey(arguments: argparse.Namespace) -> int:
     from bedplate import capture
 
     if arguments.collector:
-        return _emit(capture.collect_script(), arguments.out, executable=True)
+        return emit(capture.collect_script(), arguments.out, executable=True)
     try:
         surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
     except Rejected as rejected:
@@ -212,7 +221,7 @@ def survey(arguments: argparse.Namespace) -> int:
         return _refused(Rejected(fault.at(place) for fault in rejected.faults))
     for doubt in _doubts(surveyed):
         print(f"bedplate: {doubt}", file=sys.stderr)
-    return _emit(capture.to_toml(surveyed), arguments.out)
+    return emit(capture.to_toml(surveyed), arguments.out)
 
 
 def _doubts(surveyed: Survey) -> Iterable[str]:
@@ -226,7 +235,7 @@ def _capture_text(name: str | None, script: Callable[[], str]) -> str:
     if name is None:
         ran = subprocess.run(["sh", "-s"], input=script().encode(), stdout=subprocess.PIPE, check=False)
         if ran.returncode != 0:
-            raise SystemExit(_usage(f"the collector stopped with exit status {ran.returncode}; its words stand above"))
+            raise SystemExit(usage(f"the collector stopped with exit status {ran.returncode}; its words stand above"))
         return ran.stdout.decode(errors="replace")
     if name == "-":
         return sys.stdin.buffer.read(CAPTURE_LIMIT).decode(errors="replace")
@@ -239,14 +248,14 @@ def draft(arguments: argparse.Namespace) -> int:
 
     try:
         surveyed = checking.structure_survey(load_document(arguments.survey))
-        steps = {section: _guarded(own) for section, own in _usable().steps.items()}
+        steps = {section: _guarded(own) for section, own in usable().steps.items()}
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
         name = arguments.name or Path(arguments.survey).name.split(".", 1)[0]
         text = drafting.draft(surveyed, steps, name=name, survey_path=survey_path)
     except Rejected as rejected:
         return _refused(rejected)
-    return _emit(text, arguments.out)
+    return emit(text, arguments.out)
 
 
 def _guarded(own: registry.InstalledStep) -> Step:
@@ -259,11 +268,12 @@ def _guarded(own: registry.InstalledStep) -> Step:
 
 
 def _refused(rejected: Rejected) -> int:
-    _print_faults(ordered(rejected.faults))
+    print_faults(ordered(rejected.faults))
     return 1
 
 
-def _emit(text: str, out: str | None, executable: bool = False) -> int:
+def emit(text: str, out: str | None, executable: bool = False) -> int:
+    """The text to the file `out`, or to standard output."""
     if out is None:
         sys.stdout.write(text)
     else:
@@ -343,8 +353,8 @@ def schema(arguments: argparse.Namespace) -> int:
     if arguments.of != "spec":
         text = bedplate_schema.load(arguments.of)
     else:
-        text = checking.compose_schema({section: own.step for section, own in _usable().steps.items()})
-    return _emit(json.dumps(text, indent=2, ensure_ascii=False) + "\n", arguments.out)
+        text = checking.compose_schema({section: own.step for section, own in usable().steps.items()})
+    return emit(json.dumps(text, indent=2, ensure_ascii=False) + "\n", arguments.out)
 
 
 __all__ = ["check", "compile_specs", "draft", "schema", "steps", "survey", "version"]

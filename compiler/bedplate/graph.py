@@ -85,6 +85,8 @@ class InstallGraph:
     """Commands the live medium must have, sorted, each with nobody in the graph who gives it."""
     facts: Mapping[type, object] = field(factory=dict, hash=False)
     warnings: tuple[Fault, ...] = ()
+    scene: str = "install"
+    """`install`, on a live medium; or `change`, on the installed machine, rooted at `/`."""
 
     def fact(self, kind: type[T]) -> T | None:
         """The fact of that type, or None if no step of the spec gives it."""

@@ -10,9 +10,10 @@ was written for, imports `hookimpl` from `bedplate`, and answers any of the hook
         return [Step(...)]
 
 Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.build` (whole actions, ready-made),
-`bedplate.checks`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`, `bedplate.regions`,
-`bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An entry point is best named like the
-section its plugin brings: if the plugin cannot even be imported, that is how the section is still told apart.
+`bedplate.changes`, `bedplate.checks`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`,
+`bedplate.regions`, `bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An entry point is
+best named like the section its plugin brings: if the plugin cannot even be imported, that is how the section is still
+told apart.
 
 A plugin that breaks is left out and named with its distribution; specs that do not use it compile as before.
 """
@@ -26,6 +27,7 @@ import pluggy
 from attrs import field, frozen
 
 from bedplate.actions import Action
+from bedplate.changes import Actions, Change
 from bedplate.faults import Fault
 from bedplate.spec import Machine
 from bedplate.survey import Survey
@@ -66,6 +68,17 @@ class Context(Protocol):
 
 
 @frozen(kw_only=True)
+class Side:
+    """One of the two specs that are compared."""
+
+    section: Any
+    """The step's section, its model."""
+    context: Context
+    actions: Actions = field(hash=False)
+    """Every action of the whole install graph, by id."""
+
+
+@frozen(kw_only=True)
 class Step:
     """A step: the owner of one section of the spec."""
 
@@ -96,6 +109,10 @@ class Step:
     """Where the section stands in a draft: lower first, equal ones by name."""
     required: bool = False
     """Whether every spec must have the section."""
+    changes: Callable[[Side, Side], Iterable[Change]] | None = None
+    """What differs between the old section and the new one, in words, what each change takes on an installed machine,
+    and the actions where it can be done there: see `bedplate.changes`. Pure. What it leaves out is found by comparing
+    the actions. Without it, changes are listed value by value and classed "ask the step's author"."""
     points: Mapping[str, type[Any]] = field(factory=dict, hash=False)
     """Extension points: from a top-level text property of the section to the type of what it chooses among. Installed
     names are added to the property's `enum`; names in the schema itself are the step's own."""

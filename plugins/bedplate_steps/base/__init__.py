@@ -20,6 +20,7 @@ import bedplate_schema
 from bedplate import Extension, Step, hookimpl
 from bedplate.facts import Family
 from bedplate_steps.base.actions import emit
+from bedplate_steps.base.changes import changes
 from bedplate_steps.base.check import check
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
@@ -42,6 +43,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("base"),
             model=Base,
             emit=emit,
+            changes=changes,
             check=check,
             facts={Family: family_of},
             draft=draft,

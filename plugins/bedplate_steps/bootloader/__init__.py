@@ -25,6 +25,7 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate import Extension, Step, hookimpl
 from bedplate.facts import KernelParameters
+from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
 from bedplate_steps.bootloader.grub import GRUB
@@ -49,6 +50,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("bootloader"),
             model=Bootloader,
             emit=emit,
+            changes=changes,
             check=check,
             facts={KernelParameters: kernel_parameters},
             draft=draft,

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import bedplate_schema
 from bedplate import Step, hookimpl
+from bedplate_steps.clock.changes import changes
 from bedplate_steps.clock.check import check
 from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.emission import emit
@@ -35,6 +36,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("clock"),
             model=Clock,
             emit=emit,
+            changes=changes,
             check=check,
             draft=draft,
             draft_rank=30,

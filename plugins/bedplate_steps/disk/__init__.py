@@ -40,6 +40,7 @@ from bedplate.actions import Action
 from bedplate.facts import Family, Layout
 from bedplate.faults import Fault, Rejected, one_of
 from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate_steps.disk.changes import changes
 from bedplate_steps.disk.content import content_actions
 from bedplate_steps.disk.draft import draft
 from bedplate_steps.disk.kinds import FILESYSTEMS
@@ -103,6 +104,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("disk"),
             model=DiskSection,
             emit=emit,
+            changes=changes,
             check=check,
             facts={Layout: plan},
             draft=draft,

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import bedplate_schema
 from bedplate import Step, hookimpl
+from bedplate_steps.locale.changes import changes
 from bedplate_steps.locale.check import check
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.emission import emit
@@ -37,6 +38,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("locale"),
             model=Locale,
             emit=emit,
+            changes=changes,
             check=check,
             draft=draft,
             draft_rank=40,

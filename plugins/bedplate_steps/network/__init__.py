@@ -25,6 +25,7 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate.facts import HostName
 from bedplate.hookspecs import Context, Extension, Step, hookimpl
+from bedplate_steps.network.changes import changes
 from bedplate_steps.network.checks import check, host_name
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emission import emit
@@ -51,6 +52,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("network"),
             model=Network,
             emit=emit,
+            changes=changes,
             check=check,
             facts={HostName: _names},
             draft=draft,

@@ -27,6 +27,7 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate.facts import People, Person
 from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate_steps.users.changes import changes
 from bedplate_steps.users.checks import check
 from bedplate_steps.users.draft import draft
 from bedplate_steps.users.emission import emit
@@ -65,6 +66,7 @@ def bedplate_steps() -> list[Step]:
             schema=bedplate_schema.load("users"),
             model=Users,
             emit=emit,
+            changes=changes,
             check=check,
             facts={People: _people},
             draft=draft,

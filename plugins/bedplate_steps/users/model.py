@@ -48,6 +48,15 @@ class PersonEntry:
 
 
 @frozen(kw_only=True)
+class FormerPerson:
+    """A person who no longer has an account. Only read when a machine is changed."""
+
+    name: str
+    home: str = "keep"
+    """What becomes of the home folder: `keep` or `delete`."""
+
+
+@frozen(kw_only=True)
 class Users:
     """Who can log in, and who may do what."""
 
@@ -55,6 +64,7 @@ class Users:
     ssh_server: bool = False
     groups: tuple[OwnGroup, ...] = ()
     people: tuple[PersonEntry, ...] = ()
+    former: tuple[FormerPerson, ...] = ()
 
     @property
     def administrators(self) -> tuple[PersonEntry, ...]:

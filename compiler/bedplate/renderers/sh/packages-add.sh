@@ -1,0 +1,21 @@
+# packages-add FAMILY RECOMMENDED PACKAGE...: install the packages on the running machine, with its own package tool and
+# sources. RECOMMENDED is yes or no; pacman has nothing of the kind.
+verb_packages_add() {
+    v_family=$1 v_recommended=$2
+    shift 2
+    case $v_family in
+        apt)
+            in_target DEBIAN_FRONTEND=noninteractive dpkg --force-confold --configure -a || return 1
+            in_target DEBIAN_FRONTEND=noninteractive apt-get -q -y \
+                -o "APT::Install-Recommends=$v_recommended" -o Dpkg::Options::=--force-confold install -- "$@" || return 1
+            in_target apt-get clean || return 1
+            ;;
+        pacman) in_target pacman -S --needed --noconfirm -- "$@" || return 1 ;;
+        dnf)
+            v_weak=True
+            [ "$v_recommended" = yes ] || v_weak=False
+            in_target dnf --setopt="install_weak_deps=$v_weak" -y install "$@" || return 1
+            ;;
+        *) return 1 ;;
+    esac
+}

@@ -1,0 +1,18 @@
+# packages-drop FAMILY PACKAGE...: remove the packages from the running machine, with what only they had brought along.
+verb_packages_drop() {
+    v_family=$1
+    shift
+    case $v_family in
+        apt)
+            in_target DEBIAN_FRONTEND=noninteractive apt-get -q -y --purge --auto-remove remove -- "$@" || return 1
+            ;;
+        pacman)
+            for v_package in "$@"; do
+                ! in_target pacman -Qq -- "$v_package" >/dev/null 2>&1 ||
+                    in_target pacman -Rns --noconfirm -- "$v_package" || return 1
+            done
+            ;;
+        dnf) in_target dnf -y remove "$@" || return 1 ;;
+        *) return 1 ;;
+    esac
+}

@@ -1,0 +1,181 @@
+"""What differs between two `[base]` sections, and between all packages that both specs gather.
+
+Enters: both sides. Leaves: changes with the work each takes. The package tool of the installed machine does it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bedplate.actions import Action, Call, Run, Stage, WayBack
+from bedplate.changes import Change, Cost, amend
+from bedplate.checks import holds
+from bedplate.facts import Family
+from bedplate.hookspecs import Side
+from bedplate_steps.base.model import Base
+
+_INSTALLS = "base.packages"
+_KNOWN = ("apt", "pacman", "dnf")
+_ANEW = {
+    "family": "Another family is another system: install anew, with a higher generation or on other partitions.",
+    "release": "A machine moves to another release with its family's own tool and release notes, after a backup; "
+    "then this spec describes it again.",
+}
+_INSTALL_ONLY = {"keyring": "keyring of the medium", "archive": "base archive", "archive_sha256": "checksum of the "
+                 "base archive"}  # fmt: skip
+
+
+def changes(old: Side, new: Side) -> Iterator[Change]:
+    """Family, release, sources, packages, services."""
+    before, after = old.section, new.section
+    assert isinstance(before, Base) and isinstance(after, Base)
+    for key, why in _ANEW.items():
+        one, other = getattr(before, key), getattr(after, key)
+        if one != other:
+            yield Change(says=f"{key} {other or 'none'} replaces {one or 'none'}", cost=Cost.LIVE_MEDIUM, old=(key,),
+                         new=(key,), why=why)  # fmt: skip
+    yield from _sources(before, after, old, new)
+    if before.family == after.family and before.family in _KNOWN:
+        yield from _packages(before, after, old, new)
+    yield from _services(before, after, old, new)
+    for key, words in _INSTALL_ONLY.items():
+        if getattr(before, key) != getattr(after, key):
+            yield Change(says=f"the {words} is another one", cost=Cost.NOTHING, old=(key,), new=(key,),
+                         why="It only concerns a machine that is installed anew.")  # fmt: skip
+    if before.recommended != after.recommended:
+        yes = "come along" if after.recommended else "stay away"
+        yield Change(says=f"recommended packages {yes}", cost=Cost.NOTHING, old=("recommended",), new=("recommended",),
+                     why="It holds for what is installed from now on.")  # fmt: skip
+
+
+def _sources(before: Base, after: Base, old: Side, new: Side) -> Iterator[Change]:
+    work = amend(old.actions, new.actions, "base.sources") if "base.sources" in new.actions else ()
+    if before.source != after.source:
+        says = f"package source {after.source or 'of the medium'} replaces {before.source or 'that of the medium'}"
+        yield Change(says=says, cost=Cost.IN_PLACE if work or not after.source else Cost.LIVE_MEDIUM, old=("source",),
+                     new=("source",), actions=work, covers=("base.sources",),
+                     why="Packages that are installed stay as they are.")  # fmt: skip
+    if before.components != after.components:
+        yield Change(says=f"components {' '.join(after.components) or 'as usual'} replace "
+                     f"{' '.join(before.components) or 'the usual ones'}", cost=Cost.IN_PLACE, old=("components",),
+                     new=("components",), actions=work)  # fmt: skip
+    if before.more_sources != after.more_sources:
+        names = ", ".join(source.name for source in after.more_sources) or "none"
+        yield Change(says=f"further package sources: {names}", cost=Cost.IN_PLACE, old=("more_sources",),
+                     new=("more_sources",), actions=work)  # fmt: skip
+
+
+# --- packages --------------------------------------------------------------------------------------------------------
+
+
+def _gathered(side: Side) -> tuple[str, ...]:
+    action = side.actions.get(_INSTALLS)
+    tokens = action.gives if action else ()
+    return tuple(token.removeprefix("package:") for token in tokens if token.startswith("package:"))
+
+
+def _packages(before: Base, after: Base, old: Side, new: Side) -> Iterator[Change]:
+    had, wanted = _gathered(old), _gathered(new)
+    added = tuple(name for name in wanted if name not in had)
+    gone = tuple(name for name in had if name not in wanted)
+    kernel = set(_core(old)) | set(_core(new))
+    for names, word, work in ((added, "is added", _add), (gone, "is removed", _remove)):
+        for name in names:
+            section = (after if names is added else before).packages
+            path = ("packages", section.index(name)) if name in section else ()
+            late = name in kernel
+            yield Change(
+                says=f"package {name} {word}",
+                cost=Cost.NEXT_BOOT if late else Cost.IN_PLACE,
+                old=path if names is gone else None,
+                new=path if names is added else None,
+                why="" if name in section else "Another section, or the kernel and firmware of this one, asks for it.",
+                actions=(work(after, names, had, wanted),),
+                covers=(_INSTALLS,),
+            )
+
+
+def _core(side: Side) -> tuple[str, ...]:
+    family = side.context.fact(Family)
+    return tuple(name for need in ("kernel", "firmware", "microcode") for name in family.packages.get(need, ()))
+
+
+def _add(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple[str, ...]) -> Action:
+    recommended = "yes" if base.recommended else "no"
+    return Action(
+        id="base.packages-add",
+        title=f"Install the packages {', '.join(names)}",
+        reason="The new spec needs them.",
+        stage=Stage.TARGET,
+        operations=(_call("packages-add", base, recommended, *names),),
+        gives=tuple(f"package:{name}" for name in names),
+        guards=(holds("The machine's package tool knows them", "packages-known", base.family, *names,
+                      otherwise="Connect the machine and bring its package lists up to date, then run this again."),),
+        proofs=(holds("They are installed", "packages-there", base.family, *names, early=False),),
+        way_back=WayBack(note="They are removed again; what they brought along goes with them.",
+                         operations=(_call("packages-drop", base, *names),)),
+        trouble="The package tool's last lines in the log say which name or address failed.",
+    )  # fmt: skip
+
+
+def _remove(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple[str, ...]) -> Action:
+    recommended = "yes" if base.recommended else "no"
+    return Action(
+        id="base.packages-remove",
+        title=f"Remove the packages {', '.join(names)}",
+        reason="The new spec no longer asks for them.",
+        stage=Stage.TARGET,
+        operations=(_call("packages-drop", base, *names),),
+        needs=("stage:target",),
+        guards=(
+            holds("They are installed", "packages-there", base.family, *names,
+                  otherwise="The machine is not what the old spec says: find out who removed them."),
+            holds("Nothing the new spec asks for would go with them", "packages-can-go", base.family, str(len(names)),
+                  *names, *wanted, otherwise="Keep them in the spec, or see what depends on them."),
+        ),
+        proofs=(holds("They are gone", "packages-gone", base.family, *names, early=False),),
+        way_back=WayBack(note="They are installed again.",
+                         operations=(_call("packages-add", base, recommended, *names),)),
+        cautions=("Settings that these packages keep below /etc are removed with them.",),
+    )  # fmt: skip
+
+
+def _call(verb: str, base: Base, *words: str) -> Call:
+    return Call(verb=verb, args=(base.family, *words), by_hand=(_typed(verb, base.family, words),))
+
+
+def _typed(verb: str, family: str, words: tuple[str, ...]) -> str:
+    names = " ".join(word for word in words if word not in ("yes", "no"))
+    adds = {"apt": "apt-get install", "pacman": "pacman -S --needed", "dnf": "dnf install"}
+    drops = {"apt": "apt-get remove --purge --auto-remove", "pacman": "pacman -Rns", "dnf": "dnf remove"}
+    return f"{(adds if verb == 'packages-add' else drops)[family]} {names}"
+
+
+# --- services --------------------------------------------------------------------------------------------------------
+
+
+def _services(before: Base, after: Base, old: Side, new: Side) -> Iterator[Change]:
+    work = amend(old.actions, new.actions, "base.services")
+    for unit in after.services:
+        if unit not in before.services:
+            yield Change(says=f"service {unit} is enabled", cost=Cost.IN_PLACE, new=("services",
+                         after.services.index(unit)), actions=(*work, _start(unit)))  # fmt: skip
+    for unit in before.services:
+        if unit not in after.services:
+            yield Change(says=f"service {unit} is no longer enabled", cost=Cost.NEXT_BOOT, old=("services",
+                         before.services.index(unit)), actions=work,
+                         why="It runs on until then: others may be using it.")  # fmt: skip
+
+
+def _start(unit: str) -> Action:
+    running = holds(f"{unit} runs", "unit-runs", unit, early=False)
+    return Action(
+        id=f"base.start-{unit}",
+        title=f"Start the service {unit}",
+        reason="It is wanted from now on, not only from the next start.",
+        stage=Stage.TARGET,
+        operations=(Run(argv=("systemctl", "start", "--", unit)),),
+        needs=(f"service:{unit}", "tool:systemctl"),
+        proofs=(running,),
+        way_back=WayBack(note="It is stopped again.", operations=(Run(argv=("systemctl", "stop", "--", unit)),)),
+    )
