@@ -72,6 +72,7 @@ def test_the_parts_come_in_the_order_of_the_work() -> None:
         "Stage 3: On the live medium",
         "Stage 4: In the new system, from the live medium",
         "Stage 5: At the first start",
+        "Hand-over sheet",
         "Rescue sheet",
     ]
     boxes = re.findall(r"^- \[ \] \*\*(\d+)\. (.*)\*\*$", text, re.MULTILINE)

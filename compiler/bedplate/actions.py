@@ -259,6 +259,10 @@ class Action:
     the way back ends it. Only for a transient action that others must see the target through."""
     stamped: bool = False
     """True: cannot be proved by looking; a stamp with this action's digest is written in the target at the end."""
+    leaves: tuple[str, ...] = ()
+    """For the hand-over sheet: copies that outlive the job, one sentence each with the place where they lie."""
+    upkeep: tuple[str, ...] = ()
+    """For the hand-over sheet: what whoever keeps the machine has to do later, and when."""
     gathers: str = ""
     """A kind of token (`package`): this action gives every token of that kind that any action needs."""
 

@@ -79,6 +79,8 @@ _TUPLES: dict[str, frozenset[type]] = {
     "peek": _OPERATIONS,
     "secrets": frozenset({Secret}),
     "cautions": frozenset({str}),
+    "leaves": frozenset({str}),
+    "upkeep": frozenset({str}),
 }
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from bedplate.actions import Check
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, overview, rescue
+from bedplate.renderers import content, diskmap, handover, overview, rescue
 from bedplate.renderers.content import Code, Commands, Guards, Line, Loud, Part, Passage, Signs, Told
 from bedplate.renderers.markdown import code, fenced, text
 
@@ -29,7 +29,10 @@ def render(graph: InstallGraph) -> str:
     ]
     for part in content.parts(graph):
         lines += _stage(part)
-    lines += _rescue(graph)
+    keeping = "Fill it in, print it, and leave it with whoever keeps the machine."
+    lines += _sheet("Hand-over sheet", keeping, handover.sheet(graph))
+    keep = "Keep this with the machine. Every command is the one for this machine."
+    lines += _sheet("Rescue sheet", keep, rescue.sheet(graph))
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
@@ -142,12 +145,10 @@ def _signs(title: str, signs: Signs) -> Iterator[list[str]]:
         yield fenced(signs.looking)
 
 
-def _rescue(graph: InstallGraph) -> list[str]:
-    ways = rescue.sheet(graph)
-    if not ways:
-        return []
-    lines = ["## Rescue sheet", "", "Keep this with the machine. Every command is the one for this machine.", ""]
+def _sheet(title: str, keep: str, ways: Iterable[rescue.Rescue]) -> list[str]:
+    lines: list[str] = []
     for way in ways:
+        lines = lines or [f"## {title}", "", keep, ""]
         lines += [f"### {text(way.title)}", ""]
         lines += [line for block in _passages(way.steps) for line in (*block, "")]
     return lines

@@ -39,8 +39,8 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
         ("Before anything else", _first(layout)),
         ("Get into the new system from a live medium", _enter(graph)),
         ("Put the boot loader back (from inside, as above)", _loader(graph)),
-        ("Make the firmware's boot entry again", _entry(graph)),
-        ("Start the other system when the menu is gone", _other_system(graph, layout)),
+        ("Make the firmware's boot entry again", entry(graph)),
+        ("Start the other system when the menu is gone", other_system(graph, layout)),
         ("Bring back the partition table of before", _table(graph)),
         ("Take the whole installation back", _undo(graph)),
     )
@@ -87,13 +87,15 @@ def _loader(graph: InstallGraph) -> Iterator[Passage]:
     yield _said("It writes into its own folder of the EFI system partition only; what other systems keep there stays.")
 
 
-def _entry(graph: InstallGraph) -> Iterator[Passage]:
+def entry(graph: InstallGraph) -> Iterator[Passage]:
+    """How the firmware's boot entry is made again."""
     actions = [node.action for node in graph.nodes if "loader:entry" in node.action.gives]
     if actions:
         yield Commands(lines=("efibootmgr -v", *_commands(graph, actions)))
 
 
-def _other_system(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
+def other_system(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
+    """How the kept system is started without this machine's menu."""
     entries = tuple(_foreign(graph, layout))
     if not layout.other_systems and not entries:
         return

@@ -69,8 +69,13 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
                 goes_with="filesystem:/",
             ),
         )
+    asks = bool(plan.root.mapper)
     built = checks.holds("Every kernel has its initramfs, and it is not an empty one", "initramfs-is-built",
                          InTarget("/boot"), early=False)  # fmt: skip
+    drivers = checks.holds(
+        "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
+        "initramfs-carries", InTarget("/boot"), "keyboard" if asks else "disk", *_modules(plan), early=False,
+    )  # fmt: skip
     yield Action(
         id="bootloader.initramfs",
         title="Build the initramfs of every kernel",
@@ -79,22 +84,35 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
         operations=(Run(argv=plan.family.rebuild_initramfs, where=Where.TARGET),),
         needs=tuple(needs),
         gives=("initramfs:built",),
-        proofs=(built,),
+        proofs=(built, drivers),
         stamped=True,
         way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
                          goes_with="filesystem:/"),
+        trouble="If drivers are missing, name them for the tool that builds the image (initramfs.conf(5), "
+        "mkinitcpio.conf(5) or dracut.conf(5) in the target), and run again.",
         expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",
     )
 
 
+def _modules(plan: Plan) -> tuple[str, ...]:
+    """Modules without which the root cannot be mounted."""
+    return (plan.root.filesystem, *(("dm_crypt",) if plan.root.mapper else ()))
+
+
 def _guarded(action: Action, plan: Plan) -> Action:
-    """The action with the guards that hold for every loader."""
+    """The action with the guards that hold for every loader; a signed one must be new enough for the firmware."""
     mounted = checks.holds(
         f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
         plan.esp.uuid, plan.esp_root, early=False,
         otherwise="Stop: the loader would go to another disk or into the live medium. Run the script again.",
     )  # fmt: skip
-    return evolve(action, guards=(*action.guards, mounted, *_room(plan)))
+    current = checks.holds(
+        "The firmware's list of revoked loaders does not name this one", "loader-is-current",
+        *(plan.on_esp(f"EFI/{plan.section.name}/{part}{plan.suffix}.efi") for part in ("shim", "grub")), early=False,
+        otherwise="The firmware would refuse it: take it from a newer release or from the updates of this one.",
+    )  # fmt: skip
+    proofs = (*action.proofs, *((current,) if plan.signed else ()))
+    return evolve(action, guards=(*action.guards, mounted, *_room(plan)), proofs=proofs)
 
 
 def _room(plan: Plan) -> tuple[Check, ...]:

@@ -5,8 +5,11 @@ Enters: a plan. Leaves: actions. UEFI 2.10, 3.1 (Boot####, BootOrder), 3.3 (Secu
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from bedplate import checks
 from bedplate.actions import Action, Call, Check, Stage, WayBack
+from bedplate_steps.bootloader.foreign import encrypted
 from bedplate_steps.bootloader.plan import Plan
 
 LOADER_ROOM_KIB = 16 * 1024
@@ -66,6 +69,8 @@ def save(plan: Plan) -> Action:
         gives=("loader:saved",),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
                              early=False),),
+        leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
+                f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",),
         way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
                          goes_with="filesystem:/"),
     )  # fmt: skip
@@ -114,10 +119,25 @@ def boot_entry(plan: Plan, image: str) -> Action:
             operations=(Call(verb="drop-boot-entry", args=(guid, path),
                              by_hand=("efibootmgr -b NUMBER -B", "efibootmgr -o ORDER")),),
         ),
+        upkeep=tuple(_upkeep(plan)),
         expected=f"efibootmgr -v lists {section.name} once.",
         trouble="Some firmware drops entries it does not like: set entry_path = \"full\", or ask for the fallback path "
         "on a disk of its own.",
     )  # fmt: skip
+
+
+def _upkeep(plan: Plan) -> Iterator[str]:
+    yield (f"After an update of the firmware: look with efibootmgr -v whether the entry {plan.section.name} is there "
+           f"and stands {plan.section.boot_entry_position}; if not, make it again.")  # fmt: skip
+    if plan.layout.other_systems:
+        yield ("After a big update of the other system, which may take the first place in the boot order: start "
+               f"{plan.section.name} from the firmware's menu, and put the order back with efibootmgr -o. Switch fast "
+               "start off there once more.")  # fmt: skip
+    if encrypted(plan.layout):
+        yield "Before an update of the firmware or a change of Secure Boot: suspend the other system's encryption."
+    if plan.family.name == "apt" and plan.esp.mount != "/boot/efi":
+        yield ("After an update of the boot loader's package: run grub-install again, with the options of this "
+               "installation; the package does not look at this mount point.")
 
 
 def kept(plan: Plan, image: str) -> Action:

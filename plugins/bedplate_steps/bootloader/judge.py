@@ -42,6 +42,7 @@ def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     yield from _fallback(section, context, layout, family)
     yield from _updates(context, layout, family)
     yield from _firmware(context)
+    yield from _elsewhere(context, layout)
 
 
 def _loader(section: Bootloader, context: Context, family: Family) -> Iterator[Fault]:
@@ -276,6 +277,21 @@ def _firmware(context: Context) -> Iterator[Fault]:
                    "If the disk is not visible in the live system, prepare the other system for AHCI first, by its "
                    "vendor's own instructions."),
         )  # fmt: skip
+
+
+def _elsewhere(context: Context, layout: Layout) -> Iterator[Fault]:
+    """Systems on another fixed disk: this loader's menu does not list them."""
+    own = {part.uuid.upper() for part in (*layout.before, *layout.partitions)}
+    for disk in context.survey.disks if context.survey else ():
+        rows = () if disk.removable or disk.transport == "usb" else disk.partitions
+        loaders = [path for row in rows if row.uuid.upper() not in own for path in row.files if _folder(path) != "boot"]
+        if loaders:
+            yield Fault(
+                code="system-on-another-disk", warning=True,
+                message=f"another disk ({disk.model or disk.path}) has a loader of its own; this menu does not list it",
+                path=("entries",), found=shown(loaders[0]),
+                notes=("Start that system from the firmware's boot menu. Never copy its loader to this disk.",),
+            )  # fmt: skip
 
 
 def _used_esps(layout: Layout) -> tuple[LaidPartition, ...]:

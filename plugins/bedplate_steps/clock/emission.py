@@ -147,6 +147,8 @@ def _hardware_clock(clock: Clock) -> Action:
             ),
         ),
         audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"),),
+        upkeep=("After each change of summer time: look at the time in both systems, and set it in one of them.",)
+        if local else (),
         way_back=WayBack(
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
         ),

@@ -85,7 +85,7 @@ def emit(section: DiskSection, context: Context) -> Iterator[Action]:
     yield from content_actions(layout)
     yield from mounting_actions(layout)
     yield from target_actions(section, machine, layout, context.fact(Family))
-    yield carry_over(section, machine)
+    yield carry_over(section, machine, layout)
     if not layout.whole_disk:
         yield check_kept(section, machine, layout)
     yield close(layout)

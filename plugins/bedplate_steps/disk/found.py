@@ -14,6 +14,8 @@ from bedplate_steps.disk.kinds import RECOVERY, REFUSED, RESERVE, RESERVED, TYPE
 from bedplate_steps.disk.model import DiskSection, Keep
 from bedplate_steps.disk.shrinking import planned_shrink
 
+RAID_CONTROLLER = "0104"
+"""PCI class of a RAID controller (PCI code and ID assignment)."""
 COMFORT = 10 * 1024 * MIB
 """Bytes the other system should have left for its own updates; less is a warning (common practice, no source)."""
 
@@ -90,6 +92,17 @@ def _not_one(section: DiskSection, survey: Survey, hits: list[SurveyedDisk]) -> 
         found=shown(found),
         allowed=", ".join(shown(name) for name in known) or "a survey with a disk",
         nearest=nearest(found, known),
+        notes=_hidden(survey),
+    )
+
+
+def _hidden(survey: Survey) -> tuple[str, ...]:
+    """Why a disk that is in the machine may not be in its survey."""
+    if not any(item.startswith(RAID_CONTROLLER) for item in survey.machine.pci):
+        return ()
+    return (
+        "A storage controller is in RAID mode (vendors call it RST or VMD), which can hide disks. Do not switch the "
+        "mode: the other system does not start after that. Prepare that for AHCI first, by its vendor's instructions.",
     )
 
 

@@ -138,6 +138,7 @@ def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
             checks.holds(f"{file} holds the table of before", "table-is-saved", file, *ours) for file in files
         ),
         way_back=WayBack(note="Nothing to undo: the files lie on the live medium."),
+        leaves=(f"The partition table of before, on the live medium only: {files[0]} and {files[1]}.",),
         cautions=("A live medium forgets: copy one of the files to another stick as well.",),
         expected=f"Two equal files, {files[0]} and {files[1]}.",
         transient=True,
@@ -271,7 +272,7 @@ def _whole(layout: Layout, early: bool = True) -> Check:
     return checks.holds(
         "Both copies of the partition table are in their places, behind a plain protective MBR", "table-is-whole",
         str(layout.size_bytes), str(layout.sector_size), early=early,
-        otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it repaired first.",
+        otherwise="The disk was enlarged or copied, has two kinds of table, or a boot flag: have it repaired first.",
     )  # fmt: skip
 
 
@@ -284,7 +285,7 @@ def _rows_in_words(made: list[LaidPartition], layout: Layout) -> str:
     return "New in the table: " + "; ".join(rows) + "."
 
 
-def carry_over(section: DiskSection, machine: Machine) -> Action:
+def carry_over(section: DiskSection, machine: Machine, layout: Layout) -> Action:
     """The saved table into the target, once the base system is there."""
     file = saved_files(section, machine)[0]
     return Action(
@@ -305,6 +306,9 @@ def carry_over(section: DiskSection, machine: Machine) -> Action:
             checks.holds(f"{SAVED} is there", "is-there", InTarget(SAVED), early=False),
             checks.file_mode_is(SAVED, 0o600),
         ),
+        leaves=(f"The partition table of before: {SAVED} in the new system.",),
+        upkeep=("The other system may show the new partitions as unknown and offer to format them: always decline.",)
+        if layout.other_systems else (),
         way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )
 

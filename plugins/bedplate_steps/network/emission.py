@@ -60,6 +60,9 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
     if settings:
         yield _settings(settings)
     yield _manager(section, manager, context)
+    cards = tuple(link for link in section.links if link.wifi is not None and link.mac)
+    if cards:
+        yield _firmware(cards)
     yield _resolver()
     yield _first_boot(section, manager)
 
@@ -191,6 +194,25 @@ def _complete(unit: str) -> Check:
 
 def _mask(unit: str) -> str:
     return f"/etc/systemd/system/{unit}"
+
+
+def _firmware(cards: tuple[NetworkLink, ...]) -> Action:
+    return Action(
+        id="network.firmware",
+        title="Check that the firmware of the Wi-Fi card is in the new system",
+        reason="A card that works on the live medium stays dark when its firmware file did not come along.",
+        stage=Stage.TARGET,
+        operations=(),
+        needs=("base", "target:api"),
+        proofs=tuple(
+            holds(f"The new system has the firmware that the card of {link.name} asks for", "firmware-of-link",
+                  link.mac.lower(), early=False)
+            for link in cards
+        ),
+        changes=False,
+        trouble="Name the package with the missing file in firmware_packages of [base] and run again; or go on with a "
+        "cable or a telephone's tether, and install it from the new system.",
+    )  # fmt: skip
 
 
 # --- name resolution -----------------------------------------------------------------------------------------------

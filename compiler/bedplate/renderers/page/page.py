@@ -20,7 +20,7 @@ from markupsafe import Markup
 from bedplate.actions import ByHand
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, overview, segments
+from bedplate.renderers import content, diskmap, handover, overview, rescue, segments
 from bedplate.renderers.content import Code, Commands, Loud, Passage, Said
 from bedplate.renderers.page import disk, order
 from bedplate.renderers.segments import Segment
@@ -68,6 +68,10 @@ def render(graph: InstallGraph) -> str:
         spec_file=quote(graph.spec_file),
         waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
         picture=order.picture(parts),
+        sheets=[
+            ("handover", "Hand-over sheet", handover.sheet(graph)),
+            ("rescue", "Rescue sheet", rescue.sheet(graph)),
+        ],
     )  # fmt: skip
     return text + "\n"
 

@@ -1,0 +1,54 @@
+# initramfs-carries BOOT keyboard|disk MODULE...: the initramfs of every kernel in BOOT has each MODULE, every driver that
+# drives $DISK now, and with keyboard those of the keyboards; what a kernel has built in needs no file (modules.builtin).
+# A device's driver names its module in sysfs (driver/module). Only real keyboards have the handler sysrq.
+# uses: initramfs-list
+verb_initramfs_carries() {
+    v_boot=$1 v_kind=$2
+    shift 2
+    printf '%s\n' "$@" >"$WORK/modules" || return 1
+    verb_initramfs_carries_up "$(readlink -f -- "/sys/class/block/${DISK##*/}")" >>"$WORK/modules"
+    if [ "$v_kind" = keyboard ]; then
+        v_path=
+        while read -r v_first v_rest; do
+            case $v_first:$v_rest in
+                S::Sysfs=*) v_path=${v_rest#Sysfs=} ;;
+                H:*sysrq*) verb_initramfs_carries_up "/sys$v_path" >>"$WORK/modules" ;;
+            esac
+        done </proc/bus/input/devices
+    fi
+    cat "$TARGET"/usr/lib/modules/*/modules.builtin "$TARGET"/lib/modules/*/modules.builtin 2>/dev/null |
+        sed 's|.*/||; s/\.ko.*//' | tr - _ >"$WORK/builtin"
+    v_images=0
+    for v_image in "$v_boot"/initrd.img-* "$v_boot"/initramfs-*.img; do
+        [ -f "$v_image" ] || continue
+        case $v_image in *rescue* | *fallback*) continue ;; esac
+        v_images=$((v_images + 1))
+        verb_initramfs_list "$v_image" >"$WORK/image-files" || return 1
+        sed 's|.*/||' "$WORK/image-files" | sed -n 's/\.ko\(\.[a-z0-9]*\)*$//p' | tr - _ >"$WORK/image-modules"
+        verb_initramfs_carries_all "$v_image" || return 1
+    done
+    [ "$v_images" -gt 0 ] && return 0
+    printf 'there is no initramfs in %s\n' "$v_boot" >&2
+    return 1
+}
+
+verb_initramfs_carries_up() {
+    v_up=$1
+    while [ "${v_up#/sys/devices/}" != "$v_up" ]; do
+        [ ! -e "$v_up/driver/module" ] || basename "$(readlink -f -- "$v_up/driver/module")"
+        v_up=${v_up%/*}
+    done
+}
+
+verb_initramfs_carries_all() {
+    v_lacking=
+    while IFS= read -r v_module; do
+        v_module=$(printf '%s\n' "$v_module" | tr - _)
+        [ -n "$v_module" ] || continue
+        grep -Fqx -e "$v_module" "$WORK/image-modules" || grep -Fqx -e "$v_module" "$WORK/builtin" ||
+            v_lacking="$v_lacking $v_module"
+    done <"$WORK/modules"
+    [ -z "$v_lacking" ] && return 0
+    printf '%s lacks:%s\n' "$1" "$v_lacking" >&2
+    return 1
+}
