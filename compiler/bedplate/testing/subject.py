@@ -129,7 +129,9 @@ class Subject:
 
     @cached_property
     def outcomes(self) -> tuple[tuple[Host, Outcome], ...]:
-        """Each machine with what came of it."""
+        """Each machine with what came of it; none if there is no step."""
+        if self.missing:
+            return ()
         return tuple((host, compiled(host, self.registry)) for host in self.hosts)
 
     @property
