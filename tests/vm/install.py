@@ -109,10 +109,10 @@ class Technician:
 
     def become_root(self, console: Console, person: str = "ana") -> None:
         """By the rights the spec gives the person, with the person's own password."""
-        console.answer("sudo -p 'own password: ' env PS1= PS2= sh")
+        # sudo throws away what is typed before it has the password, so the new shell has to speak first
+        console.answer("sudo -p 'own password: ' sh -c 'echo uid-$(id -u)-here; exec env PS1= PS2= sh'")
         console.expect("own password: ", 60)
         console.answer(PASSWORDS[person])
-        console.answer("echo uid-$(id -u)-here")
         console.expect(r"uid-0-here\r?\n", 60)
 
     def audit(self, console: Console) -> str:
