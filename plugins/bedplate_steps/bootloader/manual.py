@@ -35,7 +35,7 @@ def after(plan: Plan, image: str) -> Iterator[Action]:
     yield _first_boot(plan, image)
     if plan.layout.other_systems:
         yield _first_boot_other(plan)
-    if encrypted(plan.layout):
+    if encrypted(plan.layout) and plan.layout.other_systems:
         yield _protect_again()
     yield _hand_over(plan, image)
 
