@@ -555,3 +555,52 @@ def test_a_command_is_never_taken_for_a_function_of_the_script(sandbox: Sandbox,
     skipped = {line for line in done.stdout.splitlines() if line.endswith("already done, skipped")}
     assert len({line.strip() for line in skipped}) == len(found), done.stdout
     assert set((sandbox.folder / "ran").read_text().split()) == set(found)
+
+
+# --- other name spaces -----------------------------------------------------------------------------------------------
+
+
+def test_a_file_system_is_unmounted_in_every_name_space(tmp_path: Path) -> None:
+    """Found on the bench: services of a medium have mount name spaces (systemd.exec(5), PrivateMounts=) into which the
+    target's mounts spread; a FAT that is still mounted in one of them stays marked as in use."""
+    if os.getuid() != 0:
+        pytest.skip("mounting takes root")
+    target, image = tmp_path / "target", tmp_path / "fs.img"
+    target.mkdir()
+    (tmp_path / "work").mkdir()
+    with image.open("wb") as file:
+        file.truncate(16 * MIB)
+    call("mkfs.ext4", "-q", "-F", image)
+    node = call("losetup", "--find", "--show", image).strip()
+    head = f"set -u\nDISK={node} TARGET={target} WORK={tmp_path}/work\nsay() {{ printf '%s\\n' \"$*\"; }}\n"
+    lines = f"""
+mount --bind {tmp_path} {tmp_path}
+mount --make-shared {tmp_path}
+unshare --mount --propagation slave sleep 30 & service=$!
+unshare --mount --propagation private sleep 30 & hermit=$!
+sleep 1
+mount -t ext4 {node} {target}
+mkdir {target}/run
+mount -t tmpfs run {target}/run
+mount --make-private {target}/run
+sleep 0.2
+grep -q {target} /proc/$service/mountinfo || exit 8
+! grep -q {target} /proc/$hermit/mountinfo || exit 7
+verb_close_target || exit 6
+! grep -q {target} /proc/$service/mountinfo || exit 5
+mount -t ext4 {node} {target}
+unshare --mount --propagation private sleep 30 & late=$!
+sleep 0.5
+! verb_close_target || exit 4
+kill $late $service $hermit
+sleep 0.2
+verb_target_is_closed || exit 3
+"""
+    command = ["unshare", "--mount", "--propagation", "private", "dash", "-c",
+               head + script.library.verbs(["close-target"]) + lines]  # fmt: skip
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+        assert done.returncode == 0, (done.returncode, done.stdout, done.stderr)
+        assert "in the name space of process" in done.stderr and "(sleep)" in done.stderr
+    finally:
+        call("losetup", "--detach", node)

@@ -286,7 +286,6 @@ def close(layout: Layout) -> Action:
                 by_hand=(
                     "sync",
                     *(f"swapoff {part.content_node}" for part in swaps),
-                    f"mount --make-rprivate {TARGET}",
                     f"umount --recursive {TARGET}",
                     *((f"fsck.fat -n {esp.node}",) if esp else ()),
                     *(f"cryptsetup close {part.mapper}" for part in opened),
