@@ -7,7 +7,7 @@ verb_target_is_closed() {
         return 1
     fi
     # The fifth field is the mount point (proc_pid_mountinfo(5)). A process may end while it is looked at.
-    grep -l -e "^[^ ]* [^ ]* [^ ]* [^ ]* $TARGET[/ ]" /proc/[0-9]*/mountinfo >"$WORK/holders" 2>/dev/null
+    grep -l -e "^[^ ]* [^ ]* [^ ]* [^ ]* ${TARGET}[/ ]" /proc/[0-9]*/mountinfo >"$WORK/holders" 2>/dev/null
     [ -s "$WORK/holders" ] || return 0
     while IFS= read -r v_file; do
         v_process=${v_file%/mountinfo}
