@@ -20,6 +20,9 @@ VCONSOLE = "/etc/vconsole.conf"
 KEYBOARD = "/etc/default/keyboard"
 CONSOLE_SETUP = "/etc/default/console-setup"
 
+_LOADERS = {"apt": ("keyboard-setup.service", "console-setup.service")}
+"""Units that load keymap and font at the start, where they are not systemd's own (console-setup of Debian 12)."""
+
 _BUILT_IN = {"C.UTF-8"}
 """Locales that come with the C library of every family and are never generated."""
 
@@ -164,8 +167,13 @@ def _keymap(locale: Locale, family: Family) -> Action:
             *(checks.file_is(path, file.content) for path, file in zip(paths, files, strict=True)),
             *_cached(family),
         ),
+        audits=tuple(
+            checks.succeeds(f"{unit} has loaded it at this start", "systemctl", "is-active", "--quiet", unit,
+                            early=False)
+            for unit in _LOADERS.get(family.name, ("systemd-vconsole-setup.service",))
+        ),
         way_back=_removed(*paths),
-    )
+    )  # fmt: skip
 
 
 def _cached(family: Family) -> tuple[Check, ...]:

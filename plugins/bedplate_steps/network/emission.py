@@ -107,7 +107,7 @@ def _hosts(section: Network, context: Context) -> Action:
     return _file_action(
         "hosts", "Write the hosts file", "The machine must know its own name even when no name server answers.",
         (WriteFile(path=InTarget("/etc/hosts"), content=(content,)),),
-        audits=tuple(succeeds(f"The name {name} is found", "getent", "ahosts", name, early=False) for name in names),
+        audits=tuple(succeeds(f"The name {name} is found", "getent", "hosts", name, early=False) for name in names),
     )  # fmt: skip
 
 
