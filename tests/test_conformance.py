@@ -13,6 +13,7 @@ from attrs import frozen
 
 from bedplate import build, checks, pipeline
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, WayBack, WriteFile
+from bedplate.changes import Change, Cost
 from bedplate.faults import Fault
 from bedplate.hookspecs import Step, hookimpl
 from bedplate.registry import Origin, assemble, load
@@ -162,6 +163,9 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "control characters": ({"emit": carrying, "schema": without_pattern()}, "carries a control character"),
     "crash": ({"emit": crashing}, "AssertionError: no notes"),
     "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
+    "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "comparing [reed]: ZeroDiv"),
+    "change with a full stop": ({"emit": carrying, "changes": lambda old, new: [Change(
+        says="Other notes.", cost=Cost.NOTHING)]}, "a change is told in one line without a full stop"),
     "bad draft": ({"draft": lambda survey: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),
     "draft without section": ({"draft": lambda survey: "name = 1\n"}, "drafting fails"),
 }  # fmt: skip

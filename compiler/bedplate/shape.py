@@ -95,13 +95,13 @@ def _tuple(name: str, items: Any, kinds: frozenset[type]) -> Iterator[str]:
 
 
 def _token(token: str, section: str) -> Iterator[str]:
-    known = KINDS | {section}
     try:
         kind = token_kind(token)
     except ValueError as error:
         yield str(error)
         return
-    if kind not in known:
+    if kind not in KINDS and kind != section:
+        known = KINDS | {section}
         near = nearest(kind, known)
         hint = f" (nearest: {near})" if near else ""
         yield f"{token!r} is of no known kind{hint}; kinds are {', '.join(sorted(known))}"
@@ -145,7 +145,8 @@ def _vector(name: str, words: Any, least: int = 0) -> Iterator[str]:
         yield f"{name} must be a tuple of words, never one text: {words!r}"
         return
     for word in words:
-        yield from _word(word)
+        if type(word) is not str:
+            yield from _word(word)
 
 
 def _word(word: object) -> Iterator[str]:
@@ -158,7 +159,6 @@ def _word(word: object) -> Iterator[str]:
 
 
 def _content(name: str, content: Any) -> Iterator[str]:
-    if content is None:
-        return
-    if type(content) is not tuple or not all(type(part) in _CONTENT for part in content):
+    right = content is None or (type(content) is tuple and all(type(part) in _CONTENT for part in content))
+    if not right:
         yield f"{name} must be a tuple of texts, SecretRef or Disk: {content!r}"

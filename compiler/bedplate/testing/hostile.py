@@ -66,7 +66,7 @@ class Trial:
 def hostile_texts_stay_text(about: Subject) -> list[str]:
     """Hostile text is refused by a fault, or stays text: in vectors, paths, files, and what a person types."""
     found: list[str] = []
-    for trial in _trials(about):
+    for trial in trials(about):
         begin = f"{trial.where} = {trial.text!r}"
         if trial.outcome.breach:
             found.append(f"{begin}: {trial.outcome.breach} Refuse such text with a pattern in the schema, or a fault.")
@@ -78,7 +78,7 @@ def hostile_texts_stay_text(about: Subject) -> list[str]:
 def hostile_texts_never_run(about: Subject) -> list[str]:
     """Nothing in the rendered scripts runs a text: they parse, and showing what they would do leaves no trace."""
     found = []
-    for trial in _trials(about):
+    for trial in trials(about):
         graph = trial.outcome.graph
         if graph is None or MARK not in trial.text:
             continue
@@ -92,7 +92,7 @@ def hostile_texts_never_run(about: Subject) -> list[str]:
 def faults_help_a_person(about: Subject) -> list[str]:
     """Every fault of the step has a code, a sentence and a place in the section, and bad input never makes it crash."""
     found = []
-    for trial in (*_trials(about), *_spoilt(about)):
+    for trial in (*trials(about), *_spoilt(about)):
         begin = f"{trial.where} = {trial.text!r}"
         if trial.outcome.breach and trial.text == "":
             found.append(f"{begin}: {trial.outcome.breach}")
@@ -160,7 +160,7 @@ def _poor(fault: Fault) -> Iterator[str]:
 # --- making trials ---------------------------------------------------------------------------------------------------
 
 
-def _trials(about: Subject) -> Iterator[Trial]:
+def trials(about: Subject) -> Iterator[Trial]:
     """Each text in each place of each example, as far as the schema lets it through."""
     if about.missing:
         return
