@@ -108,6 +108,8 @@ class Besides:
     proofs: tuple[Check, ...] = ()
     back: tuple[Operation, ...] = ()
     """Done last on the way back."""
+    back_first: tuple[Operation, ...] = ()
+    """Done first on the way back."""
     needs: tuple[str, ...] = ()
     lost: str = ""
     """What cannot be brought back, as a sentence; the way back is then told and not carried out."""
@@ -154,10 +156,14 @@ def _way_back(whole: _Turn, besides: Besides, secret: bool) -> WayBack:
     if secret:
         note = "What stood there held a secret, which is not kept: install it anew, or put it back by hand."
         return WayBack(note=note, possible=False)
-    note = f"It is made again as the old spec says: {whole.before.title}." if whole.before else (
-        "What this added is taken away again."
-    )  # fmt: skip
-    return WayBack(note=note, operations=(*whole.backward(), *besides.back))
+    operations = (*besides.back_first, *whole.backward(), *besides.back)
+    if whole.before is not None:
+        note = f"It is made again as the old spec says: {whole.before.title}."
+    elif whole.after is not None and operations == whole.after.way_back.operations:
+        note = whole.after.way_back.note
+    else:
+        note = "What this added is taken away again."
+    return WayBack(note=note, operations=operations)
 
 
 def _early(checks: Iterable[Check]) -> tuple[Check, ...]:

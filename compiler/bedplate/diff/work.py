@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from attrs import evolve
 
-from bedplate.actions import Action, ByHand, Stage, WayBack, token_kind
+from bedplate.actions import Action, ByHand, Call, Stage, WayBack, token_kind
 from bedplate.changes import Cost, restamp
 from bedplate.diff.model import Diff, Told
 from bedplate.facts import LaidPartition, Layout
@@ -65,12 +65,20 @@ def _collected(diff: Diff) -> dict[str, Action]:
             if other != action:
                 message = f"two changes want {action.id} done in different ways"
                 raise Rejected([Fault(code="two-ways", message=message, path=(one.section,))])
-    covered = (name for one in diff.told for name in one.change.covers)
+    covered = (name for one in diff.told for name in one.change.covers if name not in set(_stamps(found.values())))
     for name in dict.fromkeys((*diff.quiet, *covered)):
         again = restamp(diff.old.actions.get(name), diff.new.actions.get(name))
         if again is not None:
             found.setdefault(name, again)
     return found
+
+
+def _stamps(actions: Iterable[Action]) -> Iterator[str]:
+    """Ids of the install actions whose stamps these write."""
+    for action in actions:
+        for item in action.operations:
+            if isinstance(item, Call) and item.verb == "put-stamp":
+                yield str(item.args[0])
 
 
 def _settled(found: Mapping[str, Action], diff: Diff) -> Iterator[Action]:
@@ -87,7 +95,7 @@ def _settled(found: Mapping[str, Action], diff: Diff) -> Iterator[Action]:
 
 def _needs(action: Action, given: Iterable[str], installed: Iterable[str]) -> Iterator[str]:
     for token in action.needs:
-        if token in given or (token_kind(token) != "stage" and token not in installed):
+        if token in given or token_kind(token) == "stage" or token not in installed:
             yield token
 
 

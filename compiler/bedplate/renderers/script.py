@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from attrs import evolve
+
 from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret
 from bedplate.checks import tool_present
 from bedplate.facts import Layout
@@ -21,6 +23,9 @@ LINT = (
     "# shellcheck disable=SC1003,SC2016,SC2034,SC2119,SC2120,SC2317,SC2329",
 )
 """What shellcheck cannot know about a script that is put together from a library."""
+
+_PARTS = ("common", "run", "secrets", "look", "install", "undo", "report")
+"""Parts of the runtime, in order."""
 
 _ALWAYS = ("find-disk", "put-stamp", "stamp-is", "tool-present", "write-file")
 
@@ -37,7 +42,8 @@ def render(graph: InstallGraph) -> str:
         "",
         *find_disk(graph),
         "",
-        *(library.part(part) for part in ("common", "run", "secrets", "look", "install", "undo", "report")),
+        *(library.part(part) for part in _PARTS),
+        *([library.part("change")] if graph.scene == "change" else ()),
         "# --- verbs: " + "-" * 106,
         "",
         library.verbs(used),
@@ -54,7 +60,7 @@ def render(graph: InstallGraph) -> str:
 
 
 def _head(graph: InstallGraph) -> list[str]:
-    about = (f"Installs {graph.machine.name} as the spec {graph.spec_file} says.", f"Digest: {graph.digest}")
+    about = (_about(graph), f"Digest: {graph.digest}")
     return [
         "#!/bin/sh",
         *(line for text in about for line in comment(text)),
@@ -69,12 +75,18 @@ def _head(graph: InstallGraph) -> list[str]:
     ]
 
 
+def _about(graph: InstallGraph) -> str:
+    if graph.scene == "change":
+        return f"Changes the installed {graph.machine.name} from {graph.spec_file}. For the running machine itself."
+    return f"Installs {graph.machine.name} as the spec {graph.spec_file} says."
+
+
 def _constants(graph: InstallGraph) -> list[str]:
     layout = graph.fact(Layout)
     root = layout.mounted("/") if layout else None
     return [
         *environment(graph),
-        "TARGET=/mnt/target",
+        "TARGET=''" if graph.scene == "change" else "TARGET=/mnt/target",
         f"LOG=/var/log/bedplate-{name(graph.machine.name).replace('_', '-')}.log",
         "LOCK=/run/bedplate.lock",
         "SCRATCH='/run /dev/shm /tmp'",
@@ -133,10 +145,24 @@ def _kept(graph: InstallGraph) -> list[str]:
 def plan(graph: InstallGraph) -> list[str]:
     """What will happen, in words: the machine, the disk, what is erased, what is kept, cautions."""
     layout = graph.fact(Layout)
+    if graph.scene == "change":
+        return _change_plan(graph)
     return [
         "",
         f"This installs {graph.machine.name}, as {visible(graph.spec_file)} says ({len(graph.nodes)} actions).",
         *(_disk_plan(graph, layout) if layout else ()),
+        "",
+        "Cautions:",
+        *(f"  - {visible(caution.says)}" for caution in overview.cautions(graph)),
+    ]
+
+
+def _change_plan(graph: InstallGraph) -> list[str]:
+    """The same for a change of the installed machine: what it does, and cautions."""
+    return [
+        "",
+        f"This changes {graph.machine.name} from {visible(graph.spec_file)} ({len(graph.nodes)} actions):",
+        *(f"  - {visible(node.action.title)}" for node in graph.nodes),
         "",
         "Cautions:",
         *(f"  - {visible(caution.says)}" for caution in overview.cautions(graph)),
@@ -216,9 +242,15 @@ def _way_back(action: Action) -> list[str]:
 
 
 def _tools(graph: InstallGraph) -> list[str]:
-    lines = [line for tool in graph.tools for line in operations.check(tool_present(tool), " || r_bad=1")]
+    lines = [line for tool in graph.tools for line in operations.check(_tool(tool, graph), " || r_bad=1")]
     body = ["r_bad=0", *lines, 'return "$r_bad"']
-    return ["# What the live medium must bring.", *_function("guard_tools", body)]
+    return ["# Commands that must be there.", *_function("guard_tools", body)]
+
+
+def _tool(name: str, graph: InstallGraph) -> Check:
+    if graph.scene == "install":
+        return tool_present(name)
+    return evolve(tool_present(name), says=f"This machine has {name}", otherwise="Install the package that brings it.")
 
 
 def _order(graph: InstallGraph) -> list[str]:

@@ -78,6 +78,8 @@ def _packages(before: Base, after: Base, old: Side, new: Side) -> Iterator[Chang
     had, wanted = _gathered(old), _gathered(new)
     added = tuple(name for name in wanted if name not in had)
     gone = tuple(name for name in had if name not in wanted)
+    own = new.actions.get("base.sources")
+    sources = own.gives if own and own != old.actions.get("base.sources") else ()
     kernel = set(_core(old)) | set(_core(new))
     for names, word, work in ((added, "is added", _add), (gone, "is removed", _remove)):
         for name in names:
@@ -90,7 +92,7 @@ def _packages(before: Base, after: Base, old: Side, new: Side) -> Iterator[Chang
                 old=path if names is gone else None,
                 new=path if names is added else None,
                 why="" if name in section else "Another section, or the kernel and firmware of this one, asks for it.",
-                actions=(work(after, names, had, wanted),),
+                actions=(work(after, names, wanted, sources),),
                 covers=(_INSTALLS,),
             )
 
@@ -100,7 +102,7 @@ def _core(side: Side) -> tuple[str, ...]:
     return tuple(name for need in ("kernel", "firmware", "microcode") for name in family.packages.get(need, ()))
 
 
-def _add(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple[str, ...]) -> Action:
+def _add(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]) -> Action:
     recommended = "yes" if base.recommended else "no"
     return Action(
         id="base.packages-add",
@@ -108,7 +110,8 @@ def _add(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple
         reason="The new spec needs them.",
         stage=Stage.TARGET,
         operations=(_call("packages-add", base, recommended, *names),),
-        gives=tuple(f"package:{name}" for name in names),
+        needs=sources,
+        gives=("base", *(f"package:{name}" for name in names)),  # everything that builds on packages comes after
         guards=(holds("The machine's package tool knows them", "packages-known", base.family, *names,
                       otherwise="Connect the machine and bring its package lists up to date, then run this again."),),
         proofs=(holds("They are installed", "packages-there", base.family, *names, early=False),),
@@ -118,7 +121,7 @@ def _add(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple
     )  # fmt: skip
 
 
-def _remove(base: Base, names: tuple[str, ...], had: tuple[str, ...], wanted: tuple[str, ...]) -> Action:
+def _remove(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]) -> Action:
     recommended = "yes" if base.recommended else "no"
     return Action(
         id="base.packages-remove",

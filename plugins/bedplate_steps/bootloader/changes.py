@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate.actions import Action
-from bedplate.changes import Change, Cost, amend, paired
+from attrs import evolve
+
+from bedplate.actions import Action, InTarget, Run, WayBack
+from bedplate.changes import Change, Cost, amend, differing, paired, stamp
+from bedplate.checks import holds
 from bedplate.hookspecs import Side
 from bedplate_steps.bootloader.model import Bootloader
 
-_MENU = ("bootloader.settings", "bootloader.menu")
+_SETTINGS, _MENU = "bootloader.settings", "bootloader.menu"
 _FIRMWARE = (
     "It changes the firmware's boot entries or the loader's folder on the EFI system partition. Start the live medium, "
     "mount the system and run the loader's actions of the new checklist, which save both first."
@@ -34,7 +37,7 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
     """Menu, kernel parameters, entries; firmware and loader; what only people read."""
     before, after = old.section, new.section
     assert isinstance(before, Bootloader) and isinstance(after, Bootloader)
-    menu = amend(old.actions, new.actions, *_MENU)
+    menu = _menu(old, new)
     if before.menu_time != after.menu_time:
         yield _next(f"the menu waits {after.menu_time} s instead of {before.menu_time} s", "menu_time", menu)
     yield from _parameters(before, after, menu)
@@ -42,20 +45,62 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
             yield _next(f"{words} {other} replaces {one}", key, menu)
-    yield from _entries(before, after, menu)
+    others = tuple(name for name in differing(old.actions, new.actions, "bootloader.") if name != _SETTINGS)
+    yield from (evolve(change, covers=others) for change in _entries(before, after, menu))
     for key, words in _BIG.items():
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
             yield Change(says=f"{words}: {_value(other)} instead of {_value(one)}", cost=Cost.LIVE_MEDIUM, old=(key,),
                          new=(key,), why=_FIRMWARE)  # fmt: skip
+    one, other = old.context.machine, new.context.machine
+    if menu and before == after and (one.name, one.generation) == (other.name, other.generation):
+        yield Change(says="the boot menu follows what other sections change", cost=Cost.NEXT_BOOT, actions=menu,
+                     covers=(_MENU,))  # fmt: skip
     for key, words in (("medium", "files of the live medium"), ("firmware", "keys of the firmware")):
         if getattr(before, key) != getattr(after, key):
             yield Change(says=f"the {words} are others", cost=Cost.NOTHING, old=(key,), new=(key,),
                          why="They only stand in the checklist.")  # fmt: skip
 
 
+def _menu(old: Side, new: Side) -> tuple[Action, ...]:
+    """Settings and menu in one action: the one is nothing without the other, on the way back neither."""
+    settings, menu = amend(old.actions, new.actions, _SETTINGS), amend(old.actions, new.actions, _MENU)
+    was, now = old.actions.get(_MENU), new.actions.get(_MENU)
+    if not settings or was is None or now is None:
+        return (*settings, *menu)
+    own = settings[0]
+    there = [path.removeprefix("file:") for path in own.gives][:1]
+    again = tuple(check for action in menu for check in action.proofs)
+    written = tuple(
+        holds(f"The menu was made after {path} was written", "made-after", InTarget(_path(now)), InTarget(path),
+              early=False) for path in there
+    )  # fmt: skip
+    return (
+        evolve(
+            own,
+            title="Write the boot loader's settings and its menu anew",
+            needs=(*own.needs, *(token for token in now.needs if token not in own.gives)),
+            gives=(*own.gives, *now.gives),
+            operations=(*own.operations, *now.operations, stamp(now)),
+            guards=(*own.guards, *(check for action in menu for check in action.guards)),
+            proofs=(*own.proofs, *again, *written),
+            way_back=WayBack(
+                note="The old settings are written again, and the menu is made from them.",
+                operations=(*own.way_back.operations, *was.operations, stamp(was)),
+            ),
+            expected=now.expected,
+        ),
+    )
+
+
+def _path(menu: Action) -> str:
+    """The menu's file: what its way back removes."""
+    words = [word for item in menu.way_back.operations if isinstance(item, Run) for word in item.argv]
+    return next(word.path for word in words if isinstance(word, InTarget))
+
+
 def _next(says: str, key: str, menu: tuple[Action, ...]) -> Change:
-    return Change(says=says, cost=Cost.NEXT_BOOT, old=(key,), new=(key,), actions=menu)
+    return Change(says=says, cost=Cost.NEXT_BOOT, old=(key,), new=(key,), actions=menu, covers=(_MENU,))
 
 
 def _parameters(before: Bootloader, after: Bootloader, menu: tuple[Action, ...]) -> Iterator[Change]:
@@ -72,18 +117,18 @@ def _entries(before: Bootloader, after: Bootloader, menu: tuple[Action, ...]) ->
     pairs = paired(before.entries, after.entries)
     for index, entry in pairs.made:
         yield Change(says=f"menu entry {entry.name} is described by the spec", cost=Cost.NEXT_BOOT,
-                     new=("entries", index), actions=menu)  # fmt: skip
+                     new=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
     for index, entry in pairs.gone:
         yield Change(says=f"menu entry {entry.name} is no longer described by the spec", cost=Cost.NEXT_BOOT,
-                     old=("entries", index), actions=menu)  # fmt: skip
+                     old=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
     for place, one, index, entry in pairs.both:
         if one.title != entry.title:
             says = f'menu entry {entry.name} is called "{entry.title}" instead of "{one.title}"'
             yield Change(says=says, cost=Cost.NEXT_BOOT, old=("entries", place, "title"),
-                         new=("entries", index, "title"), actions=menu)  # fmt: skip
+                         new=("entries", index, "title"), actions=menu, covers=(_MENU,))  # fmt: skip
         if (one.loader, one.partition) != (entry.loader, entry.partition):
             yield Change(says=f"menu entry {entry.name} starts {entry.loader or 'what the survey found'}",
-                         cost=Cost.NEXT_BOOT, old=("entries", place), new=("entries", index), actions=menu)  # fmt: skip
+                         cost=Cost.NEXT_BOOT, old=("entries", place), new=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
 
 
 def _value(value: object) -> str:

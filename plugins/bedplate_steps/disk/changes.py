@@ -132,7 +132,8 @@ def _differs(was: LaidPartition, now: LaidPartition, old: Side, new: Side) -> It
         yield Change(says=f"{name} is {'encrypted' if now.mapper else 'no longer encrypted'}", cost=Cost.LOSES_DATA,
                      loses=lost, why=anew, covers=own)  # fmt: skip
         return
-    if was.uuid != now.uuid:
+    one, other = old.context.machine, new.context.machine
+    if was.uuid != now.uuid and (one.name, one.generation) == (other.name, other.generation):
         yield Change(says=f"{name} is another partition", cost=Cost.LOSES_DATA, loses=lost, why=anew, covers=own)
         return
     if was.start != now.start:

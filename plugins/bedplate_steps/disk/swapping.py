@@ -32,6 +32,7 @@ def swap_file_changes(
         proofs=(holds(f"{one.path} is gone", "is-gone", one.path, early=False),)
         if one and (other is None or other.path != one.path) else (),
         back=back,
+        back_first=_off(other),
     )  # fmt: skip
     work = amend(old.actions, new.actions, _ID, besides={_ID: besides})
     yield Change(says=says, cost=Cost.IN_PLACE, old=("swap_file",), new=("swap_file",), actions=(*work, *table),

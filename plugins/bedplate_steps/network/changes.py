@@ -97,7 +97,9 @@ def _how(link: NetworkLink) -> str:
 
 
 def _work(old: Side, new: Side, *names: str) -> tuple[Action, ...]:
-    return amend(old.actions, new.actions, *(f"network.link-{name}" for name in names))
+    """The links' own files, and what follows from them: the own address in the hosts file, who waits for whom."""
+    own = (f"network.link-{name}" for name in names)
+    return amend(old.actions, new.actions, *own, "network.hosts", "network.settings", "network.manager")
 
 
 def _values(

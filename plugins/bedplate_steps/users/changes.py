@@ -5,7 +5,10 @@ An account that is removed leaves its home folder behind, unless `[[users.former
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator
+
+from attrs import evolve
 
 from bedplate.actions import Action, Call, Operation, Run
 from bedplate.changes import Besides, Change, Cost, amend, paired
@@ -200,7 +203,22 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
                            early=False) for group in left),
         back=_leaves(person.name, joined),
     )  # fmt: skip
-    return amend(old.actions, new.actions, own, besides={own: besides})
+    title, typed = f"Change the account {person.name}", _typed(person)
+    return tuple(
+        evolve(action, title=title, operations=tuple(_as_typed(item, typed) for item in action.operations))
+        for action in amend(old.actions, new.actions, own, besides={own: besides})
+    )
+
+
+def _typed(person: PersonEntry) -> str:
+    words = ("usermod", "--shell", person.shell, "--comment", person.full_name, "--append", "--groups",
+             ",".join(person.groups), person.name)  # fmt: skip
+    return shlex.join(words)
+
+
+def _as_typed(item: Operation, typed: str) -> Operation:
+    """The account is there already: what a person types is not what makes it."""
+    return evolve(item, by_hand=(typed,)) if isinstance(item, Call) and item.verb == "user-present" else item
 
 
 def _memberships(person: PersonEntry, side: Side) -> tuple[str, ...]:

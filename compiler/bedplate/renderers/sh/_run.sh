@@ -31,7 +31,7 @@ only_shown() {
     [ "$MODE" = show ] || return 1
     r_line=$1
     case $r_line in
-        'in_target '*) r_line="chroot $TARGET ${r_line#in_target }" ;;
+        'in_target '*) r_line="${TARGET:+chroot $TARGET }${r_line#in_target }" ;;
         verb_*) r_line="(this script's function) ${r_line#verb_}" ;;
     esac
     [ -n "$SAID" ] || printf '        %s\n' "$r_line" | plainly >&4

@@ -1,0 +1,76 @@
+# --- runtime: a change of the installed machine --------------------------------------------------------------------------
+# What is different from an installation: the target is the running system itself. These take the place of the functions
+# of the same names above.
+
+usage() {
+    cat <<USAGE
+sh $0            change $MACHINE: that it is what the old spec says is proved first, then all is shown and confirmed
+sh $0 --undo     take the change back, the last first: everything is shown, then confirmed
+sh $0 --show     print what would be done, action by action; touches nothing
+sh $0 --list     print the actions
+sh $0 --help     this text
+
+Run it as root on the installed machine. Run again after a failure or a power cut, it continues where it has to;
+or take everything back. --undo can be interrupted and run again as well.
+Exit status: 0 done, 1 refused or failed, 2 wrong use.
+USAGE
+}
+
+# in_target COMMAND...: the command on the running system, in a clean environment.
+in_target() {
+    /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin \
+        LANG=C.UTF-8 HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
+}
+
+# outside_target: here it must be the very machine, started from its own disk.
+outside_target() {
+    r_first=$(stat -c %d:%i /proc/1/root/ 2>/dev/null) || r_first=
+    if [ -n "$r_first" ] && [ "$(stat -c %d:%i /)" != "$r_first" ]; then
+        say 'This is running in a changed root folder. Run it on the machine itself. Nothing was changed.'
+        return 1
+    fi
+    if [ -n "$ROOT_UUID" ] && [ "$(findmnt -no UUID / 2>/dev/null)" != "$ROOT_UUID" ]; then
+        say "This is not the installed $MACHINE: its root file system would be $ROOT_UUID. Nothing was changed."
+        return 1
+    fi
+}
+
+install() {
+    prepare || exit 1
+    print_plan
+    look_around || refuse
+    find_everything_wrong || refuse
+    for_each_action ask_secrets || refuse
+    confirm 'to start' || refuse
+    for_each_action carry_out || exit 1
+    MODE=show IN=/dev/null
+    for_each_action print_next
+    say ''
+    say "All $TOTAL actions of this change are done and proved. Log: $LOG"
+}
+
+undo() {
+    prepare || exit 1
+    say ''
+    say "This takes the change of $MACHINE back."
+    look_around || refuse
+    say ''
+    say 'In this order:'
+    MODE=show IN=/dev/null
+    for_each_action_last_first show_back
+    MODE=undo IN=$WORK/in
+    confirm 'to take it back' || refuse
+    CHANGED=yes
+    for_each_action_last_first take_back || exit 1
+    TOLD=
+    MODE=show IN=/dev/null
+    for_each_action_last_first tell
+    MODE=undo
+    say ''
+    say "All that this script can take back is taken back. Log: $LOG"
+}
+
+# keep_log: the log lies on the machine already.
+keep_log() {
+    :
+}

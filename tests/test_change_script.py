@@ -1,0 +1,122 @@
+"""The change script carried out in a sandbox: it proves the old state first, changes, continues, and goes back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from attrs import evolve
+from rendering import OWNER, SHELLS, Sandbox, writing
+
+from bedplate.actions import Action, InTarget, Stage, WayBack, WriteFile
+from bedplate.changes import amend, stamp
+from bedplate.graph import InstallGraph, Owned, link
+from bedplate.renderers import script
+from bedplate.spec import Machine
+
+OLD = {
+    one.id: one
+    for one in (
+        writing("demo.name", "/etc/name", "limpet\n", stage=Stage.TARGET),
+        writing("demo.gone", "/etc/gone", "old\n", stage=Stage.TARGET),
+        writing("demo.stamped", "/etc/stamped", "one\n", stage=Stage.TARGET, stamped=True),
+    )
+}
+NEW = {
+    one.id: one
+    for one in (
+        writing("demo.name", "/etc/name", "kelp's $(touch BROKEN)\n", stage=Stage.TARGET),
+        writing("demo.stamped", "/etc/stamped", "two\n", stage=Stage.TARGET, stamped=True),
+        writing("demo.made", "/etc/made", "new\n", stage=Stage.TARGET),
+    )
+}
+
+
+def change(old: dict[str, Action], new: dict[str, Action]) -> str:
+    ids = tuple(dict.fromkeys((*new, *old)))
+    nodes, tools = link([Owned(action=one, section="demo", origin="demo 1.0") for one in amend(old, new, *ids)])
+    text = script.render(
+        InstallGraph(spec_file="old.toml to new.toml", machine=Machine(name="kelp-02"), survey=None, nodes=nodes,
+                     tools=tools, scene="change")
+    )  # fmt: skip
+    return text.replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
+
+
+@pytest.fixture
+def sandbox(tmp_path: Path) -> Sandbox:
+    """A machine as OLD says."""
+    box = Sandbox(tmp_path / "box")
+    (box.target / "etc").mkdir()
+    for action in OLD.values():
+        for item in action.operations:
+            assert isinstance(item, WriteFile) and isinstance(item.path, InTarget)
+            (box.target / item.path.path[1:]).write_text("".join(map(str, item.content)))
+    stamps = box.target / "var/lib/bedplate/stamps"
+    stamps.mkdir(parents=True)
+    (stamps / "demo.stamped").write_text(f"{stamp(OLD['demo.stamped']).args[1]}\n")
+    return box
+
+
+def state(box: Sandbox) -> dict[str, str]:
+    files = [path for path in sorted(box.target.rglob("*")) if path.is_file()]
+    return {str(path.relative_to(box.target)): path.read_text() for path in files}
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_it_changes_continues_and_goes_back(sandbox: Sandbox, shell: str) -> None:
+    before, text = state(sandbox), change(OLD, NEW)
+    ran = sandbox.run(text, shell)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    after = state(sandbox)
+    assert after["etc/name"] == "kelp's $(touch BROKEN)\n" and after["etc/made"] == "new\n"
+    assert "etc/gone" not in after and after["etc/stamped"] == "two\n"
+    assert after["var/lib/bedplate/stamps/demo.stamped"] == f"{stamp(NEW['demo.stamped']).args[1]}\n"
+    again = sandbox.run(text, shell)
+    assert again.returncode == 0 and again.stdout.count("already done, skipped") == 4
+    back = sandbox.run(text, shell, options=["--undo"])
+    assert back.returncode == 0, back.stdout + back.stderr
+    assert state(sandbox) == before
+    assert sandbox.run(text, shell, options=["--undo"]).returncode == 0
+    assert state(sandbox) == before
+    assert not list((sandbox.folder / "work").iterdir())
+
+
+def test_a_machine_that_is_not_what_old_says_is_refused_and_told(sandbox: Sandbox) -> None:
+    (sandbox.target / "etc/name").write_text("somebody changed this\n")
+    (sandbox.target / "etc/gone").write_text("and this\n")
+    before = state(sandbox)
+    ran = sandbox.run(change(OLD, NEW))
+    assert ran.returncode == 1
+    assert "/etc/name is as planned" in ran.stdout and "/etc/gone is as planned" in ran.stdout
+    assert "not what the old spec says" in ran.stdout and "Nothing was changed." in ran.stdout
+    assert state(sandbox) == before
+
+
+def test_what_the_change_does_not_touch_is_not_looked_at(sandbox: Sandbox) -> None:
+    (sandbox.target / "etc/stamped").write_text("somebody changed this\n")
+    new = {**NEW, "demo.stamped": OLD["demo.stamped"]}
+    assert sandbox.run(change(OLD, new)).returncode == 0
+
+
+def test_a_half_done_change_is_continued(sandbox: Sandbox) -> None:
+    (sandbox.target / "etc/name").write_text("kelp's $(touch BROKEN)\n")
+    ran = sandbox.run(change(OLD, NEW))
+    assert ran.returncode == 0 and ran.stdout.count("already done, skipped") == 1
+
+
+def test_another_machine_is_refused(sandbox: Sandbox) -> None:
+    text = change(OLD, NEW).replace("ROOT_UUID=''", "ROOT_UUID=0b0c1a5e-0000-4000-8000-000000000000")
+    ran = sandbox.run(text)
+    assert ran.returncode == 1 and "This is not the installed kelp-02" in ran.stdout
+
+
+def test_a_file_that_another_action_still_writes_is_not_removed() -> None:
+    moved = evolve(OLD["demo.gone"], id="demo.moved")
+    [_, gone] = amend(OLD, {"demo.moved": moved}, "demo.moved", "demo.gone")
+    assert not any("/etc/gone" in str(item) for item in gone.operations)
+
+
+def test_the_way_back_of_something_new_removes_it() -> None:
+    plain = evolve(NEW["demo.made"], way_back=WayBack(note="It goes with the root.", goes_with="filesystem:/"))
+    [made] = amend({}, {"demo.made": plain}, "demo.made")
+    assert "/etc/made" in str(made.way_back.operations) and made.way_back.note != plain.way_back.note
