@@ -19,8 +19,8 @@ BASE_PACKAGES = shlex.split(
 )
 """Packages of the archive; a run that needs more adds them with ``extra``."""
 
-# What a site may set in an archive of its own: only the modules the machine needs, lightly compressed. With the family's
-# usual settings the compression alone takes eight minutes under software emulation; the case over the network has those.
+# What a site may set in an archive of its own: only the modules the machine needs, lightly compressed. With the
+# family's usual settings compression takes eight minutes under software emulation; the case over the network has those.
 INITRAMFS = "MODULES=dep\nCOMPRESS=zstd\nCOMPRESSLEVEL=1\n"
 """Settings of initramfs-tools (initramfs.conf(5)) in the archive."""
 

@@ -1,7 +1,6 @@
 """The serial console of a machine, driven as a person at a terminal would."""
 
 import re
-import time
 from pathlib import Path
 
 import pexpect
@@ -67,14 +66,22 @@ class Console:
         """Send key presses as they are: ``\\r`` is Enter, ``\\x1b[B`` the arrow down of a VT100."""
         self.child.send(keys)
 
-    def choose_menu_entry(self, last_title: str, *, downs: int, timeout: float = 120) -> None:
-        """Choose the entry ``downs`` rows below the first, once the menu's last title is on screen."""
-        self.expect(last_title, timeout)
-        for _ in range(downs):
-            self.press("\x1b[B")
-            # the firmware's terminal takes a lone Esc for a key of its own when keys come too fast
-            time.sleep(0.5)
-        self.press("\r")
+    def choose_menu_entry(self, title: str, *, timeout: float = 120, presses: int = 20) -> None:
+        """Move a GRUB menu's highlight, which it marks with an asterisk, down to ``title`` and press Enter.
+
+        The firmware listens at the same line and may take a key for itself, so each press is looked after. Control
+        and N (GRUB manual, "The simple menu interface") is one byte, of which no half can be lost.
+        """
+        self.expect(title, timeout)
+        for _ in range(presses):
+            self.press("\x0e")
+            try:
+                self.expect(rf"\*{title}", 3)
+            except ConsoleError:
+                continue
+            self.press("\r")
+            return
+        raise ConsoleError(f"the menu's highlight never reached {title}")
 
     def start(self, command: str) -> None:
         """Begin a command at the plain shell; ``expect`` and ``answer`` its questions, then ``finish``."""

@@ -72,7 +72,8 @@ def partitions(raw: Path, *, sector_bytes: int) -> dict[str, Extent]:
     names = "Start,Sectors,UUID"
     listing = call(["fdisk", "--bytes", "-b", str(sector_bytes), "-o", names, "-l", raw])
     found: dict[str, Extent] = {}
-    for line in listing.partition("Start ")[2].splitlines()[1:]:
+    # the rows end where a blank line does; what follows is a remark on their order
+    for line in listing.partition("Start ")[2].partition("\n\n")[0].splitlines()[1:]:
         start, sectors, uuid = line.split()
         extent = Extent(start_bytes=int(start) * sector_bytes, size_bytes=int(sectors) * sector_bytes)
         found[uuid.upper()] = extent
