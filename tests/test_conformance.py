@@ -163,7 +163,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "control characters": ({"emit": carrying, "schema": without_pattern()}, "carries a control character"),
     "crash": ({"emit": crashing}, "AssertionError: no notes"),
     "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
-    "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "comparing [reed]: ZeroDiv"),
+    "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "[reed]: ZeroDiv"),
     "change with a full stop": ({"emit": carrying, "changes": lambda old, new: [Change(
         says="Other notes.", cost=Cost.NOTHING)]}, "a change is told in one line without a full stop"),
     "bad draft": ({"draft": lambda survey: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),

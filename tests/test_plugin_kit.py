@@ -17,7 +17,6 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 _BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _FILE = re.compile(r"`([\w.]+\.(?:py|toml))` [^`]*\Z")
-TITLE = "Write the settings of the buoy"
 
 
 def chapter() -> str:
@@ -72,9 +71,10 @@ def test_the_chapter_works_word_for_word(place: Path) -> None:
     for name, text in files().items():
         (step / name).write_text(text, encoding="utf-8")
     said = done(commands()[1], step)
-    assert re.search(r"\b2[0-9] passed\b", said)
+    assert re.search(r"\b[2-9][0-9] passed\b", said)
     assert re.search(r"^buoy +1 +buoy +saltmarsh-buoy 1\.0 ", said, re.MULTILINE)
-    assert said.splitlines()[-3:] == ["limpet-01.md", "limpet-01.sh", "limpet-01.audit.sh"]
+    found = ["limpet-01.md", "limpet-01.html", "limpet-01.sh", "limpet-01.audit.sh", "change.md"]
+    assert said.splitlines()[-5:] == found
 
 
 def test_two_wheels_in_one_environment(place: Path) -> None:

@@ -21,8 +21,10 @@ from attrs import frozen
 
 from bedplate import Action, Context, Fault, Step, build, checks, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
+from bedplate.changes import Change, Cost, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
+from bedplate.hookspecs import Side
 from bedplate.survey import Survey
 
 bedplate_contract = 1
@@ -140,6 +142,16 @@ def upload() -> Iterable[Action]:
     )  # fmt: skip
 
 
+def changes(old: Side, new: Side) -> Iterable[Change]:
+    """Gauges, place and rhythm are changed where the machine stands; of the rest the comparison of actions tells."""
+    settled = amend(old.actions, new.actions, "tide_gauge.settings", "tide_gauge.timer")
+    if settled:
+        yield Change(
+            says="the tide logger gets other settings", cost=Cost.NEXT_BOOT, actions=settled,
+            why="The timer that runs keeps its old rhythm until then.",
+        )  # fmt: skip
+
+
 def draft(survey: Survey) -> str:
     """A first section: serial ports cannot be surveyed, so a person fills in which gauge hangs where."""
     return (
@@ -181,5 +193,5 @@ def bedplate_steps() -> list[Step]:
     schema = json.loads((files(__name__) / "schema.json").read_text(encoding="utf-8"))
     return [
         Step(section="tide_gauge", title="Tide gauges of the station, and the logger that reads them", schema=schema,
-             model=TideGauge, emit=emit, check=check, draft=draft, draft_rank=90)
+             model=TideGauge, emit=emit, check=check, changes=changes, draft=draft, draft_rank=90)
     ]  # fmt: skip
