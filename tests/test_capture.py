@@ -374,6 +374,46 @@ def test_a_disk_without_a_table_says_what_covers_it() -> None:
     assert (disk.table, disk.content, disk.free) == (None, "crypto_LUKS", ())
 
 
+NONE = (f"table-none {DISK}", f"sfdisk: {DISK}: does not contain a recognized partition table")
+BARE = (f"disk {DISK}", "size=104857600\nsector=512")
+NOTHING = (f"signature {DISK}", "")
+KNOWN = ("lsblk", json.dumps({"blockdevices": [
+    {"name": DISK, "type": "disk", "children": [{"name": DISK + "p1", "type": "part"}]},
+]}))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("sections", "words"),
+    [
+        ([NONE, NOTHING], ""),
+        ([NONE, (f"signature {DISK}", "TYPE=ext4")], ""),
+        ([], "The partition table was not read"),
+        ([NOTHING], "The partition table was not read"),
+        ([NONE], "as a whole was not read"),
+        ([NONE, NOTHING, KNOWN], f"({DISK}p1)"),
+        ([NONE, NOTHING, (f"header {DISK}", header(204799))], "traces of a partition table (gpt)"),
+        ([NONE, (f"signature {DISK}", "PTTYPE=mac")], "traces of a partition table (mac)"),
+        ([(f"table-dump {DISK}", f"label: dos\n\n{DISK}p1 : start=1, size=99, type=ee"), NOTHING], "was not read"),
+        ([disk_with()[1], NOTHING, KNOWN], f"({DISK}p1)"),
+        ([disk_with()[1], NOTHING], ""),
+    ],
+)
+def test_a_disk_is_only_empty_where_somebody_has_looked(sections: list[tuple[str, str]], words: str) -> None:
+    """A disk that could not be opened lists as little as an empty one; of a GPT whose headers are gone sfdisk shows
+    the protective MBR (util-linux 2.38.1)."""
+    [disk] = capture.survey_from(made(BARE, *sections)).disks
+    assert disk.readable is (not words) and disk.unread is bool(words)
+    assert any(words in fault for fault in disk.faults) or not words
+
+
+def test_a_table_that_could_not_be_opened_is_not_taken_for_none() -> None:
+    text = re.sub(r"^== (table\S* \S+)\n(?:\| .*\n)*", r"!! \1: sfdisk: cannot open\n", KELP, flags=re.MULTILINE)
+    assert text.count("cannot open") == 3
+    [disk] = capture.survey_from(text).disks
+    assert disk.unread and disk.table is None and len(disk.faults) == 3
+    assert not capture.survey_from(KELP).disks[0].unread
+
+
 def test_a_disk_of_unknown_size_is_left_out() -> None:
     assert capture.survey_from(made(("disk /dev/sda", "model=x"))).disks == ()
 

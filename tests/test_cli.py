@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -201,17 +203,104 @@ def survey_here(user: int, environment: dict[str, str]) -> subprocess.CompletedP
 
 def test_a_survey_tells_what_it_looks_at_and_what_it_could_not_read() -> None:
     ran = survey_here(os.getuid(), {})
-    assert ran.returncode == 0 and "[machine]" in ran.stdout
+    assert "[machine]" in ran.stdout
+    assert ran.returncode == (1 if "bedplate: TROUBLE: " in ran.stderr else 0)
     assert "collector: looking at the machine" in ran.stderr and "collector: done" in ran.stderr
 
 
 @pytest.mark.skipif(os.getuid() != 0, reason="only root can give up its rights")
 def test_a_survey_without_root_says_so_in_words() -> None:
     ran = survey_here(65534, {})
-    assert ran.returncode == 0
-    assert "collector: not run as root" in ran.stderr
+    assert ran.returncode == 1 and "[machine]" in ran.stdout
+    assert "collector: not run as root" in ran.stderr and "collector: done, but NOT as root" in ran.stderr
+    assert "bedplate: TROUBLE: " in ran.stderr
     assert "bedplate: note: not run as root: partition tables" in ran.stderr
     assert "Traceback" not in ran.stderr
+
+
+def test_a_survey_is_summed_up_and_a_file_that_is_there_is_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    survey, spec = tmp_path / "kelp-02.survey.toml", tmp_path / "kelp-02.toml"
+    making = ["survey", "--from", str(ROOT / "tests/captures/kelp-02.txt"), "--out", str(survey)]
+    drafting = ["draft", str(survey), "--out", str(spec)]
+    for command, path in ((making, survey), (drafting, spec)):
+        assert main(command) == 0
+        err = capsys.readouterr().err
+        assert "bedplate: 1 disk, 4 partitions, 2 network cards; firmware uefi, Secure Boot off\n" in err
+        written = path.read_text()
+        path.write_text(edited := written + "# edited\n")
+        assert main(command) == 2
+        assert "stays as it is; --force replaces it" in capsys.readouterr().err
+        assert path.read_text() == edited
+        assert main([*command, "--force"]) == 0
+        assert path.read_text() == written
+        capsys.readouterr()
+
+
+def test_a_disk_that_was_not_read_gets_no_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = (ROOT / "tests/captures/kelp-02.txt").read_text()
+    text = re.sub(r"^== (table\S* \S+)\n(?:\| .*\n)*", r"!! \1: sfdisk: cannot open\n", text, flags=re.MULTILINE)
+    taken, survey, spec = (tmp_path / name for name in ("capture.txt", "kelp-02.survey.toml", "kelp-02.toml"))
+    taken.write_text(text)
+    assert main(["survey", "--from", str(taken), "--out", str(survey)]) == 1
+    assert "bedplate: TROUBLE: /dev/nvme0n1 was not read" in capsys.readouterr().err
+    assert main(["draft", str(survey), "--out", str(spec)]) == 1
+    assert "bedplate: TROUBLE: /dev/nvme0n1 was not read" in capsys.readouterr().err
+    drafted = spec.read_text()
+    assert "NOT READ" in drafted and 'table = "new"' not in drafted and "[[disk.new]]" not in drafted
+    assert main(["check", str(spec)]) == 1
+    whole = Path(ROOT / "tests/corpus/whole.toml").read_text()
+    spec.write_text(whole.replace("whole.survey.toml", str(survey)).replace("SM-SATA-0101", "SM-NVME-0217"))
+    assert main(["check", str(spec)]) == 1
+    assert "[table-unread]" in capsys.readouterr().err
+
+
+def test_a_disk_nothing_tells_apart_is_said_to_be_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    survey = tmp_path / "odd.survey.toml"
+    survey.write_text(
+        'format = 1\n[machine]\narchitecture = "amd64"\n[firmware]\nmode = "uefi"\n'
+        '[[disks]]\npath = "/dev/vda"\nsize_bytes = 68719476736\nreadable = true\n'
+    )
+    assert main(["draft", str(survey)]) == 0
+    out, err = capsys.readouterr()
+    assert "cannot be told apart" in err and "cannot be told apart" in out.split("[disk]")[1]
+    assert "model" not in tomllib.loads(out)["disk"]
+    assert "named odd after the file of the survey; --name gives another" in err
+
+
+@pytest.mark.parametrize("command", ["check", "compile"])
+def test_a_file_that_is_not_there_is_trouble_also_among_others(command: str) -> None:
+    assert main([command, str(ROOT / "tests/corpus/whole.toml"), "/no/such/spec.toml"]) == 2
+
+
+@pytest.mark.parametrize("name", ["x.png", "x.pdf", "x.md"])
+def test_a_graph_is_not_written_under_the_name_of_a_picture(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["compile", KELP, "--as", "graph", "--out", str(tmp_path / name)]) == 2
+    assert ".svg" in capsys.readouterr().err and list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_tells_its_exit_status(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "--help"]) == 0
+    assert "Exit status: 0 " in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
+def test_completion_offers_the_renderings(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", shell]) == 0
+    out = capsys.readouterr().out
+    assert all(name in out for name in ("checklist", "page", "script", "audit"))
+
+
+def test_compile_tells_each_warning_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    spec = str(ROOT / "tests/corpus/whole.toml")
+    assert main(["compile", spec]) == 0
+    err = capsys.readouterr().err.splitlines()
+    assert [line.startswith("warning: ") for line in err] == [True, False]
+    assert "everything-lost" in err[0] and f"bedplate check {spec}" in err[1]
 
 
 def test_a_collector_that_stops_is_trouble() -> None:

@@ -192,6 +192,48 @@ def test_the_insides_are_as_mkfs_made_them(factory: Factory) -> None:
     assert ext.used_bytes + ext.free_bytes == 50 << 20
 
 
+def attached(image: Path) -> str:
+    if os.getuid() != 0 or not Path("/dev/loop-control").exists():
+        pytest.skip("a loop device needs root and /dev/loop-control")
+    with image.open("ab") as file:
+        file.truncate(64 << 20)
+    return call("losetup", "--find", "--show", image).strip()
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_an_empty_disk_and_one_that_cannot_be_opened_are_told_apart(shell: str, tmp_path: Path) -> None:
+    node = attached(tmp_path / "disk.img")
+    try:
+        empty = the_disk(capture.survey_from(call(*SHELLS[shell], SCRIPT, node)), node)
+        call("mkfs.ext4", "-q", "-F", node)
+        plain = the_disk(capture.survey_from(call(*SHELLS[shell], SCRIPT, node)), node)
+        user = ["setpriv", "--reuid", "65534", "--clear-groups", *SHELLS[shell], "-s", node]
+        ran = subprocess.run(user, input=SCRIPT.read_text(), capture_output=True, text=True, cwd="/")
+    finally:
+        call("losetup", "--detach", node)
+    assert (empty.readable, empty.unread, empty.table, empty.content) == (True, False, None, "")
+    assert (plain.readable, plain.unread, plain.content) == (True, False, "ext4")
+    assert ran.returncode == 1 and "NOT as root" in ran.stderr
+    disk = the_disk(capture.survey_from(ran.stdout), node)
+    assert disk.unread and not disk.readable and disk.faults
+
+
+def test_a_gpt_without_its_headers_is_not_taken_for_an_empty_disk(factory: Factory, tmp_path: Path) -> None:
+    _, _, image = factory
+    hurt = tmp_path / "hurt.img"
+    call("cp", "--sparse=always", image, hurt)
+    with hurt.open("r+b") as file:
+        for at in (512, 4096, (600 << 20) - 512, (600 << 20) - 4096):
+            file.seek(at)
+            file.write(bytes(512))
+    node = call("losetup", "--find", "--show", hurt).strip()
+    try:
+        disk = the_disk(capture.survey_from(call("sh", SCRIPT, node)), node)
+    finally:
+        call("losetup", "--detach", node)
+    assert disk.unread and disk.faults
+
+
 def test_a_disk_that_grew_is_named(factory: Factory, tmp_path: Path) -> None:
     """The backup header stays where the old end was; sfdisk's exit status does not tell (util-linux 2.38.1)."""
     node, _, image = factory

@@ -59,7 +59,7 @@ TABLE = PartitionTable(
 )
 DISK = SurveyedDisk(
     path="/dev/nvme0n1", serial="SM-NVME-0217", model="Saltmarsh NVMe 512", size_bytes=512110190592, table=TABLE,
-    partitions=ROWS, by_id=("/dev/disk/by-id/nvme-saltmarsh-0217",),
+    readable=True, partitions=ROWS, by_id=("/dev/disk/by-id/nvme-saltmarsh-0217",),
 )  # fmt: skip
 
 HEAD = 'serial = "SM-NVME-0217"\ntable = "keep"\n'
@@ -263,6 +263,51 @@ def test_faults_of_the_surveyed_table() -> None:
     assert "esp-not-fat" in faults(PLAIN, with_row(1, filesystem=SurveyedFileSystem(type="ext4")))
     bitlocker = with_row(3, filesystem=SurveyedFileSystem(type="BitLocker"))
     assert dotted(faults(PLAIN, bitlocker)["encryption-contradicts"].path) == "other_system.encryption"
+
+
+@pytest.mark.parametrize("table", ["keep", "new"])
+@pytest.mark.parametrize("lies", [
+    evolve(DISK, table=None, partitions=(), readable=False),
+    evolve(DISK, partitions=(), readable=False),
+    evolve(DISK, table=None),
+], ids=["never-read", "empty-but-not-read", "rows-without-a-table"])  # fmt: skip
+def test_a_disk_nobody_has_read_is_neither_kept_nor_erased(lies: SurveyedDisk, table: str) -> None:
+    text = PLAIN if table == "keep" else WHOLE + NEW_ESP + ROOT
+    found = faults(text, survey(lies))
+    assert list(found) == ["table-unread"]
+    assert any("as root" in note for note in found["table-unread"].notes)
+
+
+def test_a_new_table_always_warns_also_of_an_empty_disk() -> None:
+    for lies in (DISK, evolve(DISK, partitions=()), evolve(DISK, table=None, partitions=(), content="ext4")):
+        found = faults(WHOLE + NEW_ESP + ROOT, survey(lies), warning=True)
+        assert found["everything-lost"].notes
+
+
+def test_what_is_erased_is_what_was_surveyed() -> None:
+    """Asked when the disk is looked for, and again right before the new table."""
+    found = actions(WHOLE + NEW_ESP + ROOT)
+    table = layout(WHOLE + NEW_ESP + ROOT).table_id
+    for name in ("disk.identify", "disk.make-table"):
+        [guard] = [check.test for check in found[name].guards if "survey saw" in check.says]
+        assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk-holds", (table, ""))
+        assert guard.stdin == ("".join([
+            f"label: gpt\nlabel-id: {TABLE.id}\n",
+            *(f"{row.start} {row.size} {row.type} {row.uuid}\n" for row in ROWS),
+        ]),)  # fmt: skip
+        assert "tool:blkid" in found["disk.identify"].needs
+    bare = evolve(DISK, table=None, partitions=(), content="ext4")
+    [guard] = [check.test for check in actions(WHOLE + NEW_ESP + ROOT, survey(bare))["disk.identify"].guards
+               if "survey saw" in check.says]  # fmt: skip
+    assert isinstance(guard, Call) and (guard.args, guard.stdin) == ((table, "ext4"), ("",))
+
+
+def test_encryption_that_nobody_has_looked_at_keeps_the_steps_for_its_key() -> None:
+    other = OTHER.replace('"none"', '"unknown"') + 'recovery_key_place = "safe"\n'
+    assert faults(PLAIN.replace(OTHER, other)) == {}
+    assert list(actions(PLAIN.replace(OTHER, other)))[1:3] == ["disk.note-recovery-key", "disk.suspend-encryption"]
+    on = other.replace("unknown", "on")
+    assert set(faults(PLAIN.replace(OTHER, on), warning=True)) == {"encryption-not-seen"}
 
 
 def test_a_fat_label_is_refused_where_mkfs_refuses_it(tmp_path: Path) -> None:
@@ -537,13 +582,14 @@ def test_files_of_the_target_come_after_the_base() -> None:
         survey(),
         survey(evolve(DISK, serial="")),
         survey(evolve(DISK, serial="", by_id=())),
+        survey(evolve(DISK, table=None, partitions=(), content="crypto_LUKS")),
         survey(evolve(DISK, serial='a"b\\c')),
         with_row(3, filesystem=SurveyedFileSystem(type="ntfs", used_bytes=80 * GIB, label='"\n[disk]')),
         survey(evolve(DISK, table=None, partitions=())),
         survey(evolve(DISK, table=None, partitions=(), sector_size=4096)),
         survey(DISK, evolve(DISK, serial="STICK", removable=True, size_bytes=1 << 42)),
     ],
-    ids=["shrink", "by-id", "model", "odd-serial", "odd-label", "empty", "empty-4k", "stick"],
+    ids=["shrink", "by-id", "model", "content", "odd-serial", "odd-label", "empty", "empty-4k", "stick"],
 )
 def test_a_draft_passes_its_own_check(found: Survey) -> None:
     data = tomllib.loads(draft(found))["disk"]

@@ -30,7 +30,7 @@ start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
 """
 ALL = [
     "append-partitions", "base-begin", "base-done", "base-mark", "clear-places", "close-target", "copy-saved-table",
-    "delete-partitions", "disk-is", "disk-is-unused",
+    "delete-partitions", "disk-holds", "disk-is", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "partition-ends-by", "partition-is", "partition-may-be-made",
@@ -130,6 +130,56 @@ verb_room_is_free 682000 700000 none
     assert "no line" in bench.fails(f"verb_table_is {TABLE} 34 {400 * 2048 - 34}")
     assert "no partition" in bench.fails(f"verb_partition_is {FS}1 1 1 {LINUX}")
     assert "1 bytes" not in bench.fails(f"verb_disk_is SERIAL {400 * MIB} 512")
+
+
+SURVEYED = f"""label: gpt
+label-id: {TABLE}
+2048 409600 {LINUX} {ROOT}
+411648 204800 {LINUX} {HOME}
+616448 65536 {SWAP} {PAGE}
+"""
+
+
+@EVERY_SHELL
+def test_what_is_erased_is_what_the_survey_saw(bench: Bench) -> None:
+    """The survey's table, row for row; nothing where it saw nothing; or the table that is being made."""
+    bench.holds("verb_disk_holds NEW ''", "")
+    bench.holds("! verb_disk_holds NEW ''", SURVEYED)
+    bench.holds("! verb_disk_holds NEW ext4", "")
+    call("mkfs.ext4", "-q", "-F", bench.node)
+    bench.holds("verb_disk_holds NEW ext4", "")
+    bench.holds("! verb_disk_holds NEW ''", "")
+    call("wipefs", "--quiet", "--all", bench.node)
+    made(bench)
+    bench.holds("verb_disk_holds NEW ''", SURVEYED)
+    bench.holds(f"verb_disk_holds {TABLE} ''", "")
+    assert "616448 65536" in bench.fails("printf 'label: gpt\\n' | verb_disk_holds NEW ''")
+    for changed in (SURVEYED.replace("65536", "65528"), SURVEYED.replace(TABLE, ROOT), SURVEYED.replace(SWAP, LINUX),
+                    SURVEYED.replace(PAGE, TABLE), SURVEYED + f"700416 8192 {LINUX} {FS}3\n", ""):  # fmt: skip
+        bench.holds("! verb_disk_holds NEW ''", changed)
+
+
+def test_a_table_of_another_kind_is_compared_too(bench: Bench) -> None:
+    """sfdisk prints identifier and types of a dos table in small letters, and no GUIDs (util-linux 2.38.1)."""
+    call("sfdisk", "--quiet", "--no-reread", bench.node, text="label: dos\nlabel-id: 0xabc01234\n2048,8192,c\n")
+    bench.holds("verb_disk_holds NEW ''", "label: dos\nlabel-id: 0xabc01234\n2048 8192 C -\n")
+    bench.holds("! verb_disk_holds NEW ''", "label: dos\nlabel-id: 0xabc01234\n2048 8192 7 -\n")
+    bench.holds("! verb_disk_holds NEW ''", "")
+
+
+def test_our_own_table_cut_short_may_be_made_again(bench: Bench) -> None:
+    """Both headers gone, our rows in one copy: the writing of our own table was cut short, as long as nothing else
+    lies there. sfdisk then shows the protective MBR (util-linux 2.38.1)."""
+    made(bench)
+    with open(bench.node, "r+b") as file:
+        for sector in (1, 400 * 2048 - 1):
+            file.seek(sector * 512)
+            file.write(bytes(512))
+    bench.holds("! verb_disk_holds NEW ''", SURVEYED)
+    ours = f"OUR_PARTITIONS='{ROOT} {HOME}'\n"
+    bench.holds(ours + "verb_disk_holds NEW ''", SURVEYED)
+    call("mkfs.ext4", "-q", "-F", bench.node)
+    bench.holds(ours + "! verb_disk_holds NEW ''", SURVEYED)
 
 
 def test_a_damaged_or_misplaced_table_is_told(bench: Bench) -> None:

@@ -52,7 +52,7 @@ def full_survey() -> Survey:
     )  # fmt: skip
     disk = SurveyedDisk(
         path="/dev/sdz", serial="S", model="M", wwn="W", by_id=("/dev/disk/by-id/x",), transport="usb",
-        rotational=True, removable=True, size_bytes=7, sector_size=4096, physical_sector_size=4096,
+        rotational=True, removable=True, size_bytes=7, sector_size=4096, physical_sector_size=4096, readable=True,
         table=PartitionTable(label="gpt", id="I", first_lba=6, last_lba=7, length=12), partitions=(part,),
         free=(FreeRegion(start=8, end=9, aligned_mib=0),), content="ext4", faults=("One fault.",),
     )  # fmt: skip

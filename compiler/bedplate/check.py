@@ -8,7 +8,7 @@ jsonschema-rs says quickly whether a document holds; only if it does not, jsonsc
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from functools import lru_cache
 from typing import Any, TypeVar
@@ -18,7 +18,7 @@ from jsonschema_rs import Draft202012Validator
 
 import bedplate_schema
 from bedplate.document import Document
-from bedplate.faults import Fault, Path, Rejected, ordered
+from bedplate.faults import Fault, Path, Rejected, ordered, reject
 from bedplate.hookspecs import Step
 from bedplate.spec import Machine, Spec
 from bedplate.structure import structure_faults, structured
@@ -61,18 +61,50 @@ def _embedded(schema: Any, home: str) -> Any:
 
 def check(document: Document, steps: Mapping[str, Step]) -> Spec:
     """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
-    data = document.data
-    judge = _spec_judge(tuple(steps.items()))
-    models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
-    names = [name for name in data if name in models]
-    parts: list[_Part] = [((name,), data[name], models[name]) for name in names]
-    sections = dict(zip(names, _typed(document, judge, parts, spec=True), strict=True))
+    _refuse_survey(document)
+    parts = _parts(document, steps)
+    values = _typed(document, _spec_judge(tuple(steps.items())), list(parts.values()), spec=True)
+    sections = dict(zip(parts, values, strict=True))
     machine = sections.pop("machine")
     return Spec(machine=machine, sections=sections)
 
 
+def sound_part(document: Document, steps: Mapping[str, Step], faults: Iterable[Fault]) -> Spec | None:
+    """The frame and those sections that none of `faults` (all that `check` found) lies in; None without the frame, or
+    where a fault is one of the whole document."""
+    paths = [fault.path for fault in faults]
+    if () in paths:
+        return None
+    spoilt = {path[0] for path in paths}
+    sound = {name: part for name, part in _parts(document, steps).items() if name not in spoilt}
+    sections = {name: structured(data, model) for name, (_, data, model) in sound.items()}
+    machine = sections.pop("machine", None)
+    return None if machine is None else Spec(machine=machine, sections=sections)
+
+
+def _parts(document: Document, steps: Mapping[str, Step]) -> dict[str, _Part]:
+    """The frame's table and each section, by name, in the order of the document."""
+    models: dict[str, type[Any]] = {"machine": Machine, **{name: step.model for name, step in steps.items()}}
+    return {name: ((name,), data, models[name]) for name, data in document.data.items() if name in models}
+
+
+def _refuse_survey(document: Document) -> None:
+    if _is_survey(document):
+        message = "this is a survey, not a spec"
+        note = "`bedplate draft` makes a first spec from it."
+        raise reject("not-a-spec", message, place=document.place(()), allowed="a spec that names it", notes=(note,))
+
+
+def _is_survey(document: Document) -> bool:
+    """Whether the document has the tables only a survey has, and a spec has none by these names."""
+    return isinstance(document.data.get("disks"), list) and isinstance(document.data.get("firmware"), dict)
+
+
 def structure_survey(document: Document) -> Survey:
     """The checked survey. Raises Rejected with every fault."""
+    if isinstance(document.data.get("disk"), dict):
+        message = "this is a spec, not a survey"
+        raise reject("not-a-survey", message, place=document.place(()), allowed="what `bedplate survey` wrote")
     survey: Survey
     [survey] = _typed(document, _survey_judge(), [((), document.data, Survey)], spec=False)
     return survey

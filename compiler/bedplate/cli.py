@@ -1,6 +1,7 @@
 """The command line: the only room that reads files, runs the collector and prints.
 
-Exit status: 0 done, 1 faults in a spec or survey, 2 trouble (usage, files that cannot be written, broken plugins).
+Exit status: 0 done, 1 faults in a spec or survey, 2 trouble (usage, files that cannot be read or written, broken
+plugins).
 """
 
 from __future__ import annotations
@@ -17,12 +18,16 @@ from bedplate.registry import PluginError
 EXAMPLES = """\
 A first machine, beside the system that is on it:
   bedplate survey --collector > collect.sh      # carry it there, run it as root: sh collect.sh > capture.txt
-  bedplate survey --from capture.txt --out machine.survey.toml
-  bedplate draft machine.survey.toml --out machine.toml
-  bedplate check machine.toml
-  bedplate compile machine.toml --out machine.md
-  bedplate compile machine.toml --as script --out machine.sh
+  bedplate survey --from capture.txt --out tern-07.survey.toml
+  bedplate draft tern-07.survey.toml --name tern-07 --out tern-07.toml
+  bedplate check tern-07.toml
+  bedplate compile tern-07.toml --out tern-07.md
+  bedplate compile tern-07.toml --as script --out tern-07.sh
+
+Exit status of every command: 0 done, 1 faults in a spec or survey, 2 trouble.
 """
+
+TROUBLE = "2 trouble (usage, files, broken plugins)"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -32,8 +37,8 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message}\nTry: {self.prog} --help\n")
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def parser(renderings: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """The whole command line. With `renderings`, only those are taken by --as: completion offers them."""
     top = _Parser(
         prog="bedplate",
         description="Compile one TOML spec per machine into a checklist or a script that installs it.",
@@ -43,7 +48,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"bedplate {commands.version()}")
     subs = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     _check(subs)
-    _compile(subs)
+    _compile(subs, renderings)
     _diff(subs)
     _survey(subs)
     _draft(subs)
@@ -54,7 +59,7 @@ def parser() -> argparse.ArgumentParser:
 
 
 def _command(
-    subs: argparse._SubParsersAction[_Parser], name: str, run: Callable[..., int], text: str, epilog: str = ""
+    subs: argparse._SubParsersAction[_Parser], name: str, run: Callable[..., int], text: str, epilog: str
 ) -> argparse.ArgumentParser:
     sub: argparse.ArgumentParser = subs.add_parser(
         name, help=text, description=text, epilog=epilog, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -71,30 +76,36 @@ def _out(sub: argparse.ArgumentParser, text: str) -> None:
     sub.add_argument("--out", metavar="PATH", help=text)
 
 
+def _force(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--force", action="store_true", help="replace the file of --out if it is there already")
+
+
 def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Show every fault of each spec: against the schema, in meaning, and against its survey."
     epilog = (
         f"Of each spec {commands.SHOWN} faults and warnings at most are told in words, and how many more there are;\n"
-        "--format json tells all.\n\nExit status: 0 clean, 1 faults, 2 trouble."
+        f"--format json tells all.\n\nExit status: 0 clean (there may be warnings), 1 faults, {TROUBLE}."
     )
     sub = _command(subs, "check", commands.check, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
     _format(sub)
 
 
-def _compile(subs: argparse._SubParsersAction[_Parser]) -> None:
+def _compile(subs: argparse._SubParsersAction[_Parser], renderings: Sequence[str]) -> None:
     text = "Compile a spec and its survey into a checklist, a script or another rendering."
     epilog = (
         "Nothing is written if any spec has a fault. Renderings that are installed: see `bedplate steps`.\n"
-        "With --as graph and a PATH that ends in .svg the picture is drawn by Graphviz, if it is installed.\n\n"
+        "With --as graph and a PATH that ends in .svg the picture is drawn by Graphviz, if it is installed.\n"
+        "Surveys, and files that specs extend, are no specs: name the specs alone.\n\n"
         "  bedplate compile specs/kelp-02.toml                           the checklist, to standard output\n"
         "  bedplate compile specs/kelp-02.toml --as script --out k.sh    the script\n"
-        "  bedplate compile specs/*.toml --as script --out scripts/      one file per spec"
+        "  bedplate compile specs/kelp-02.toml specs/tern-04.toml --as script --out scripts/    one file per spec\n\n"
+        f"Exit status: 0 written, 1 faults in a spec, {TROUBLE}."
     )
     sub = _command(subs, "compile", commands.compile_specs, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
-    sub.add_argument("--as", dest="rendering", default="checklist", metavar="RENDERING",
-                     help="checklist (default), script, audit, graph, json, or one a plugin brings")  # fmt: skip
+    sub.add_argument("--as", dest="rendering", default="checklist", metavar="RENDERING", choices=renderings or None,
+                     help="checklist (default), page, script, audit, graph, json, or one a plugin brings")  # fmt: skip
     _out(sub, "file to write, or for several specs a directory (default: standard output)")
 
 
@@ -130,32 +141,36 @@ def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Write the survey of this machine, or of a capture brought from another."
     epilog = (
         "On a live medium without Python: bedplate survey --collector prints a POSIX script; run it there as root,\n"
-        "bring its output back and turn it into a survey with --from. Neither changes the machine."
+        "bring its output back and turn it into a survey with --from. Neither changes the machine.\n\n"
+        f"Exit status: 0 done, 1 the survey holds trouble (a disk that was not read, no UEFI), {TROUBLE}."
     )
     sub = _command(subs, "survey", commands.survey, text, epilog)
     which = sub.add_mutually_exclusive_group()
     which.add_argument("--collector", action="store_true", help="print the script that makes a capture")
     which.add_argument("--from", dest="capture", metavar="CAPTURE", help="a capture; - for standard input")
     _out(sub, "file to write (default: standard output)")
+    _force(sub)
 
 
 def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Write a commented first spec for a surveyed machine, with computed suggestions."
-    sub = _command(subs, "draft", commands.draft, text)
+    epilog = f"Exit status: 0 done, 1 faults or trouble in the survey, {TROUBLE}."
+    sub = _command(subs, "draft", commands.draft, text, epilog)
     sub.add_argument("survey", metavar="SURVEY", help="survey file (TOML)")
     sub.add_argument("--name", help="the machine's name (default: from the survey's file name)")
     _out(sub, "file to write (default: standard output)")
+    _force(sub)
 
 
 def _steps(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "List the installed steps and renderings with their distributions; broken plugins are marked."
-    sub = _command(subs, "steps", commands.steps, text, "Exit status: 0, or 2 if a plugin is broken.")
+    sub = _command(subs, "steps", commands.steps, text, "Exit status: 0 done, 2 if a plugin is broken.")
     _format(sub)
 
 
 def _schema(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Print the JSON Schema of a spec, sections of every installed step included, for editors."
-    sub = _command(subs, "schema", commands.schema, text)
+    sub = _command(subs, "schema", commands.schema, text, f"Exit status: 0 done, {TROUBLE}.")
     sub.add_argument("--of", choices=("spec", "survey", "graph", "diff"), default="spec",
                      help="which schema (default: spec)")  # fmt: skip
     _out(sub, "file to write (default: standard output)")
@@ -163,14 +178,15 @@ def _schema(subs: argparse._SubParsersAction[_Parser]) -> None:
 
 def _completion(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Print a completion script for a shell."
-    sub = _command(subs, "completion", _print_completion, text, "  bedplate completion bash > FILE")
+    sub = _command(subs, "completion", _print_completion, text,
+                   f"  bedplate completion bash > FILE\n\nExit status: 0 done, {TROUBLE}.")  # fmt: skip
     sub.add_argument("shell", choices=("bash", "zsh", "tcsh"))
 
 
 def _print_completion(arguments: argparse.Namespace) -> int:
     import shtab
 
-    sys.stdout.write(shtab.complete(parser(), shell=arguments.shell))
+    sys.stdout.write(shtab.complete(parser(commands.renderings()), shell=arguments.shell))
     return 0
 
 

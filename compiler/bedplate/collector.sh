@@ -9,6 +9,8 @@
 #
 # Output: "== SUBJECT [OF WHAT]" begins a section, "| " begins each line of its content, "!! " begins a sentence
 # about something that could not be read. Nothing else begins a line.
+#
+# Exit status: 0 done; 1 done, but not as root, so that no disk was looked into; 2 stopped.
 
 LC_ALL=C
 PATH=$PATH:/usr/local/sbin:/usr/sbin:/sbin
@@ -211,13 +213,18 @@ head_of() {
     od -An -v -tx1 -j "$sector" -N 92 "$WORK/out" | section "header $1"
 }
 
-# table NODE: the partition table, twice: as data, and as the dump a person can feed back to sfdisk.
+# table NODE: the partition table, twice: as data, and as the dump a person can feed back to sfdisk; or sfdisk's word
+# that there is none, which is not the same as a disk it could not open.
 table() {
     if ! have sfdisk; then
         note "table $1: this system has no sfdisk"
         return
     fi
     if ! sfdisk --json "$1" >"$WORK/out" 2>"$WORK/err"; then
+        if grep -q 'does not contain a recognized partition table' "$WORK/err"; then
+            section "table-none $1" <"$WORK/err"
+            return
+        fi
         note "table $1: $(head -n 1 "$WORK/err")"
         return
     fi
@@ -238,7 +245,7 @@ signature() {
     status=$?
     case $status in
     0) section "signature $1" <"$WORK/signature" ;;
-    2) ;;
+    2) section "signature $1" </dev/null ;;
     8) note "signature $1: carries signatures of more than one kind" ;;
     *) note "signature $1: blkid failed (exit status $status); this needs root" ;;
     esac
@@ -379,4 +386,8 @@ fi
 [ $# -gt 0 ] || say 'no disk was found'
 [ $# -eq 0 ] || disks "$@"
 echo '== end'
+if [ "$(id -u)" != 0 ]; then
+    say 'done, but NOT as root: partition tables and partitions were not read. Run it again as root'
+    exit 1
+fi
 say 'done'

@@ -29,6 +29,11 @@ CAPTURE_LIMIT = 64 * 1024 * 1024
 """The largest capture that is read, bytes."""
 
 
+def renderings() -> tuple[str, ...]:
+    """Names of the installed renderings."""
+    return tuple(_registry().renderers)
+
+
 def version() -> str:
     """The installed version, or `unknown` when run from a folder that was never installed."""
     try:
@@ -94,7 +99,18 @@ def check(arguments: argparse.Namespace) -> int:
         for each in found:
             print_faults(each)
         _print_summary(len(arguments.specs), faults)
-    return 1 if any(not fault.warning for fault in faults) else 0
+    return _status(faults)
+
+
+_UNREADABLE = frozenset({"no-such-file", "not-a-file", "unreadable-file"})
+
+
+def _status(faults: Iterable[Fault]) -> int:
+    """2 if a file named on the command line cannot be read, 1 if there are faults, 0 if there are warnings at most."""
+    wrong = [fault for fault in faults if not fault.warning]
+    if any(fault.code in _UNREADABLE and not fault.path for fault in wrong):
+        return 2
+    return 1 if wrong else 0
 
 
 def _found(name: str, installed: registry.Registry) -> tuple[Fault, ...]:
@@ -142,23 +158,42 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     """The rendering of each spec; nothing is written if any has a fault."""
     installed = usable()
     own = renderer(arguments.rendering, installed)
+    _refuse_pictures(own.renderer, arguments.out)
+    status = 0
     graphs: list[tuple[str, InstallGraph]] = []
     for name in arguments.specs:
         try:
             graph = checked(name, installed)[1]
         except Rejected as rejected:
-            _refused(rejected)
+            status = max(status, _refused(rejected))
             continue
         graphs.append((name, graph))
-        print_faults(graph.warnings)
-    if len(graphs) < len(arguments.specs):
+        _print_warnings(name, graph.warnings)
+    if status:
         print("Nothing was written.", file=sys.stderr)
-        return 1
+        return status
     try:
         outputs = [(name, pipeline.render(own, graph)) for name, graph in graphs]
     except Rejected as rejected:
         return _refused(rejected)
     return _write_outputs(outputs, own.renderer, arguments.out)
+
+
+def _print_warnings(name: str, warnings: Sequence[Fault]) -> None:
+    """One line each: `check` has shown them whole, and each rendering would show them again."""
+    for fault in warnings:
+        print(describe(fault).partition("\n")[0], file=sys.stderr)
+    if warnings:
+        print(f"bedplate: {_count(len(warnings), 'warning')}; `bedplate check {name}` tells more", file=sys.stderr)
+
+
+_DOT = (".dot", ".gv", ".svg", "")
+
+
+def _refuse_pictures(renderer: Renderer, out: str | None) -> None:
+    """A graph is text, or a picture in SVG: nothing else is written under the name of a picture."""
+    if renderer.name == "graph" and out is not None and not os.path.isdir(out) and Path(out).suffix not in _DOT:
+        raise SystemExit(usage(f"--out {out}: a graph is written as text (.dot, .gv) or drawn as .svg"))
 
 
 def renderer(name: str, installed: registry.Registry) -> registry.InstalledRenderer:
@@ -214,27 +249,40 @@ def survey(arguments: argparse.Namespace) -> int:
 
     if arguments.collector:
         return emit(capture.collect_script(), arguments.out, executable=True)
+    if _stands_in_the_way(arguments):
+        return 2
     try:
         surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
     except Rejected as rejected:
         place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
         return _refused(Rejected(fault.at(place) for fault in rejected.faults))
-    for doubt in _doubts(surveyed):
-        print(f"bedplate: {doubt}", file=sys.stderr)
-    return emit(capture.to_toml(surveyed), arguments.out)
+    emit(capture.to_toml(surveyed), arguments.out)
+    return _told(surveyed)
 
 
-def _doubts(surveyed: Survey) -> Iterable[str]:
-    """What a person should know of a survey before anything is made from it."""
-    yield from (f"note: {note}" for note in surveyed.notes)
-    if not surveyed.disks:
-        yield "warning: no disk was found, so no spec can be made from this survey"
+def _told(surveyed: Survey) -> int:
+    """Say what a person should know of a survey before anything is made from it; 1 if something stands against it."""
+    from bedplate import findings
+
+    troubles = list(findings.troubles(surveyed))
+    words = [f"note: {note}" for note in findings.notes(surveyed)] + [f"TROUBLE: {trouble}" for trouble in troubles]
+    for line in (*words, findings.summary(surveyed)):
+        print(f"bedplate: {line}", file=sys.stderr)
+    return 1 if troubles else 0
+
+
+def _stands_in_the_way(arguments: argparse.Namespace) -> bool:
+    """Whether the output would replace a file that a person may have edited; then that is said."""
+    kept = arguments.out is not None and os.path.lexists(arguments.out) and not arguments.force
+    if kept:
+        print(f"bedplate: {arguments.out} is there already and stays as it is; --force replaces it", file=sys.stderr)
+    return kept
 
 
 def _capture_text(name: str | None, script: Callable[[], str]) -> str:
     if name is None:
         ran = subprocess.run(["sh", "-s"], input=script().encode(), stdout=subprocess.PIPE, check=False)
-        if ran.returncode != 0:
+        if ran.returncode not in (0, 1):  # 1: done, but not as root; the survey itself tells
             raise SystemExit(usage(f"the collector stopped with exit status {ran.returncode}; its words stand above"))
         return ran.stdout.decode(errors="replace")
     if name == "-":
@@ -246,16 +294,21 @@ def draft(arguments: argparse.Namespace) -> int:
     """A commented first spec."""
     from bedplate import draft as drafting
 
+    if _stands_in_the_way(arguments):
+        return 2
     try:
         surveyed = checking.structure_survey(load_document(arguments.survey))
         steps = {section: _guarded(own) for section, own in usable().steps.items()}
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
-        name = arguments.name or Path(arguments.survey).name.split(".", 1)[0]
+        name = arguments.name or drafting.host_name(Path(arguments.survey).name.split(".", 1)[0])
         text = drafting.draft(surveyed, steps, name=name, survey_path=survey_path)
     except Rejected as rejected:
         return _refused(rejected)
-    return emit(text, arguments.out)
+    emit(text, arguments.out)
+    if not arguments.name:
+        print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
+    return _told(surveyed)
 
 
 def _guarded(own: registry.InstalledStep) -> Step:
@@ -269,7 +322,7 @@ def _guarded(own: registry.InstalledStep) -> Step:
 
 def _refused(rejected: Rejected) -> int:
     print_faults(ordered(rejected.faults))
-    return 1
+    return _status(rejected.faults)
 
 
 def emit(text: str, out: str | None, executable: bool = False) -> int:

@@ -10,12 +10,11 @@ from collections.abc import Iterator, Mapping
 
 import tomli_w
 
+from bedplate.findings import ARCHITECTURES, notes, troubles
 from bedplate.hookspecs import Step
 from bedplate.spec import FORMAT
 from bedplate.survey import Survey
 from bedplate.units import in_gib
-
-_ARCHITECTURES = ("amd64", "arm64")
 
 _CAUTIONS = """\
 # Before anything is changed on this machine:
@@ -72,7 +71,7 @@ def _frame(survey: Survey, name: str, survey_path: str) -> str:
 
 def _architecture(survey: Survey) -> str:
     found = survey.machine.architecture
-    return found if found in _ARCHITECTURES else _ARCHITECTURES[0]
+    return found if found in ARCHITECTURES else ARCHITECTURES[0]
 
 
 def _findings(survey: Survey) -> Iterator[str]:
@@ -80,12 +79,5 @@ def _findings(survey: Survey) -> Iterator[str]:
     machine = survey.machine
     made = " ".join(filter(None, (machine.vendor, machine.product))) or "unknown make"
     yield f"Found: {made}, {in_gib(machine.memory_bytes)} of memory, surveyed {survey.taken or 'on an unknown day'}."
-    if machine.architecture not in _ARCHITECTURES:
-        yield f"TROUBLE: the processor or the live system is {machine.architecture}; a spec can say amd64 or arm64."
-    if survey.firmware.mode != "uefi":
-        yield "TROUBLE: the live system was not started by UEFI firmware. Start it again in UEFI mode, survey again."
-    if not survey.disks:
-        yield "TROUBLE: the survey shows no disk."
-    for disk in survey.disks:
-        yield from (f"TROUBLE with {disk.path}: {fault}" for fault in disk.faults)
-    yield from (f"Note: {note}" for note in survey.notes)
+    yield from (f"TROUBLE: {trouble}" for trouble in troubles(survey))
+    yield from (f"Note: {note}" for note in notes(survey))

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from attrs import field, frozen
 
 from bedplate.actions import Argv
+from bedplate.survey import PartitionTable
 
 
 @frozen(kw_only=True)
@@ -92,6 +93,10 @@ class Layout:
     """Kept and new, by start sector."""
     before: tuple[LaidPartition, ...] = ()
     """What the survey found, by start sector; lost ones included when the whole disk is taken."""
+    before_table: PartitionTable | None = None
+    """The partition table the survey found, or None if there was none."""
+    before_content: str = ""
+    """What the survey found on the disk as a whole: a file system without a partition table; empty if nothing."""
     swap_file: str = ""
     """Path of a swap file in the target; empty if none."""
     hibernate: bool = False
@@ -100,7 +105,7 @@ class Layout:
     other_systems: tuple[str, ...] = ()
     """Spec names of kept partitions that hold another operating system."""
     other_encryption: str = ""
-    """Volume encryption of the other system: `none`, `suspended`, `on`, or empty if not said."""
+    """Volume encryption of the other system: `none`, `suspended`, `on`, `unknown`, or empty if not said."""
     other_start_by: str = ""
     """How the other system is to be started: `firmware-menu`, `chain-load`, or empty if not said."""
 

@@ -43,13 +43,33 @@ def check_spec(document: Document, registry: Registry, read_survey: SurveyReader
     try:
         spec = check.check(document, steps)
     except Rejected as rejected:
-        raise Rejected(_with_broken_owner(fault, registry) for fault in rejected.faults) from None
+        told = [_with_broken_owner(fault, registry) for fault in rejected.faults]
+        further = _further(document, registry, rejected.faults, read_survey)
+        raise Rejected(ordered([*told, *further])) from None
     survey = _survey(document, spec.machine, read_survey)
     context = StepContext(spec=spec, survey=survey, registry=registry)
     found = [fault.at(document.place(fault.path)) for fault in _semantic(context)]
     if any(not fault.warning for fault in found):
         raise Rejected(ordered(found))
     return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found))
+
+
+def _further(
+    document: Document, registry: Registry, faults: Iterable[Fault], read_survey: SurveyReader
+) -> list[Fault]:
+    """Faults in meaning of the sections that are sound where others are not; warnings wait until those are mended."""
+    steps = {section: installed.step for section, installed in registry.steps.items()}
+    spec = check.sound_part(document, steps, faults)
+    if spec is None:
+        return []
+    try:
+        survey = _survey(document, spec.machine, read_survey)
+    except Rejected as rejected:
+        return list(rejected.faults)
+    wanted = {section for section, step in steps.items() if step.required or section in document.data}
+    missing = frozenset(wanted.difference(spec.sections))
+    context = StepContext(spec=spec, survey=survey, registry=registry, missing=missing)
+    return [fault.at(document.place(fault.path)) for fault in _semantic(context) if not fault.warning]
 
 
 def usable(registry: Registry) -> Registry:
@@ -144,6 +164,8 @@ class StepContext:
     spec: Spec
     survey: Survey | None
     registry: Registry
+    missing: frozenset[str] = frozenset()
+    """Sections that are not there because they are faulty: what they would give is left open."""
     _known: dict[type, object] = field(factory=dict, init=False)
     _asking: list[type] = field(factory=list, init=False)
 
@@ -156,7 +178,10 @@ class StepContext:
         return ((value, self.registry.steps[section]) for section, value in self.spec.sections.items())
 
     def has(self, kind: type[object]) -> bool:
-        return any(kind in installed.step.facts for _, installed in self.steps())
+        return any(kind in installed.step.facts for _, installed in self.steps()) or self._left_open(kind)
+
+    def _left_open(self, kind: type) -> bool:
+        return any(kind in self.registry.steps[section].step.facts for section in self.missing)
 
     def extensions(self, kind: type[T]) -> Mapping[str, T]:
         points = [f"{name}.{key}" for name, own in self.registry.steps.items()
@@ -181,6 +206,8 @@ class StepContext:
 
     def _compute(self, kind: type) -> object:
         owner = next(((value, own) for value, own in self.steps() if kind in own.step.facts), None)
+        if owner is None and self._left_open(kind):
+            return _FactFaults([])
         if owner is None:
             message = f"no section of this spec gives {kind.__name__}"
             return _FactFaults([Fault(code="missing-fact", message=message)])
@@ -207,18 +234,22 @@ def _semantic(context: StepContext) -> list[Fault]:
         section = installed.step.section
         for kind in installed.step.facts:
             found.extend(_faults_of(section, lambda kind=kind: [context.fact(kind)][:0]))  # type: ignore[misc]
-        if installed.step.check is not None:
-            found.extend(_faults_of(section, _checking(value, installed, context)))
+        found.extend(_check_faults(value, installed, context))
     return list(dict.fromkeys(found))
 
 
-def _checking(value: object, installed: InstalledStep, context: StepContext) -> Callable[[], list[Fault]]:
-    def run() -> list[Fault]:
-        assert installed.step.check is not None
-        return list(installed.step.check(value, context))
+def _check_faults(value: object, installed: InstalledStep, context: StepContext) -> list[Fault]:
+    """What the step's check finds; what it found before a fact it asked for turned out faulty stays."""
+    section, look = installed.step.section, installed.step.check
+    found: list[Fault] = []
 
-    section = installed.step.section
-    return lambda: call(installed.origin, f"checking [{section}]", run)
+    def run() -> list[Fault]:
+        for fault in look(value, context) if look is not None else ():
+            found.append(fault.under(section))
+        return []
+
+    rest = _faults_of(section, lambda: call(installed.origin, f"checking [{section}]", run))
+    return found + rest
 
 
 def _faults_of(section: str, work: Callable[[], list[Fault]]) -> list[Fault]:

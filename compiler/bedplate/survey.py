@@ -91,6 +91,8 @@ class SurveyedDisk:
     size_bytes: int
     sector_size: int = 512
     physical_sector_size: int = 512
+    readable: bool = False
+    """True if the survey looked at the disk itself: what is not listed is not there. False also where nobody says."""
     table: PartitionTable | None = None
     partitions: tuple[SurveyedPartition, ...] = ()
     free: tuple[FreeRegion, ...] = ()
@@ -98,7 +100,13 @@ class SurveyedDisk:
     content: str = ""
     """What covers the whole disk where there is no partition table (`ext4`, `crypto_LUKS`, `iso9660`, ...)."""
     faults: tuple[str, ...] = ()
-    """Sentences about a table that cannot be trusted (backup header misplaced, hybrid MBR, ...)."""
+    """Sentences about a table that cannot be trusted (backup header misplaced, hybrid MBR, ...), or was not read."""
+
+    @property
+    def unread(self) -> bool:
+        """Whether nobody knows what is on the disk: nothing is listed, and nobody looked; or rows have no table."""
+        listed = self.table is not None and bool(self.partitions)
+        return not listed and (not self.readable or bool(self.partitions))
 
 
 @frozen(kw_only=True)

@@ -38,6 +38,13 @@ def mount_points(row: Row) -> tuple[str, ...]:
     return tuple(str(point) for point in told if point)
 
 
+def partitions(listed: Mapping[str, Row], disk: str) -> tuple[str, ...]:
+    """Nodes of the partitions that the kernel knows on the disk at the node `disk`."""
+    children = listed.get(disk, {}).get("children")
+    rows = children if isinstance(children, list) else ()
+    return tuple(node(row) for row in rows if isinstance(row, dict) and row.get("name") and row.get("type") == "part")
+
+
 def holders(row: Row) -> tuple[str, ...]:
     """Names of the devices right on top of it that are not partitions of it."""
     children = row.get("children")

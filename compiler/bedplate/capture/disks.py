@@ -50,8 +50,9 @@ def _disk(capture: Capture, path: str, row: blocks.Row, listed: dict[str, blocks
 
 def _with_table(capture: Capture, disk: SurveyedDisk, listed: dict[str, blocks.Row]) -> SurveyedDisk:
     read = tables.table(capture, disk.path)
+    doubts = tables.doubts(capture, disk.path, read, blocks.partitions(listed, disk.path))
     if read is None:
-        return disk
+        return evolve(disk, readable=not doubts, faults=doubts)
     partitions = tuple(
         _inside(capture, part, node, listed.get(node, {}))
         for part, node in zip(read.partitions, read.nodes, strict=True)
@@ -59,10 +60,11 @@ def _with_table(capture: Capture, disk: SurveyedDisk, listed: dict[str, blocks.R
     usable = read.table.last_lba > read.table.first_lba
     return evolve(
         disk,
+        readable=not doubts,
         table=read.table,
         partitions=partitions,
         free=free_regions(read.table, partitions, disk.sector_size) if usable else (),
-        faults=tables.faults(capture, disk.path, read, disk.size_bytes // disk.sector_size),
+        faults=(*doubts, *tables.faults(capture, disk.path, read, disk.size_bytes // disk.sector_size)),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from attrs import frozen
@@ -47,9 +47,15 @@ def table(capture: Capture, disk: str) -> ReadTable | None:
     data = capture.data("table", disk)
     read = data.get("partitiontable") if isinstance(data, dict) else None
     raw = read if isinstance(read, dict) else _from_dump(capture.text("table-dump", disk))
-    if not raw.get("label"):
+    if not raw.get("label") or _only_protects(raw):
         return None
     return _table(raw, disk, _header(capture, disk))
+
+
+def _only_protects(raw: Mapping[str, Any]) -> bool:
+    """Whether it is the protective MBR of a GPT that sfdisk could not read: then it shows that one as the table."""
+    kinds = [str(row.get("type", "")) for row in raw.get("partitions") or ()]
+    return raw["label"] == "dos" and f"{_PROTECTIVE:x}" in kinds
 
 
 def _table(raw: Mapping[str, Any], disk: str, header: bytes) -> ReadTable:
@@ -113,6 +119,31 @@ def _header(capture: Capture, disk: str) -> bytes:
     """The bytes of the first GPT header; empty if it was not read or is damaged."""
     header = octets(capture.text("header", disk))
     return header if header.startswith(b"EFI PART") else b""
+
+
+# --- whether it was read at all ------------------------------------------------------------------------------------
+
+
+def doubts(capture: Capture, disk: str, read: ReadTable | None, known: Sequence[str]) -> tuple[str, ...]:
+    """Sentences why the disk must not be taken for one without partitions, though none was read; `known` are the
+    nodes of those the kernel knows. Empty if it may be, or if partitions were read."""
+    if read is not None and read.partitions:
+        return ()
+    return tuple(_doubts(capture, disk, read, known))
+
+
+def _doubts(capture: Capture, disk: str, read: ReadTable | None, known: Sequence[str]) -> Iterator[str]:
+    if known:
+        yield f"The live system knows partitions ({', '.join(known)}), but none was read from the partition table."
+    if ("signature", disk) not in capture.sections:
+        yield "What lies on the disk as a whole was not read, or is of more than one kind."
+    if read is not None:
+        return
+    if ("table-none", disk) not in capture.sections:
+        yield "The partition table was not read: nobody knows whether there is one."
+    kind = capture.facts("signature", disk).get("PTTYPE", "")
+    if kind or _header(capture, disk) or ("table", disk) in capture.sections:
+        yield f"There are traces of a partition table ({kind or 'gpt'}) that could not be read: it is damaged or odd."
 
 
 # --- faults ------------------------------------------------------------------------------------------------------

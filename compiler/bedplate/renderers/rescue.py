@@ -112,7 +112,8 @@ def other_system(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
     else:
         yield _said("The survey saw no boot entry of it: choose its disk or its loader's file in the firmware's menu.")
     if layout.other_encryption not in ("", "none"):
-        yield (Loud("Its volume is encrypted: it may ask for its recovery key."), Said(" Have the key at hand."))
+        yield (Loud(f"Its volume {'may be' if layout.other_encryption == 'unknown' else 'is'} encrypted: "
+                    "it may ask for its recovery key."), Said(" Have the key at hand."))
 
 
 def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, LaidPartition]]:

@@ -139,7 +139,7 @@ def _guess(name: str, layout: Layout, loaders: tuple[Seen, ...]) -> Seen | None:
 
 
 def encrypted(layout: Layout) -> bool:
-    """Whether a kept system's volume is encrypted by that system, as the spec says or blkid saw."""
-    if layout.other_encryption in ("suspended", "on"):
+    """Whether a kept system's volume is, or may be, encrypted by that system, as the spec says or blkid saw."""
+    if layout.other_encryption not in ("", "none"):
         return True
     return any(part.filesystem.lower() == "bitlocker" for part in layout.partitions if not part.new)

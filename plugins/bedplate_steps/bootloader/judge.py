@@ -133,8 +133,8 @@ def _without_entry(section: Bootloader, context: Context, layout: Layout) -> Ite
             yield Fault(
                 code="firmware-menu-only", message=f"{one_of(left)} gets no entry in the loader's menu",
                 path=("entries",), warning=True,
-                notes=("It is encrypted and the disk section says that it is started from the firmware's menu: started "
-                       "another way it would ask for its recovery key.",),
+                notes=("It is, or may be, encrypted, and the disk section says that it is started from the firmware's "
+                       "menu: started another way it would ask for its recovery key.",),
             )  # fmt: skip
         return
     found = {item.name for item in handovers(section, layout, context.survey)}
@@ -205,7 +205,7 @@ def _secure_boot(section: Bootloader, context: Context, layout: Layout, family: 
         )  # fmt: skip
     if context.survey is None or context.survey.firmware.secure_boot != "on" or section.secure_boot == "signed":
         return
-    keys = " The other system is encrypted: have its recovery key on paper first." if encrypted(layout) else ""
+    keys = " The other system may be encrypted: have its recovery key on paper first." if encrypted(layout) else ""
     signed = "secure-boot" in family.packages
     yield Fault(
         code="secure-boot-on",

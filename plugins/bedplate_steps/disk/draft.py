@@ -28,6 +28,8 @@ def draft(survey: Survey) -> str:
     disk = _disk(survey)
     if disk is None:
         return "# The survey has no fixed disk: write this section by hand.\n[disk]\n"
+    if disk.unread:
+        return "\n".join(_unread(disk))
     keeps = _keeps(disk)
     return "\n".join(
         [*_head(survey, disk, keeps), *_kept(disk, keeps), *_new(survey, disk, keeps), *_other(disk, keeps)]
@@ -38,6 +40,14 @@ def _disk(survey: Survey) -> SurveyedDisk | None:
     """The largest disk that is built in; without one, the largest of all."""
     fixed = [disk for disk in survey.disks if not disk.removable and disk.transport != "usb"]
     return max(fixed or survey.disks, key=lambda disk: disk.size_bytes, default=None)
+
+
+def _unread(disk: SurveyedDisk) -> Iterator[str]:
+    """No plan: whatever stood here could be taken for one."""
+    yield f"# {_words(disk)}: it was NOT READ during the survey, so nobody knows what is on it, and nothing is planned."
+    yield "# Run the collector as root on that machine, make the survey anew, and draft again."
+    yield "[disk]"
+    yield _named(disk) + "\n"
 
 
 def _keeps(disk: SurveyedDisk) -> bool:
@@ -57,7 +67,11 @@ def _head(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
         yield "# Everything that is on the disk stays; new partitions are appended."
         yield _toml(table="keep")
         return
-    yield "# There is no partition table (GPT) with partitions to keep. Everything on this disk will be LOST."
+    kind = f"The partition table is of the kind {disk.table.label}" if disk.table else "There is no partition table"
+    yield f"# {kind}, with nothing in it that could be kept."
+    yield "# Everything on this disk will be LOST:"
+    lost = [f"partition {part.number}: {_what(part, disk)}" for part in disk.partitions]
+    yield from (f"#   {words}" for words in lost or [disk.content or "the survey saw no partition and no file system"])
     yield _toml(table="new")
 
 
@@ -71,7 +85,9 @@ def _named(disk: SurveyedDisk) -> str:
         return _toml(serial=disk.serial)
     if disk.by_id:
         return _toml(by_id=disk.by_id[0])
-    return _toml(model=disk.model or "unknown", size=f"{disk.size_bytes} B")
+    if disk.model:
+        return _toml(model=disk.model, size=f"{disk.size_bytes} B")
+    return "# This disk has no serial number, no by-id name and no model: it cannot be told apart from another one."
 
 
 # --- kept ----------------------------------------------------------------------------------------------------
@@ -195,5 +211,6 @@ def _other(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
         yield "# The survey found an encrypted volume. Say where its recovery key is kept (never the key)."
         yield _toml(encryption="on", recovery_key_place="to be filled in", start_by="firmware-menu") + "\n"
     else:
-        yield "# No encrypted volume was seen from here. Look in that system itself too: many machines come encrypted."
-        yield _toml(encryption="none") + "\n"
+        yield "# No encrypted volume was seen from here, but many machines come encrypted: look in that system itself."
+        yield '# Until you say "none", "suspended" or "on", the steps for its recovery key stay in the plan.'
+        yield _toml(encryption="unknown", recovery_key_place="to be filled in") + "\n"

@@ -117,8 +117,11 @@ def _named_by(section: DiskSection, survey: Survey) -> tuple[str, str, list[str]
 
 
 def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    if disk.unread:
+        yield _unread(section, disk)
+        return
     if section.whole_disk:
-        yield from _lost(disk)
+        yield _lost(disk)
         return
     if disk.table is None:
         yield Fault(
@@ -127,6 +130,7 @@ def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
             path=("table",),
             found='"keep"',
             allowed='"new"',
+            notes=("With a new table everything on the disk is lost; the survey saw on it: " + _seen(disk) + ".",),
         )
     elif disk.table.label != "gpt":
         yield Fault(
@@ -145,17 +149,37 @@ def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
             yield Fault(code="dynamic-disk", message=message, found=part.type, allowed="plain partitions")
 
 
-def _lost(disk: SurveyedDisk) -> Iterator[Fault]:
-    if disk.partitions or disk.content:
-        rows = [f"partition {part.number}: {describe(part, disk.sector_size)}" for part in disk.partitions]
-        yield Fault(
-            code="everything-lost",
-            message="a new table means that everything on this disk is lost",
-            path=("table",),
-            found='"new"',
-            notes=(*rows, *([f"the whole disk: {disk.content}"] if disk.content else [])),
-            warning=True,
-        )
+def _unread(section: DiskSection, disk: SurveyedDisk) -> Fault:
+    return Fault(
+        code="table-unread",
+        message="the partition table of this disk was never read, so nobody knows what would be lost",
+        path=("table",),
+        found=shown(section.table),
+        allowed="a survey that has read the disk",
+        notes=(
+            *disk.faults,
+            "Run the collector as root on that machine, with sfdisk and blkid on the medium, and make the survey anew.",
+            "If it stays so, the table is damaged: save the data; only if all of it may go, clear the disk by hand "
+            "(wipefs --all) and survey again.",
+        ),
+    )
+
+
+def _lost(disk: SurveyedDisk) -> Fault:
+    rows = [f"partition {part.number}: {describe(part, disk.sector_size)}" for part in disk.partitions]
+    return Fault(
+        code="everything-lost",
+        message="a new table means that everything on this disk is lost",
+        path=("table",),
+        found='"new"',
+        notes=tuple(rows) or (f"the whole disk: {_seen(disk)}",),
+        warning=True,
+    )
+
+
+def _seen(disk: SurveyedDisk) -> str:
+    """What covers a disk without partitions, in words."""
+    return disk.content or "no partition and no file system"
 
 
 def describe(part: SurveyedPartition, sector_size: int) -> str:

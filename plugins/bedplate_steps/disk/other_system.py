@@ -24,7 +24,7 @@ def before(section: DiskSection, layout: Layout) -> Iterator[Action]:
     if not layout.other_systems:
         return
     if section.other_system is not None and section.other_system.encryption != "none":
-        yield _note_recovery_key(section.other_system.recovery_key_place)
+        yield _note_recovery_key(section.other_system.recovery_key_place, section.other_system.encryption)
         yield _suspend(section.other_system.encryption)
     if _vendor(layout) and any(part.role == "recovery" for part in layout.partitions):
         yield _note_recovery()
@@ -61,7 +61,12 @@ def _back_up(layout: Layout) -> Action:
     )
 
 
-def _note_recovery_key(place: str) -> Action:
+_UNKNOWN = (
+    "Nobody has said whether it is encrypted: where manage-bde -status shows no encrypted volume, nothing is to do. "
+)
+
+
+def _note_recovery_key(place: str, state: str) -> Action:
     return Action(
         id="disk.note-recovery-key",
         title="Write down the recovery key of the other system",
@@ -69,7 +74,8 @@ def _note_recovery_key(place: str) -> Action:
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
-                text="In a command prompt run as administrator: write the key identifier and the 48 digits on paper, "
+                text=(_UNKNOWN if state == "unknown" else "")
+                + "In a command prompt run as administrator: write the key identifier and the 48 digits on paper, "
                 f"and compare them with what is kept in this place: {place}",
                 commands=("manage-bde -status", "manage-bde -protectors -get C:"),
             ),
@@ -82,7 +88,7 @@ def _note_recovery_key(place: str) -> Action:
 
 
 def _suspend(state: str) -> Action:
-    done = "It is said to be suspended already: look whether it still is. " if state == "suspended" else ""
+    done = {"suspended": "It is said to be suspended already: look whether it still is. ", "unknown": _UNKNOWN}
     return Action(
         id="disk.suspend-encryption",
         title="Suspend the other system's volume encryption",
@@ -91,7 +97,8 @@ def _suspend(state: str) -> Action:
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
-                text=done + "In a command prompt run as administrator; repeat for every encrypted volume.",
+                text=done.get(state, "")
+                + "In a command prompt run as administrator; repeat for every encrypted volume.",
                 commands=("manage-bde -protectors -disable C: -rebootcount 0", "manage-bde -status"),
             ),
         ),

@@ -40,7 +40,7 @@ def all_faults(section: DiskSection, context: Context) -> Iterator[Fault]:
         return
     yield from disk_faults(section, survey)
     disk = disk_of(section, survey)
-    if disk is not None and (disk.table is not None or section.whole_disk):
+    if disk is not None and not disk.unread and (disk.table is not None or section.whole_disk):
         yield from keep_faults(section, disk)
         yield from rule_faults(section, disk, survey)
 
@@ -79,6 +79,8 @@ def _layout(section: DiskSection, disk: SurveyedDisk, table: PartitionTable, par
         last_lba=table.last_lba,
         partitions=tuple(sorted(parts, key=lambda part: part.start)),
         before=tuple(sorted(_before(section, disk), key=lambda part: part.start)),
+        before_table=disk.table,
+        before_content=disk.content,
         swap_file=section.swap_file.path if section.swap_file else "",
         hibernate=section.hibernate,
         resume=_resume(parts) if section.hibernate else (),

@@ -166,7 +166,20 @@ def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[F
         message = "an encrypted system started in two ways asks for its recovery key again and again"
         yield Fault(code="encrypted-chain-load", message=message, path=("other_system", "start_by"),
                     found='"chain-load"', allowed='"firmware-menu"')  # fmt: skip
+    yield from _unseen_encryption(section, disk)
     yield from _contradictions(section, disk)
+
+
+def _unseen_encryption(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
+    """An encrypted volume shows itself as such, a suspended one too: the plain volume inside is not seen from here."""
+    other = section.other_system
+    rows = [row_of(keep, disk) for keep in section.keep]
+    inside = {row.filesystem.type for row in rows if row and row.filesystem}
+    if other is None or other.encryption not in ("on", "suspended") or "BitLocker" in inside or "ntfs" not in inside:
+        return
+    message = "the survey saw no encrypted volume: what the spec says of it, or the survey, is out of date"
+    yield Fault(code="encryption-not-seen", message=message, path=("other_system", "encryption"), warning=True,
+                found=shown(other.encryption), allowed='"none" if that system says so, or a new survey')  # fmt: skip
 
 
 def _contradictions(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:

@@ -5,7 +5,7 @@ Enters: section, machine and layout. Leaves: actions of the stage `live`, and th
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from bedplate import checks
 from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Stage, WayBack
@@ -56,13 +56,30 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     guards = [
         checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop),
     ]
-    if not layout.whole_disk:
+    if layout.whole_disk:
+        guards.append(_surveyed(layout))
+    else:
         bounds = (str(layout.first_lba), str(layout.last_lba))
         says = f"The disk has the partition table of the survey, {layout.table_id}"
         guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop))
         guards.append(_whole(layout))
         guards.extend(_kept_guard(part) for part in kept_parts(layout))
     return tuple(guards)
+
+
+def _surveyed(layout: Layout) -> Check:
+    """What is erased is what was surveyed: another disk, or another use of this one since then, stops here."""
+    table = layout.before_table
+    rows = layout.before if table else ()
+    lines = [f"label: {table.label}", *([f"label-id: {table.id}"] if table.id else [])] if table else []
+    lines += [f"{row.start} {row.size} {row.type} {row.uuid or '-'}" for row in rows]
+    saw = f"{_count(rows)} in a table of the kind {table.label}" if table else "no partition table"
+    return checks.holds(
+        f"The disk still holds what the survey saw on it: {saw}", "disk-holds", layout.table_id, layout.before_content,
+        stdin=("".join(f"{line}\n" for line in lines),),
+        otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
+        "go, take a new survey and compile again.",
+    )  # fmt: skip
 
 
 def _kept_guard(part: LaidPartition) -> Check:
@@ -87,7 +104,9 @@ def _identify(layout: Layout) -> Action:
         reason="Kernel names such as sda move between starts; the disk is known by what it is and by what is on it.",
         stage=Stage.LIVE,
         operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
-        needs=("tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
+        needs=(
+            "tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:blkid",) if layout.whole_disk else ()),
+            *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
         guards=(*disk_guards(layout), *shrunk, *(_clean_guard(part) for part in clean), *_suspended_guards(layout)),
@@ -276,8 +295,8 @@ def _whole(layout: Layout, early: bool = True) -> Check:
     )  # fmt: skip
 
 
-def _count(made: list[LaidPartition]) -> str:
-    return "1 partition" if len(made) == 1 else f"{len(made)} partitions"
+def _count(parts: Sequence[LaidPartition]) -> str:
+    return "1 partition" if len(parts) == 1 else f"{len(parts)} partitions"
 
 
 def _rows_in_words(made: list[LaidPartition], layout: Layout) -> str:
