@@ -98,7 +98,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
-        "REACHING='' PEEKED='' EARLIER='' QUIET=''",
+        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 

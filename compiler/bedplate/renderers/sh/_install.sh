@@ -227,7 +227,7 @@ carry_out() {
     esac
     ACTION="[$1/$TOTAL] $6"
     LAST_COMMAND='' LAST_STATUS=''
-    if proved "$@"; then
+    if still_proved "$@" || proved "$@"; then
         say "$ACTION: already done, skipped"
         count_done "$@"
         return 0
@@ -245,6 +245,14 @@ carry_out() {
     say "    done, $((NOW - BEGAN)) s"
 }
 
+# still_proved: it was proved at the look, is lasting, and no lasting work has been done since that could undo it.
+still_proved() {
+    case $WORKED:$4 in
+        :*lasting*) is_proved "$1" ;;
+        *) return 1 ;;
+    esac
+}
+
 count_done() {
     case $4 in
         *goes*) INSIDE="$INSIDE [$1]" ;;
@@ -258,6 +266,7 @@ work_on() {
         *guard*) "guard_$1_$2" now || stopped "$1" 'A guard does not hold; this action has not begun.' || return 1 ;;
     esac
     case $4 in
+        *lasting*) CHANGED=yes WORKED=yes ;;
         *change*) CHANGED=yes ;;
     esac
     case $4 in
