@@ -316,9 +316,9 @@ class Campaign:
                 self.cuts.append(self._copy(machine, where))
 
     def _wanted(self, where: str, count: int, lot: random.Random) -> bool:
-        """A sample has fixed places; a campaign takes about `count` of the hundred moments that a run has."""
+        """A sample has fixed places; a campaign takes more than `count` of the 120 moments that a run has."""
         if count > len(SAMPLE):
-            return lot.random() < count / 60
+            return lot.random() < count / 100
         left = [place for place in SAMPLE[:count] if not any(place.search(cut.where) for cut in self.cuts)]
         return any(place.search(where) for place in left)
 
