@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 from attrs import evolve
-from rendering import OWNER, SHELLS, Sandbox, writing
 
 from bedplate.actions import Action, InTarget, Stage, WayBack, WriteFile
 from bedplate.changes import amend, stamp
 from bedplate.graph import InstallGraph, Owned, link
 from bedplate.renderers import script
 from bedplate.spec import Machine
+from rendering import SHELLS, Sandbox, writing
 
 OLD = {
     one.id: one

@@ -12,6 +12,7 @@ from attrs import evolve
 from bedplate.actions import Action, ByHand, Call, Stage, WayBack, token_kind
 from bedplate.changes import Cost, restamp
 from bedplate.diff.model import Diff, Told
+from bedplate.diff.rooted import rooted
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Fault, Rejected
 from bedplate.graph import InstallGraph, Owned, link
@@ -88,7 +89,7 @@ def _settled(found: Mapping[str, Action], diff: Diff) -> Iterator[Action]:
     chosen = [found[name] for name in dict.fromkeys(order)]
     given = {token for action in chosen for token in action.gives}
     for action in chosen:
-        yield evolve(action, needs=tuple(_needs(action, given, installed)))
+        yield rooted(evolve(action, needs=tuple(_needs(action, given, installed))))
     if any(one.change.cost is Cost.NEXT_BOOT for one in diff.told):
         yield _restart(diff)
 

@@ -18,7 +18,7 @@ from bedplate.renderers.markdown import code, fenced, text
 def render(graph: InstallGraph) -> str:
     """The whole checklist."""
     lines = [
-        f"# {text(graph.machine.name)}: installation checklist",
+        f"# {text(graph.machine.name)}: {'change' if graph.scene == 'change' else 'installation'} checklist",
         "",
         f"Made from the spec {code(graph.spec_file)}; digest {code(graph.digest[:16])}.",
         "",

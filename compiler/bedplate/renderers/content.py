@@ -22,6 +22,13 @@ _PLACES: Mapping[Stage, tuple[str, str]] = {
     Stage.TARGET: ("In the new system, from the live medium", "Still on the live medium, as root."),
     Stage.FIRST_BOOT: ("At the first start", "Do this when the machine starts without the live medium."),
 }
+_CHANGED: Mapping[Stage, tuple[str, str]] = {
+    **_PLACES,
+    Stage.TARGET: ("On the installed machine", "Do this as root on the running machine itself."),
+    Stage.FIRST_BOOT: ("At the next start", "Do this when all of the above is done."),
+}
+"""The same for a change of an installed machine."""
+
 _BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
 
 
@@ -147,7 +154,7 @@ def parts(graph: InstallGraph) -> tuple[Part, ...]:
 
 
 def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Told]) -> Part:
-    title, where = _PLACES[stage]
+    title, where = (_CHANGED if graph.scene == "change" else _PLACES)[stage]
     return Part(
         number=number,
         stage=stage,

@@ -124,14 +124,15 @@ def at_hand(graph: InstallGraph) -> tuple[Line, ...]:
     """What to have at hand before the work begins."""
     return (
         (Said("This checklist, on paper or on another machine."),),
-        (Said("The live medium."),),
+        *(((Said("The live medium."),),) if graph.scene == "install" else ()),
         *((tools,) if (tools := _tools(graph)) else ()),
         *_secrets(graph),
     )
 
 
 def _tools(graph: InstallGraph) -> Line:
-    return (Said("On the live medium, the commands "), *_listed(graph.tools), Said(".")) if graph.tools else ()
+    where = "On the live medium" if graph.scene == "install" else "On the machine"
+    return (Said(f"{where}, the commands "), *_listed(graph.tools), Said(".")) if graph.tools else ()
 
 
 def _secrets(graph: InstallGraph) -> Iterator[Line]:

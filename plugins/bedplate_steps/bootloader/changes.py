@@ -128,7 +128,8 @@ def _entries(before: Bootloader, after: Bootloader, menu: tuple[Action, ...]) ->
                          new=("entries", index, "title"), actions=menu, covers=(_MENU,))  # fmt: skip
         if (one.loader, one.partition) != (entry.loader, entry.partition):
             yield Change(says=f"menu entry {entry.name} starts {entry.loader or 'what the survey found'}",
-                         cost=Cost.NEXT_BOOT, old=("entries", place), new=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
+                         cost=Cost.NEXT_BOOT, old=("entries", place), new=("entries", index),
+                         actions=menu)  # fmt: skip
 
 
 def _value(value: object) -> str:

@@ -38,6 +38,17 @@ def check(section: Users, context: Context) -> Iterable[Fault]:
         for fault in _person_faults(person, section, family):
             yield fault.under("people", index)
     yield from _twin_faults(section)
+    yield from _former_faults(section)
+
+
+def _former_faults(section: Users) -> Iterable[Fault]:
+    """Somebody who has an account is not a former person: the home folder must not be in doubt."""
+    present = {person.name for person in section.people}
+    for index, former in enumerate(section.former):
+        if former.name in present:
+            yield Fault(code="former-person-present", message="this person has an account in the same spec",
+                        path=("former", index, "name"), found=shown(former.name),
+                        allowed="a name that is not among the people")  # fmt: skip
 
 
 def _family(context: Context) -> Family | None:
