@@ -201,7 +201,15 @@ def test_an_unanswered_need_is_named() -> None:
     ],
 )  # fmt: skip
 def test_the_order_of_the_work(text: str, order: list[str]) -> None:
-    assert [node.action.id for node in linked(text)] == ["disk.mount", *(f"base.{name}" for name in order)]
+    # what can be looked at without network or clock goes before everything else
+    first = ["base.look", "disk.mount"] if "archive" in text else ["disk.mount", "base.look"]
+    assert [node.action.id for node in linked(text)] == [*first, *(f"base.{name}" for name in order)]
+
+
+@pytest.mark.parametrize("text", [APT, PACMAN, DNF, 'family = "apt"\narchive = "/b.tar"'])
+def test_what_the_base_needs_is_looked_at_without_the_disk(text: str) -> None:
+    look, unpack = action(linked(text), "base.look"), action(linked(text), "base.unpack")
+    assert not look.changes and look.guards == unpack.guards[: len(look.guards)] and "target:mounted" not in look.needs
 
 
 def test_packages_of_all_steps_come_in_one_transaction() -> None:
@@ -245,7 +253,7 @@ def test_the_source_is_asked_before_the_first_write_and_again_right_before_use()
 @pytest.mark.parametrize("text", [APT, PACMAN, DNF, APT + 'archive = "/b.tar.zst"\n'])
 def test_what_changes_has_proofs_and_a_way_back(text: str) -> None:
     for node in linked(text + 'services = ["cron.service"]'):
-        if node.action.id.startswith("base."):
+        if node.action.id.startswith("base.") and (node.action.changes or node.action.id != "base.look"):
             assert node.action.proofs
             assert node.action.way_back.note
     assert action(linked(text), "base.unpack").stamped

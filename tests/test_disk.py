@@ -410,7 +410,7 @@ def test_the_shrink_is_for_a_person_with_the_exact_amount() -> None:
     [operation] = shrink.operations
     assert shrink.stage is Stage.OTHER_SYSTEM and isinstance(operation, ByHand)
     assert shrink.title == f"Shrink factory-system by {amount} MiB, in the other system"
-    assert f"shrink desired={amount}" in operation.commands
+    assert f"shrink desired={amount} minimum={amount}" in operation.commands
     verbs = [check.test.verb for check in shrink.proofs if isinstance(check.test, Call)]
     assert verbs == ["partition-ends-by", "ntfs-fits"]
 

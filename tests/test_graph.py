@@ -172,3 +172,31 @@ def test_the_digest_changes_with_any_field() -> None:
     two, _ = link([act("a.one", operations=(Call(verb="v"),))])
     assert one[0].digest != two[0].digest
     assert one[0].digest == link([act("a.one")])[0][0].digest
+
+
+def test_what_only_looks_goes_before_the_first_write_of_the_live_stage() -> None:
+    nodes, _ = link([
+        act("a.table", gives=["disk:partitioned"], needs=["disk:saved"]),
+        act("a.save", gives=["disk:saved"]),
+        act("a.mount", transient=True, needs=["disk:partitioned"], gives=["mount:/"]),
+        act("b.format", needs=["disk:partitioned"]),
+        act("c.clock", transient=True, needs=["network:live"]),
+        act("d.network", changes=False, gives=["network:live"]),
+        act("e.there", changes=False, stage=Stage.TARGET),
+        act("e.written", stage=Stage.TARGET),
+        act("f.shut-down", stage=Stage.FIRMWARE, gives=["prepared:off"]),
+        act("g.loader", changes=False, needs=["prepared:off"]),
+    ])  # fmt: skip
+    assert ids(nodes) == ["f.shut-down", "d.network", "c.clock", "g.loader", "a.save", "a.table", "a.mount",
+                          "b.format", "e.there", "e.written"]  # fmt: skip
+
+
+def test_gathered_names_stand_quoted_in_what_a_person_types() -> None:
+    typed = Call(verb="get", by_hand=("update", ("get ", Gathered("package"), " --now")))
+    other = Run(argv=("x",), by_hand=(("y ", Gathered("package")),))
+    base = act("base.install", gathers="package", operations=(typed, other))
+    nodes, _ = link([base, act("a.x", needs=["package:zsh", "package:at;reboot"])])
+    assert nodes[0].action.operations == (
+        Call(verb="get", by_hand=("update", "get 'at;reboot' zsh --now")),
+        Run(argv=("x",), by_hand=("y 'at;reboot' zsh",)),
+    )  # fmt: skip

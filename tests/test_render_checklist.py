@@ -67,11 +67,12 @@ def test_the_parts_come_in_the_order_of_the_work() -> None:
         "What is erased and what is kept",
         "Cautions",
         "What to have at hand",
-        "Stage 1: In the other system",
-        "Stage 2: In the firmware",
-        "Stage 3: On the live medium",
-        "Stage 4: In the new system, from the live medium",
-        "Stage 5: At the first start",
+        "Words",
+        "Stage 1: In the other system, kelp-02 (disk TW-1)",
+        "Stage 2: In the firmware, kelp-02 (disk TW-1)",
+        "Stage 3: On the live medium, kelp-02 (disk TW-1)",
+        "Stage 4: In the new system, from the live medium, kelp-02 (disk TW-1)",
+        "Stage 5: At the first start, kelp-02 (disk TW-1)",
         "Hand-over sheet",
         "Rescue sheet",
     ]
@@ -93,7 +94,7 @@ def test_an_action_says_why_how_what_to_expect_and_how_to_go_back() -> None:
     text = whole()
     for words in (
         "Why: Because of demo.parts.",
-        "- The disk is not in use (if not: Unmount it.)",
+        "- (1) The disk is not in use: `true > /dev/null && echo yes`. If not: Unmount it.",
         "sfdisk --append \"$DISK\" <<'END'\nsize=8192\nEND",
         "If it goes wrong: It says that the disk is in use.",
         "Way back: Delete only ours.",
@@ -101,7 +102,10 @@ def test_an_action_says_why_how_what_to_expect_and_how_to_go_back() -> None:
         "cat > /mnt/target/etc/hostname <<'END'\nkelp-02\nEND",
         "- /etc/hostname is as planned",
         "chroot /mnt/target chpasswd <<'END'\nana:<Password of ana>\nEND",
-        "The script does 3 by itself",
+        "**Choose one way for 3 to 5, and stay with it.**",
+        "sh /mnt/second/kelp-02.sh",
+        "and go on at 6.",
+        "Put the secret itself in the place of `<Password of ana>`, then press Enter:",
         "the serial number `TW-1`",
         "DISK=/dev/",
     ):

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import jsonschema
 import pytest
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Run, SecretRef, Where, WriteFile
@@ -156,7 +156,10 @@ def test_passwords_go_through_standard_input_only() -> None:
     found = actions(OPEN + ANA + BEN + f'password = "{HASH}"')
     [ask] = found["users.password-ana"].operations
     [known] = found["users.password-ben"].operations
-    assert ask == Run(argv=("chpasswd",), where=Where.TARGET, stdin=("ana:", SecretRef("password-ana"), "\n"))
+    assert isinstance(ask, Run) and ask.by_hand[-1] == "chroot /mnt/target passwd ana"
+    assert evolve(ask, by_hand=()) == Run(
+        argv=("chpasswd",), where=Where.TARGET, stdin=("ana:", SecretRef("password-ana"), "\n")
+    )
     assert known == Run(argv=("chpasswd", "-e"), where=Where.TARGET, stdin=("ben:", HASH, "\n"))
     [secret] = found["users.password-ana"].secrets
     # NIST SP 800-63B, 5.1.1.2: at least 8 characters

@@ -95,14 +95,23 @@ Content = tuple[str | SecretRef | Disk, ...]
 # --- operations ------------------------------------------------------------------------------------------------
 
 
+Typed = str | tuple[str | Gathered, ...]
+"""What a person types: one line for a POSIX shell as it stands, or its parts where gathered names stand in it. A line
+that begins with `# ` is a sentence to the person instead; the commands behind it stand in a block of their own."""
+
+
 @frozen(kw_only=True)
 class Run:
-    """Run one command. `stdin` goes to its standard input; `stdout_to` (a live path) receives its output."""
+    """Run one command. `stdin` goes to its standard input; `stdout_to` (a live path) receives its output.
+
+    `by_hand` is what a person types instead, where the same command would be the wrong one for hands.
+    """
 
     argv: Argv
     where: Where = Where.LIVE
     stdin: Content | None = None
     stdout_to: Word | None = None
+    by_hand: tuple[Typed, ...] = ()
 
 
 @frozen(kw_only=True)
@@ -128,13 +137,14 @@ class Link:
 class Call:
     """Call one verb of the script's runtime library (`renderers/sh/VERB.sh`) with words as arguments.
 
-    For work that takes more than one command. `by_hand` shows a person the commands that do the same, one a line.
+    For work that takes more than one command. `by_hand` shows a person the commands that do the same. Of a check they
+    look whether it holds, and each prints a line only if it does.
     """
 
     verb: str
     args: Argv = ()
     stdin: Content | None = None
-    by_hand: tuple[str, ...] = ()
+    by_hand: tuple[Typed, ...] = ()
 
 
 @frozen(kw_only=True)

@@ -23,9 +23,10 @@ def outputs(
 
 
 def holds(says: str, verb: str, *args: Word, stdin: Content | None = None, otherwise: str = "",
-          early: bool = True) -> Check:  # fmt: skip
-    """The runtime verb `verb` succeeds."""
-    return Check(says=says, test=Call(verb=verb, args=args, stdin=stdin), otherwise=otherwise, early=early)
+          early: bool = True, by_hand: tuple[str, ...] = ()) -> Check:  # fmt: skip
+    """The runtime verb `verb` succeeds. `by_hand`: commands for a person, each prints a line only if it holds."""
+    test = Call(verb=verb, args=args, stdin=stdin, by_hand=by_hand)
+    return Check(says=says, test=test, otherwise=otherwise, early=early)
 
 
 def file_is(path: str, content: Content, mode: int = 0o644) -> Check:

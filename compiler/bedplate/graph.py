@@ -1,13 +1,15 @@
 """The install graph. Enters: actions with their owners. Leaves: a linked, ordered, explained `InstallGraph`.
 
 Needs and gives become edges; what cannot be joined is a fault that names steps, actions and, for a cycle, the loop.
-The order is stage, then dependency, then section order of the spec, then emission order.
+The order is stage, then dependency, then what only looks before what changes, then section order of the spec, then
+emission order.
 """
 
 from __future__ import annotations
 
 import heapq
 import itertools
+import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeVar, cast
 
@@ -25,6 +27,7 @@ from bedplate.actions import (
     Run,
     Secret,
     Stage,
+    Typed,
     token_kind,
 )
 from bedplate.faults import Fault, Rejected, nearest, ordered
@@ -123,7 +126,7 @@ def link(owned: Sequence[Owned]) -> tuple[tuple[Node, ...], tuple[str, ...]]:
         raise Rejected(ordered(faults))
     after = [[giver for _, giver in row] for row in edges]
     _close_stages(owned, edges, after)
-    ranks = sorted(range(len(owned)), key=lambda index: (_STAGES[owned[index].action.stage], index))
+    ranks = sorted(range(len(owned)), key=lambda index: _rank(owned[index], index))
     sequence = order(after, ranks)
     if len(sequence) < len(owned):
         raise Rejected([_cycle(owned, edges, after, set(sequence))])
@@ -183,9 +186,12 @@ def _gather(owned: Sequence[Owned]) -> Iterable[Owned]:
 
 def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
     def operation(item: Operation) -> Operation:
+        if not isinstance(item, Run | Call):
+            return item
+        typed = tuple(_typed(line, kind, names) for line in item.by_hand)
         if isinstance(item, Run):
-            return evolve(item, argv=_fill(item.argv, kind, names))
-        return evolve(item, args=_fill(item.args, kind, names)) if isinstance(item, Call) else item
+            return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed)
+        return evolve(item, args=_fill(item.args, kind, names), by_hand=typed)
 
     proofs = []
     for proof in action.proofs:
@@ -195,6 +201,17 @@ def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
     gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
     operations = tuple(operation(item) for item in action.operations)
     return evolve(action, operations=operations, proofs=tuple(proofs), gives=tuple(gives))
+
+
+def _typed(line: Typed, kind: str, names: tuple[str, ...]) -> Typed:
+    """A line for a person with the names in it, each quoted for a shell. It stays in parts while other kinds wait."""
+    if isinstance(line, str):
+        return line
+    quoted = [shlex.quote(name) for name in names]
+    parts = tuple(
+        (part.joined or " ").join(quoted) if isinstance(part, Gathered) and part.kind == kind else part for part in line
+    )
+    return "".join(map(str, parts)) if all(isinstance(part, str) for part in parts) else parts
 
 
 def _fill(argv: Argv, kind: str, names: tuple[str, ...]) -> Argv:
@@ -250,6 +267,19 @@ def _edges(
                 faults.append(_unmet(token, own, givers))
         edges.append(row)
     return edges, tools, faults
+
+
+def _rank(own: Owned, index: int) -> tuple[int, bool, int]:
+    return _STAGES[own.action.stage], not _looks(own), index
+
+
+def _looks(own: Owned) -> bool:
+    """Whether an action on the live medium leaves nothing behind. Such a one goes first in its stage, once it is ready.
+
+    What can be found out is so found out before the first write, by hand too, whatever section it belongs to. It is a
+    preference among the ready ones and no edge: nothing waits for it that did not before.
+    """
+    return own.action.stage is Stage.LIVE and (own.action.transient or not own.action.changes)
 
 
 def _close_stages(

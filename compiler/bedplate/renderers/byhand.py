@@ -1,17 +1,19 @@
 """Operations and checks as a person types them. Enters: values of `bedplate.actions`. Leaves: command lines.
 
-The disk is `$DISK`, the target's root `/mnt/target`; a secret stands as `<its prompt>` where it has to be typed.
+The disk is `$DISK`, the target's root `/mnt/target`; a secret stands as `<its prompt>` in a file to be edited. A line
+that begins with `# ` is no command but a sentence to the person.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from bedplate.actions import (
     TARGET,
     Argv,
     ByHand,
     Call,
+    Coding,
     Content,
     Disk,
     Link,
@@ -21,26 +23,38 @@ from bedplate.actions import (
     SecretRef,
     Succeeds,
     Test,
+    Typed,
     Where,
     WriteFile,
 )
+from bedplate.faults import reject
 from bedplate.renderers.shell import CONTROL, by_hand, escaped, place, quote, typed
 
 
 def commands(item: Operation, prompts: Mapping[str, str]) -> list[str]:
     """The commands of one operation, each may span lines. `prompts` gives the words for each secret."""
+    if isinstance(item, Run) and item.by_hand:
+        return lines(item.by_hand)
     match item:
         case Run():
             into = f" > {by_hand((item.stdout_to,))}" if item.stdout_to is not None else ""
-            return [_fed(_inside(item.where) + by_hand(item.argv, item.where) + into, item.stdin, prompts)]
+            command = _fed(_inside(item.where) + by_hand(item.argv, item.where) + into, item.stdin, prompts)
+            return [*_put_in(item.stdin or (), prompts), command]
         case WriteFile():
             return _write_file(item, prompts)
         case Link():
             return [f"ln -sfnT -- {typed(item.to)} {typed(place(item.path))}"]
         case Call():
-            return list(item.by_hand)
+            return lines(item.by_hand)
         case ByHand():
             return list(item.commands)
+
+
+def lines(typed_lines: Iterable[Typed]) -> list[str]:
+    """Lines for a person; names were gathered into them when the graph was linked. Raises Rejected if not."""
+    if not all(isinstance(line, str) for line in typed_lines):
+        raise reject("not-gathered", "names were never gathered into a line for a person")
+    return [line for line in typed_lines if isinstance(line, str)]
 
 
 def looking(test: Test) -> list[str]:
@@ -49,7 +63,18 @@ def looking(test: Test) -> list[str]:
         case Succeeds() | Outputs():
             return [_inside(test.where) + by_hand(test.argv, test.where)]
         case Call():
-            return list(test.by_hand) or _looking(test)
+            return lines(test.by_hand) or _looking(test)
+
+
+def asking(test: Test) -> list[str]:
+    """The same, but each prints a line only if the test holds. Empty: only the script can tell."""
+    match test:
+        case Succeeds():
+            return [f"{looking(test)[0]} > /dev/null && echo yes"]
+        case Outputs():
+            return [f"{looking(test)[0]} | grep -Fx -e {typed(test.text.rstrip(chr(10)))}"]
+        case Call():
+            return looking(test)
 
 
 def _looking(test: Call) -> list[str]:
@@ -79,7 +104,27 @@ def _write_file(item: WriteFile, prompts: Mapping[str, str]) -> list[str]:
     made = f"install -D -m {item.mode:o} -o {quote(user)} -g {quote(group)} /dev/null {path}"
     text = _literal(item.content, prompts)
     filled = f"{_printed(item.content, prompts)} > {path}" if text is None else _here(f"cat > {path}", text)
-    return [made, filled]
+    return [made, filled, *_replaced(item.content, path, prompts)]
+
+
+def _put_in(content: Content, prompts: Mapping[str, str]) -> list[str]:
+    names = dict.fromkeys(_text(part, prompts) for part in content if isinstance(part, SecretRef))
+    return [f"# Put the secret itself in the place of `{name}`, then press Enter:" for name in names]
+
+
+def _replaced(content: Content, path: str, prompts: Mapping[str, str]) -> list[str]:
+    """What follows a file in which prompts stand for secrets: they have to be replaced, and none may be left."""
+    secrets = [part for part in content if isinstance(part, SecretRef)]
+    if not secrets:
+        return []
+    twice = " A backslash in it is written twice." if any(part.coding is Coding.KEYFILE for part in secrets) else ""
+    names = dict.fromkeys(_text(part, prompts) for part in secrets)
+    return [
+        f"# Now put the secret itself in the place of `{'`, `'.join(names)}`, signs < and > included.{twice}",
+        f"vi {path}",
+        *(f"grep -F -e {quote(name)} {path} && echo 'STILL TO BE REPLACED'" for name in names),
+        "# The last command must print nothing.",
+    ]
 
 
 def _fed(command: str, content: Content | None, prompts: Mapping[str, str]) -> str:

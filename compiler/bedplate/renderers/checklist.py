@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from bedplate.actions import Check
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, handover, overview, rescue
-from bedplate.renderers.content import Code, Commands, Guards, Line, Loud, Part, Passage, Signs, Told
-from bedplate.renderers.markdown import code, fenced, text
+from bedplate.renderers import content, diskmap, handover, overview, rescue, ways
+from bedplate.renderers.content import Asked, Code, Commands, Guards, Line, Loud, Part, Passage, Said, Signs, Told
+from bedplate.renderers.markdown import code, fenced, inline, text
 
 
 def render(graph: InstallGraph) -> str:
@@ -25,10 +24,14 @@ def render(graph: InstallGraph) -> str:
         *["## What this machine will be", "", _line(overview.about(graph)), ""],
         *_disk(graph),
         *_cautions(graph),
-        *["## What to have at hand", "", *(f"- {_line(line)}" for line in overview.at_hand(graph)), ""],
+        *_at_hand(graph),
+        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.WORDS), ""],
     ]
-    for part in content.parts(graph):
-        lines += _stage(part)
+    parts = content.parts(graph)
+    alone = graph.scene != "install"
+    first = None if alone else next((part for part in parts if part.by_script and part.actions), None)
+    for part in parts:
+        lines += _stage(part, tuple(_ways(graph, parts)) if part is first else ())
     keeping = "Fill it in, print it, and leave it with whoever keeps the machine."
     lines += _sheet("Hand-over sheet", keeping, handover.sheet(graph))
     keep = "Keep this with the machine. Every command is the one for this machine."
@@ -36,16 +39,24 @@ def render(graph: InstallGraph) -> str:
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
+def _prose(words: str) -> str:
+    return _line(content.prose(words))
+
+
 def _line(line: Line) -> str:
-    return "".join(map(_piece, line)).strip()
+    first, *others = line or (Said(""),)
+    start = text(first.text) + " " * first.text.endswith(" ") if isinstance(first, Said) else _piece(first)
+    return (start + "".join(map(_piece, others))).strip()
 
 
-def _piece(piece: content.Said | Code | Loud) -> str:
-    if isinstance(piece, Code):
-        return code(piece.text)
-    start, end = (" " if piece.text[:1] == " " else ""), (" " if piece.text[-1:] == " " and piece.text.strip() else "")
-    shown = text(piece.text)
-    return f"**{shown}**" if isinstance(piece, Loud) else f"{start}{shown}{end}"
+def _piece(piece: Said | Code | Loud) -> str:
+    match piece:
+        case Code():
+            return code(piece.text)
+        case Loud():
+            return f"**{text(piece.text)}**"
+        case Said():
+            return inline(piece.text)
 
 
 # --- before the work ---------------------------------------------------------------------------------------------
@@ -72,21 +83,34 @@ def _disk(graph: InstallGraph) -> list[str]:
 def _cautions(graph: InstallGraph) -> list[str]:
     lines = []
     for caution in overview.cautions(graph):
-        lines += [f"- {text(caution.says)}", *(f"  - {text(note)}" for note in caution.notes)]
+        lines += [f"- {_prose(caution.says)}", *(f"  - {_prose(note)}" for note in caution.notes)]
     return ["## Cautions", "", *lines, ""]
+
+
+def _at_hand(graph: InstallGraph) -> list[str]:
+    lines = [*overview.at_hand(graph)]
+    if graph.scene == "install" and any(graph.stage(stage) for stage in content.BY_SCRIPT):
+        lines.append(ways.script_at_hand(graph))
+    return ["## What to have at hand", "", *(f"- {_line(line)}" for line in lines), ""]
 
 
 # --- the stages --------------------------------------------------------------------------------------------------
 
 
-def _stage(part: Part) -> list[str]:
-    head = [f"## Stage {part.number}: {part.title}", ""]
+def _ways(graph: InstallGraph, parts: tuple[Part, ...]) -> Iterator[Passage]:
+    yield from ways.choose(graph, parts)
+    yield from ways.tools_test(graph, parts)
+
+
+def _stage(part: Part, ways_through: tuple[Passage, ...]) -> list[str]:
+    head = [f"## Stage {part.number}: {part.title}, {text(part.here)}", ""]
     if not part.actions:
         return [*head, "Nothing to do here.", ""]
-    script = f"The script does {part.span} by itself; here they stand to follow along, or to do by hand."
     blocks = [
+        [f"- [ ] I am at {text(part.here)}"],
         [part.where],
-        [script] if part.by_script else [],
+        [f"The script does {part.span}."] if part.by_script and not ways_through else [],
+        *_passages(ways_through),
         *_passages(part.before),
         *(block for told in part.actions for block in _action(told)),
     ]
@@ -95,38 +119,33 @@ def _stage(part: Part) -> list[str]:
 
 def _action(told: Told) -> Iterator[list[str]]:
     action = told.action
-    yield [f"- [ ] **{told.number}. {text(action.title)}**"]
-    yield [f"Why: {text(action.reason)}"]
-    yield from ([f"**Caution:** {text(caution)}"] for caution in action.cautions)
+    yield [f"- [ ] **{told.number}. {_prose(action.title)}**"]
+    yield [f"Why: {_prose(action.reason)}"]
+    yield from ([f"**Caution:** {_prose(caution)}"] for caution in action.cautions)
     yield from _guards(told.guards)
     if told.gathered:
         yield [f"Every {text(action.gathers)} that this machine needs ({len(told.gathered)}):"]
         yield fenced(content.wrapped(told.gathered), "text")
     yield from _passages(told.work)
-    if told.secrets:
-        yield [f"Type {', '.join(code(f'<{prompt}>') for prompt in told.secrets)} as the secret itself."]
-    yield [f"Expected: {text(action.expected)}"] if action.expected else []
-    yield [f"If it goes wrong: {text(action.trouble)}"] if action.trouble else []
+    yield [f"Expected: {_prose(action.expected)}"] if action.expected else []
+    yield [f"If it goes wrong: {_prose(action.trouble)}"] if action.trouble else []
     yield from _signs("How to know it worked:", told.proofs)
     yield from _signs("On the running machine, in the end:", told.audits)
     if told.back:
-        yield [f"Way back: {'' if told.back.possible else '**cannot be undone.** '}{text(told.back.note)}"]
+        yield [f"Way back: {'' if told.back.possible else '**cannot be undone.** '}{_prose(told.back.note)}"]
         yield from _passages(told.back.work)
 
 
 def _guards(guards: Guards) -> Iterator[list[str]]:
-    known = [f"- Still so: {_counted(count)} that action {number} asks for" for number, count in guards.known]
+    known = [f"- Still so: {places} of action {number}" for number, places in guards.known]
     if guards.new or known:
-        yield ["Only begin if:"]
-        yield [*known, *(f"- {text(check.says)}{_otherwise(check)}" for check in guards.new)]
+        yield [f"Only begin if ({content.HOW_TO_ASK}):"]
+        yield [*known, *(f"- {_asked(one)}" for one in guards.new)]
 
 
-def _counted(count: int) -> str:
-    return "the thing" if count == 1 else f"the {count} things"
-
-
-def _otherwise(check: Check) -> str:
-    return f" (if not: {text(check.otherwise)})" if check.otherwise else ""
+def _asked(one: Asked) -> str:
+    how = f": {', and '.join(map(code, one.looking))}" if one.looking else f" ({content.SCRIPT_ALONE})"
+    return f"{one.label} {_prose(one.says)}{how}" + (f". If not: {_prose(one.otherwise)}" if one.otherwise else "")
 
 
 def _passages(passages: Iterable[Passage]) -> Iterator[list[str]]:
@@ -140,7 +159,7 @@ def _passages(passages: Iterable[Passage]) -> Iterator[list[str]]:
 def _signs(title: str, signs: Signs) -> Iterator[list[str]]:
     if signs.says:
         yield [title]
-        yield [f"- {text(says)}" for says in signs.says]
+        yield [f"- {_prose(says)}" for says in signs.says]
     if signs.looking:
         yield fenced(signs.looking)
 

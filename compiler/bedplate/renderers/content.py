@@ -5,6 +5,7 @@ Checklist and page are two forms of these values; every sentence they share is m
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 
@@ -16,7 +17,8 @@ from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import byhand
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
-    Stage.OTHER_SYSTEM: ("In the other system", "Start the machine as usual and do this in the system that is there."),
+    Stage.OTHER_SYSTEM: ("In the other system", "Start the machine as usual and do this in the system that is there. "
+                         "What says “At your desk” is done on another machine."),
     Stage.FIRMWARE: ("In the firmware", "Do this in the firmware's setup and its boot menu."),
     Stage.LIVE: ("On the live medium", "Do this as root on the live medium."),
     Stage.TARGET: ("In the new system, from the live medium", "Still on the live medium, as root."),
@@ -29,7 +31,10 @@ _CHANGED: Mapping[Stage, tuple[str, str]] = {
 }
 """The same for a change of an installed machine."""
 
-_BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
+HOW_TO_ASK = "a command prints a line if it holds, and nothing if not"
+SCRIPT_ALONE = "only the script checks this"
+BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
+"""Stages that the script can do."""
 
 
 # --- pieces of text ----------------------------------------------------------------------------------------------
@@ -71,23 +76,50 @@ class Commands:
 Passage = Line | Commands
 
 
+_EXACT = re.compile(r"`([^`\n]+)`|(?<!\S)([^\s\\]*\\\S*[^\s.,;:)])")
+"""Words to be typed or recognised exactly: between backquotes, or a word with a backslash (a path of the firmware)."""
+
+
+def prose(words: str) -> Line:
+    """A sentence in pieces, its commands and paths apart."""
+    pieces: list[Said | Code | Loud] = []
+    at = 0
+    for match in _EXACT.finditer(words):
+        pieces += [Said(words[at : match.start()])] if match.start() > at else []
+        pieces.append(Code(match[1] or match[2]))
+        at = match.end()
+    return (*pieces, Said(words[at:])) if at < len(words) or not pieces else tuple(pieces)
+
+
 # --- actions and stages ------------------------------------------------------------------------------------------
 
 
 @frozen(kw_only=True)
-class Guards:
-    """What must be so before an action begins. `known` counts those that an earlier action asks for, by its number."""
+class Asked:
+    """One thing that must be so before an action begins."""
 
-    new: tuple[Check, ...] = ()
-    known: tuple[tuple[int, int], ...] = ()
+    label: str
+    """Its number among those of its action, "(3)"."""
+    says: str
+    looking: tuple[str, ...]
+    """Commands that each print a line if it holds; empty: only the script can tell."""
+    otherwise: str
+
+
+@frozen(kw_only=True)
+class Guards:
+    """What must be so before an action begins. `known`: numbers of earlier actions, and which of their things."""
+
+    new: tuple[Asked, ...] = ()
+    known: tuple[tuple[int, str], ...] = ()
 
     @property
-    def grouped(self) -> tuple[tuple[str, tuple[Check, ...]], ...]:
+    def grouped(self) -> tuple[tuple[str, tuple[Asked, ...]], ...]:
         """The new ones by what a person does if they do not hold, in the order of the first of each."""
-        groups: dict[str, list[Check]] = {}
-        for check in self.new:
-            groups.setdefault(check.otherwise, []).append(check)
-        return tuple((otherwise, tuple(checks)) for otherwise, checks in groups.items())
+        groups: dict[str, list[Asked]] = {}
+        for one in self.new:
+            groups.setdefault(one.otherwise, []).append(one)
+        return tuple((otherwise, tuple(ones)) for otherwise, ones in groups.items())
 
 
 @frozen(kw_only=True)
@@ -116,8 +148,6 @@ class Told:
     guards: Guards
     gathered: tuple[str, ...]
     """Names of the kind `action.gathers`."""
-    secrets: tuple[str, ...]
-    """Prompts of the secrets that have to be put into its commands."""
     work: tuple[Passage, ...]
     proofs: Signs
     audits: Signs
@@ -134,6 +164,8 @@ class Part:
     stage: Stage
     title: str
     where: str
+    here: str
+    """At which machine: its name and its disk."""
     by_script: bool
     """The script can do these actions."""
     before: tuple[Passage, ...]
@@ -160,10 +192,16 @@ def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Tol
         stage=stage,
         title=title,
         where=where,
-        by_script=stage in _BY_SCRIPT,
+        here=_here(graph),
+        by_script=stage in BY_SCRIPT,
         before=tuple(_disk_variable(graph)) if stage is Stage.LIVE else (),
         actions=tuple(told[node.number] for node in graph.stage(stage)),
     )
+
+
+def _here(graph: InstallGraph) -> str:
+    layout = graph.fact(Layout)
+    return graph.machine.name + (f" (disk {layout.serial or layout.disk_words})" if layout else "")
 
 
 def _disk_variable(graph: InstallGraph) -> Iterator[Passage]:
@@ -183,7 +221,7 @@ def _disk_variable(graph: InstallGraph) -> Iterator[Passage]:
 def _told(graph: InstallGraph) -> Iterator[Told]:
     prompts = {secret.name: secret.prompt for secret in graph.secrets}
     numbers = {node.action.id: node.number for node in graph.nodes}
-    asked: dict[Check, int] = {}
+    asked: dict[Check, tuple[int, int]] = {}
     for node in graph.nodes:
         action = node.action
         yield Told(
@@ -191,26 +229,38 @@ def _told(graph: InstallGraph) -> Iterator[Told]:
             action=action,
             guards=_guards(node, asked),
             gathered=gathered(action),
-            secrets=tuple(secret.prompt for secret in action.secrets),
             work=tuple(_work(action.operations, prompts)),
-            proofs=_signs(action.proofs),
+            proofs=_signs(action.proofs, shell=action.stage not in (Stage.OTHER_SYSTEM, Stage.FIRMWARE)),
             audits=_signs(action.audits),
             back=_back(action.way_back, prompts),
             after=tuple(sorted({numbers[edge.giver] for edge in node.after})),
         )
 
 
-def _guards(node: Node, asked: dict[Check, int]) -> Guards:
-    """The guards of an action; what an earlier action asks for in the same words is only counted."""
-    known: dict[int, int] = {}
-    new = []
-    for check in node.action.guards:
-        earlier = asked.setdefault(check, node.number)
-        if earlier == node.number:
-            new.append(check)
+def _guards(node: Node, asked: dict[Check, tuple[int, int]]) -> Guards:
+    """The guards of an action; what an earlier action asks for in the same words is only named by its number."""
+    known: dict[int, list[int]] = {}
+    new: list[Asked] = []
+    for check in dict.fromkeys(node.action.guards):
+        number, place = asked.setdefault(check, (node.number, len(new) + 1))
+        if number == node.number:
+            new.append(_asked(check, place))
         else:
-            known[earlier] = known.get(earlier, 0) + 1
-    return Guards(new=tuple(new), known=tuple(sorted(known.items())))
+            known.setdefault(number, []).append(place)
+    return Guards(new=tuple(new), known=tuple((number, _places(places)) for number, places in sorted(known.items())))
+
+
+def _asked(check: Check, place: int) -> Asked:
+    looking = tuple(byhand.asking(check.test))
+    return Asked(label=f"({place})", says=check.says, looking=looking, otherwise=check.otherwise)
+
+
+def _places(places: list[int]) -> str:
+    """Numbers of guards in words: "(2)", "(1) to (7)", "(1), (4)"."""
+    first, last = places[0], places[-1]
+    if len(places) > 2 and places == list(range(first, last + 1)):
+        return f"({first}) to ({last})"
+    return ", ".join(f"({place})" for place in places)
 
 
 def gathered(action: Action) -> tuple[str, ...]:
@@ -231,18 +281,32 @@ def _work(operations: Iterable[Operation], prompts: Mapping[str, str]) -> Iterat
         if not isinstance(item, ByHand):
             pending += byhand.commands(item, prompts)
             continue
-        if pending:
-            yield Commands(lines=tuple(pending))
-            pending = []
-        yield (Said(item.text),)
+        yield from passages(pending)
+        pending = []
+        yield prose(item.text)
         if item.commands:
-            yield Commands(lines=item.commands, shell=False)
-    if pending:
-        yield Commands(lines=tuple(pending))
+            yield from passages(item.commands, shell=False)
+    yield from passages(pending)
 
 
-def _signs(checks: tuple[Check, ...]) -> Signs:
-    looking = dict.fromkeys(line for check in checks for line in byhand.looking(check.test))
+def passages(lines: Iterable[str], shell: bool = True) -> Iterator[Passage]:
+    """Lines to type as blocks; a line that begins with `# ` is a sentence between them."""
+    block: list[str] = []
+    for line in lines:
+        if not line.startswith("# "):
+            block.append(line)
+            continue
+        if block:
+            yield Commands(lines=tuple(block), shell=shell)
+        yield prose(line.removeprefix("# "))
+        block = []
+    if block:
+        yield Commands(lines=tuple(block), shell=shell)
+
+
+def _signs(checks: tuple[Check, ...], shell: bool = True) -> Signs:
+    """Without a shell to type them in, the commands that show it wait for the live medium."""
+    looking = dict.fromkeys(line for check in checks for line in byhand.asking(check.test) if shell)
     return Signs(says=tuple(check.says for check in checks), looking=tuple(looking))
 
 

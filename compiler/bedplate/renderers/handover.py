@@ -12,7 +12,7 @@ from bedplate.actions import Stage
 from bedplate.facts import LaidPartition, Layout
 from bedplate.graph import InstallGraph
 from bedplate.renderers import rescue
-from bedplate.renderers.content import Code, Loud, Passage, Said
+from bedplate.renderers.content import Code, Loud, Passage, Said, prose
 from bedplate.renderers.rescue import Rescue
 from bedplate.units import in_gib
 
@@ -64,7 +64,7 @@ def _start(graph: InstallGraph) -> Iterator[Passage]:
 
 def _copies(graph: InstallGraph) -> Iterator[Passage]:
     for node in graph.nodes:
-        yield from ((Said(sentence),) for sentence in node.action.leaves)
+        yield from (prose(sentence) for sentence in node.action.leaves)
     if graph.stage(Stage.TARGET):
         yield (Said("The log of the script: "), Code(_LOG), Said(" in the new system."))
     yield (
@@ -76,7 +76,7 @@ def _copies(graph: InstallGraph) -> Iterator[Passage]:
 
 def _later(graph: InstallGraph) -> Iterator[Passage]:
     for node in graph.nodes:
-        yield from ((Said(sentence),) for sentence in node.action.upkeep)
+        yield from (prose(sentence) for sentence in node.action.upkeep)
 
 
 def _blanks(layout: Layout) -> Iterator[Passage]:

@@ -19,8 +19,12 @@ _RUNS = re.compile(r"`+")
 
 def text(words: str) -> str:
     """Free text as one line of Markdown, safe at the beginning of a block too."""
-    escaped = _INLINE.sub(lambda sign: "\\" + sign.group(), visible(words).strip())
-    return _BLOCK.sub(_set_off, escaped)
+    return _BLOCK.sub(_set_off, inline(words.strip()))
+
+
+def inline(words: str) -> str:
+    """Free text that stands behind other text of its line. Blanks at its ends stay."""
+    return _INLINE.sub(lambda sign: "\\" + sign.group(), visible(words))
 
 
 def code(words: str) -> str:

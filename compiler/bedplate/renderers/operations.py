@@ -22,7 +22,7 @@ from bedplate.actions import (
     Where,
     WriteFile,
 )
-from bedplate.renderers import library
+from bedplate.renderers import byhand, library
 from bedplate.renderers.shell import indent, message, printing, quote, vector, word
 
 FAIL = " || return 1"
@@ -114,7 +114,7 @@ def _write_file(item: WriteFile) -> list[str]:
 def _call(item: Call) -> list[str]:
     before = fill(item.stdin) if item.stdin is not None else []
     end = ' <"$IN"' if item.stdin is not None else ""
-    shown = [f"same_as {' '.join(message(line) for line in item.by_hand)}"] if item.by_hand else []
+    shown = [f"same_as {' '.join(map(message, byhand.lines(item.by_hand)))}"] if item.by_hand else []
     return [*before, *shown, f"run {_verb(item)}{end}{FAIL}"]
 
 

@@ -25,6 +25,20 @@ CAUTIONS = (
 """Cautions of every installation (common practice, no source)."""
 
 
+WORDS = (
+    ("Live medium", "the stick with a Linux system that runs in memory and leaves the disk alone."),
+    ("Target", "the new system on the disk, mounted at `/mnt/target` while it is made."),
+    ("Spec", "the file this text was made from. `generation` in it tells one installation from the next."),
+    ("Survey", "what the machine's disk and firmware were like when the spec was made."),
+    ("Digest", "a number over all of the plan; another plan has another one."),
+    ("EFI system partition", "the small FAT partition that holds the loaders of all systems."),
+    ("Initramfs", "the small system that the kernel starts first, to find the disk."),
+    ("Name below /dev/disk/by-id", "made of model and serial number, so that it stays with the device."),
+    ("Recovery key", "48 digits that open the other system's encrypted volume when nothing else does."),
+)
+"""Words of the trade that the work cannot do without, for people who meet them here first."""
+
+
 @frozen(kw_only=True)
 class Caution:
     """A caution and what belongs to it."""
@@ -124,10 +138,25 @@ def at_hand(graph: InstallGraph) -> tuple[Line, ...]:
     """What to have at hand before the work begins."""
     return (
         (Said("This checklist, on paper or on another machine."),),
-        *(((Said("The live medium."),),) if graph.scene == "install" else ()),
+        *(_things(graph) if graph.scene == "install" else ()),
         *((tools,) if (tools := _tools(graph)) else ()),
         *_secrets(graph),
     )
+
+
+def _things(graph: InstallGraph) -> Iterator[Line]:
+    yield (Said("The live medium, on a stick."),)
+    yield (Said("A second stick with a file system that can be written, for what must outlive the live medium."),)
+    yield from _keys(graph)
+    if any("network:live" in node.action.gives for node in graph.nodes):
+        yield (Said("A network cable, or the name and passphrase of a wireless network: packages are fetched."),)
+    yield (Said("A camera, for pages of the firmware and for messages; a pen."),)
+
+
+def _keys(graph: InstallGraph) -> Iterator[Line]:
+    layout = graph.fact(Layout)
+    if layout is not None and layout.other_encryption not in ("", "none"):
+        yield (Said("The recovery key of the other system, on paper, apart from this machine."),)
 
 
 def _tools(graph: InstallGraph) -> Line:

@@ -14,7 +14,7 @@ from bedplate.facts import LaidPartition, Layout
 from bedplate.graph import InstallGraph
 from bedplate.renderers import byhand, order
 from bedplate.renderers.content import Code, Commands, Line, Loud, Passage, Said
-from bedplate.renderers.shell import typed
+from bedplate.renderers.shell import quote, typed
 from bedplate.survey import BootEntry
 
 _LIST = "lsblk -dnbpo NAME,SIZE,LOG-SEC,MODEL,SERIAL"
@@ -38,7 +38,7 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
     ways = (
         ("Before anything else", _first(layout)),
         ("Get into the new system from a live medium", _enter(graph)),
-        ("Put the boot loader back (from inside, as above)", _loader(graph)),
+        ("Put the boot loader back", _loader(graph)),
         ("Make the firmware's boot entry again", entry(graph)),
         ("Start the other system when the menu is gone", other_system(graph, layout)),
         ("Bring back the partition table of before", _table(graph)),
@@ -74,7 +74,9 @@ def _enter(graph: InstallGraph) -> Iterator[Passage]:
     leaving = [action for action in nodes if "target:closed" in action.gives and action.stage is not Stage.FIRST_BOOT]
     unbound = [action for action in nodes if "target:unbound" in action.gives]
     yield _said("When done, leave that shell and take everything down before the machine is switched off:")
-    yield Commands(lines=("exit", *_commands(graph, (*unbound, *leaving))))
+    down = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
+    yield Commands(lines=("exit",))
+    yield Commands(lines=tuple(down))  # the swap of the new system is in use only during its installation
 
 
 def _loader(graph: InstallGraph) -> Iterator[Passage]:
@@ -82,7 +84,7 @@ def _loader(graph: InstallGraph) -> Iterator[Passage]:
     actions = [node.action for token in wanted for node in graph.nodes if token in node.action.gives]
     if not actions:
         return
-    yield _said("These are typed outside, on the live medium, with everything mounted as above:")
+    yield _said("On the live medium, with everything mounted as for getting into the new system, but outside of it:")
     yield Commands(lines=_commands(graph, actions))
     yield _said("It writes into its own folder of the EFI system partition only; what other systems keep there stays.")
 
@@ -137,11 +139,14 @@ def _table(graph: InstallGraph) -> Iterator[Passage]:
         Said(" The table of before has no new partitions: the new system's rows go, and what is on them is out of "
              "reach. If only those are to go, take the installation back instead."),
     )  # fmt: skip
-    yield _said("Look first, with what is there now beside what was saved; nothing may be mounted from the disk:")
     if any(f"file:{_SAVED}" in node.action.gives for node in graph.nodes):
-        yield _said("On a live medium that was started anew the file is fetched from the new system, mounted as above, "
-                    "or from the copy on the other stick:")  # fmt: skip
+        yield _said("A live medium that was started anew has no saved table. Take it from the copy on the second "
+                    "stick, or mount the new system as above, fetch it, and take it down again as above:")  # fmt: skip
         yield Commands(lines=(f"cp {TARGET}{_SAVED} {saved[0]}",))
+    yield _said("Nothing may be mounted from the disk now. The saved table must be one of this disk: both commands "
+                "print the same line, or this ends here.")  # fmt: skip
+    yield Commands(lines=(f"grep label-id {saved[0]}", 'sfdisk --dump "$DISK" | grep label-id'))
+    yield _said("Look at what would change, and try it without writing:")
     yield Commands(lines=(f'sfdisk --dump "$DISK" | diff {saved[0]} -', f'sfdisk --no-act "$DISK" < {saved[0]}'))
     yield _said("Then write it, and look whether the kept systems are there:")
     yield Commands(lines=(f'sfdisk --lock=yes "$DISK" < {saved[0]}', 'partx --update "$DISK"', 'lsblk -f "$DISK"'))
@@ -155,7 +160,7 @@ def _undo(graph: InstallGraph) -> Iterator[Passage]:
         "and our partitions go, everything on them too; the boot order of before comes back; what is kept is not "
         "touched."
     )
-    yield Commands(lines=("sh SCRIPT --undo",))
+    yield Commands(lines=(f"sh {quote(graph.spec_file.removesuffix('.toml') + '.sh')} --undo",))
 
 
 def _commands(graph: InstallGraph, actions: Iterable[Action]) -> tuple[str, ...]:

@@ -219,8 +219,8 @@ def by_hand_lines(action: Action) -> Iterator[str]:
     for operation in (*action.operations, *action.way_back.operations):
         if isinstance(operation, ByHand):
             yield from operation.commands
-        elif isinstance(operation, Call):
-            yield from operation.by_hand
+        elif isinstance(operation, Run | Call):
+            yield from ("".join(map(str, line)) for line in operation.by_hand)
 
 
 def plain_words(action: Action) -> Iterator[tuple[tuple[object, ...], int, str]]:

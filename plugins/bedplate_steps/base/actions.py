@@ -23,7 +23,10 @@ GOES_WITH_ROOT = WayBack(
 )
 
 RESUME = (
-    "Run the script again: it goes on, or empties what cannot be mended, on the new file system alone, and begins anew."
+    "Run the script again: it goes on, or empties what cannot be mended, on the new file system alone, and begins "
+    "anew. "
+    "By hand: mend the cause and repeat the commands; where the base itself is half made, unmount the target, make its "
+    "root file system again as before, mount it, and begin this again."
 )
 
 
@@ -31,6 +34,7 @@ def emit(base: Base, context: Context) -> Iterable[Action]:
     """All actions of the section."""
     family = chosen(base, context)
     layout = context.fact(Layout)
+    yield _look(base, family)
     yield _prepare(base, family, layout)
     yield _machine_id()
     yield bind()
@@ -63,8 +67,34 @@ def _mounted(layout: Layout) -> Iterable[Check]:
     for point, node in mounts(layout):
         yield checks.holds(
             f"{point} of the target is {node}", "mounted-from", InTarget(point), node, early=False,
+            by_hand=(f'[ "$(readlink -f "$(findmnt -nvo SOURCE --mountpoint {TARGET}{point.rstrip("/")})")" = '
+                     f'"$(readlink -f {node})" ] && echo yes',),
             otherwise="Mount it as planned first: without it the files would land in the medium's memory.",
         )  # fmt: skip
+
+
+def _look(base: Base, family: PackageFamily) -> Action:
+    guards = _source_guards(base, family)
+    online = () if base.archive else ("network:live", "clock:live")
+    return Action(
+        id="base.look",
+        title="Check that the base archive is whole" if base.archive else "Check that the base can be made from here",
+        reason="What is missing for the new system shall show before the disk is touched.",
+        stage=Stage.LIVE,
+        operations=(),
+        needs=(*online, *(f"tool:{tool}" for tool in _tools(base, family))),
+        gives=("base:possible",),
+        guards=guards,
+        changes=False,
+    )
+
+
+def _source_guards(base: Base, family: PackageFamily) -> tuple[Check, ...]:
+    return archive.guards(base) if base.archive else (*_keyring(base), *family.guards(base))
+
+
+def _tools(base: Base, family: PackageFamily) -> tuple[str, ...]:
+    return archive.tools(base) if base.archive else family.tools
 
 
 def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
@@ -72,15 +102,15 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
     fill = archive.unpack(base) if base.archive else family.prepare(base)
     empty = checks.holds(
         "The target is empty, or holds a base that was interrupted", "target-empty", *points, early=False,
+        by_hand=(f"[ -z \"$(find {TARGET} -xdev ! -type d ! -name 'lost+found' | head -n 1)\" ] && echo yes",),
         otherwise="Another system or data is there: look at it before you format it.",
     )  # fmt: skip
     room = checks.holds(
         "The target has room for the base", "room-in", InTarget("/"), str(family.room_mib), early=False,
+        by_hand=(f"df -BM --output=avail {TARGET} | awk '$1 + 0 >= {family.room_mib}'",),
         otherwise="Ask for a larger root partition in the spec.",
     )  # fmt: skip
-    before = archive.guards(base) if base.archive else (*_keyring(base), *family.guards(base))
     begun = checks.holds("The target is not half made", "base-whole", early=False)
-    tools = archive.tools(base) if base.archive else family.tools
     return Action(
         id="base.unpack",
         title="Unpack the base archive" if base.archive else "Make the target ready for packages",
@@ -88,10 +118,10 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(Call(verb="base-begin", args=points, by_hand=(f"ls -A {TARGET}",)), fill,
                     Call(verb="base-done", by_hand=("sync",))),
-        needs=("target:mounted", "clock:live", "network:live", *(f"tool:{tool}" for tool in tools))
-        if not base.archive else ("target:mounted", "clock:live", *(f"tool:{tool}" for tool in tools)),
+        needs=("base:possible", "target:mounted", "clock:live", *(() if base.archive else ("network:live",)),
+               *(f"tool:{tool}" for tool in _tools(base, family))),
         gives=("base:unpacked",),
-        guards=(*before, *_mounted(layout), empty, room),
+        guards=(*_source_guards(base, family), *_mounted(layout), empty, room),
         proofs=(begun,),
         way_back=GOES_WITH_ROOT,
         stamped=True,

@@ -30,7 +30,7 @@ def bind() -> Action:
         reason="Package scripts, the initramfs and the boot loader look at the machine through them.",
         stage=Stage.LIVE,
         operations=(Call(verb="api-mount", by_hand=_MOUNT),),
-        needs=("base:unpacked", "tool:mount", "tool:umount"),
+        needs=("base:unpacked", "file:/etc/machine-id", "tool:mount", "tool:umount"),
         gives=("target:api",),
         proofs=(checks.holds("proc, sys, dev and run are mounted in the target", "api-mounted", early=False),),
         way_back=WayBack(
@@ -52,5 +52,5 @@ def unbind() -> Action:
         gives=("target:unbound",),
         proofs=(checks.holds("Nothing of it is mounted any more", "api-unmounted", early=False),),
         transient=True,
-        trouble=f"Something still runs in the target: fuser -vm {TARGET} names it. End it, then unmount again.",
+        trouble=f"Something still runs in the target: `fuser -vm {TARGET}` names it. End it, then unmount again.",
     )

@@ -43,7 +43,7 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     yield loader.menu(plan)
     yield firmware.boot_entry(plan, loader.image(plan))
     yield firmware.kept(plan, loader.image(plan))
-    yield from manual.after(plan, loader.image(plan))
+    yield from manual.after(plan, loader.image(plan), context.machine.name)
 
 
 def _initramfs(plan: Plan) -> Iterator[Action]:
@@ -104,7 +104,10 @@ def _guarded(action: Action, plan: Plan) -> Action:
     mounted = checks.holds(
         f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
         plan.esp.uuid, plan.esp_root, early=False,
-        otherwise="Stop: the loader would go to another disk or into the live medium. Run the script again.",
+        by_hand=(f'[ "$(readlink -f "$(findmnt -nvo SOURCE --mountpoint /mnt/target{plan.esp.mount})")" = '
+                 f'"$(readlink -f {plan.esp.node})" ] && echo yes',),
+        otherwise="Stop: the loader would go to another disk or into the live medium. Mount it as planned: run the "
+        "script again, or by hand as above.",
     )  # fmt: skip
     current = checks.holds(
         "The firmware's list of revoked loaders does not name this one", "loader-is-current",
@@ -125,6 +128,7 @@ def _room(plan: Plan) -> tuple[Check, ...]:
             "esp-has-room",
             plan.esp.node,
             str(kib),
+            by_hand=(f"df -BM --output=avail /mnt/target{plan.esp.mount} | awk '$1 + 0 >= {kib // 1024}'",),
             otherwise="Make room from the other system with its own tools, or plan an EFI system partition of its own. "
             "Delete nothing there by hand that you did not put there.",
         ),
@@ -136,7 +140,8 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
         checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.node, f"EFI/BOOT/{own}",
-                     otherwise="It belongs to another system: set fallback = false."),
+                     by_hand=(f"[ ! -e /mnt/target{plan.esp.mount}/EFI/BOOT/{own} ] && echo yes",),
+                     otherwise="It belongs to another system: set `fallback = false`."),
     )  # fmt: skip
     files = loader.files(plan)
     return Action(

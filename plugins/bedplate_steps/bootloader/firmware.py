@@ -56,10 +56,10 @@ def save(plan: Plan) -> Action:
                 verb="save-boot-state",
                 args=(plan.esp_root, plan.section.name, "ready" if ready else "new", only),
                 by_hand=(
-                    f"mkdir -p /mnt/target{STATE}",
+                    f"mkdir -p -m 700 /mnt/target{STATE}",
                     f"cp /sys/firmware/efi/efivars/Boot[0-9A-F]*-8be4df61-* /mnt/target{STATE}/",
                     f"cp /sys/firmware/efi/efivars/BootOrder-8be4df61-* /mnt/target{STATE}/",
-                    f"cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + "
+                    f"( cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + ) "
                     f"> /mnt/target{STATE}/esp.sha256",
                     f"tar -cf /mnt/target{STATE}/esp.tar -C /mnt/target{plan.esp.mount} .",
                 ),
@@ -87,7 +87,9 @@ def boot_entry(plan: Plan, image: str) -> Action:
     )  # fmt: skip
     store = checks.holds(
         f"The firmware has {STORE_ROOM_KIB} KiB left for boot entries", "boot-store-has-room", str(STORE_ROOM_KIB),
-        otherwise="Usually crash dumps of a kernel fill it (dump-type0-* in /sys/firmware/efi/efivars). Save and "
+        by_hand=("df -k --output=size,avail /sys/firmware/efi/efivars | "
+                 f"awk 'NR > 1 && ($1 == 0 || $2 >= {STORE_ROOM_KIB})'",),
+        otherwise="Usually crash dumps of a kernel fill it (`dump-type0-*` in `/sys/firmware/efi/efivars`). Save and "
         "remove those by hand; delete no other variable: that has broken machines for good.",
     )  # fmt: skip
     return Action(
@@ -99,8 +101,7 @@ def boot_entry(plan: Plan, image: str) -> Action:
             Call(
                 verb="make-boot-entry",
                 args=(guid, section.name, path, section.boot_entry_position, section.entry_path),
-                by_hand=(recreate(plan, image), "efibootmgr -o ORDER    (numbers as before, the new one "
-                         f"{section.boot_entry_position})"),
+                by_hand=(recreate(plan, image), *_placed(section.boot_entry_position)),
             ),
         ),
         needs=("tool:efibootmgr", "loader:installed", "loader:configured", "loader:saved",
@@ -117,26 +118,38 @@ def boot_entry(plan: Plan, image: str) -> Action:
         way_back=WayBack(
             note="Removes our boot entry and puts the saved boot order back.",
             operations=(Call(verb="drop-boot-entry", args=(guid, path),
-                             by_hand=("efibootmgr -b NUMBER -B", "efibootmgr -o ORDER")),),
+                             by_hand=(f"efibootmgr -v | grep -F -i -e '{path}'",
+                                      "# Only if that is one line: put the four digits behind its `Boot` in place of "
+                                      "`NUMBER`. It goes from the boot order too, and the others stay in theirs:",
+                                      "efibootmgr -b NUMBER -B")),),
         ),
         upkeep=tuple(_upkeep(plan)),
-        expected=f"efibootmgr -v lists {section.name} once.",
-        trouble="Some firmware drops entries it does not like: set entry_path = \"full\", or ask for the fallback path "
-        "on a disk of its own.",
+        expected=f"`efibootmgr -v` lists {section.name} once.",
+        trouble="Some firmware drops entries it does not like: set `entry_path = \"full\"`, or ask for the fallback "
+        "path on a disk of its own.",
     )  # fmt: skip
 
 
+def _placed(position: str) -> tuple[str, ...]:
+    """efibootmgr(8) puts a new entry first; its place by hand."""
+    look = "efibootmgr | head -n 4"
+    if position == "first":
+        return (look,)
+    move = 'efibootmgr -o "${order#*,},${order%%,*}"'
+    return ("order=$(efibootmgr | sed -n 's/^BootOrder: //p')", move, look)
+
+
 def _upkeep(plan: Plan) -> Iterator[str]:
-    yield (f"After an update of the firmware: look with efibootmgr -v whether the entry {plan.section.name} is there "
+    yield (f"After an update of the firmware: look with `efibootmgr -v` whether the entry {plan.section.name} is there "
            f"and stands {plan.section.boot_entry_position}; if not, make it again.")  # fmt: skip
     if plan.layout.other_systems:
         yield ("After a big update of the other system, which may take the first place in the boot order: start "
-               f"{plan.section.name} from the firmware's menu, and put the order back with efibootmgr -o. Switch fast "
-               "start off there once more.")  # fmt: skip
+               f"{plan.section.name} from the firmware's menu, and put the order back with `efibootmgr -o`. Switch "
+               "fast start off there once more.")  # fmt: skip
     if encrypted(plan.layout):
         yield "Before an update of the firmware or a change of Secure Boot: suspend the other system's encryption."
     if plan.family.name == "apt" and plan.esp.mount != "/boot/efi":
-        yield ("After an update of the boot loader's package: run grub-install again, with the options of this "
+        yield ("After an update of the boot loader's package: run `grub-install` again, with the options of this "
                "installation; the package does not look at this mount point.")
 
 
@@ -146,11 +159,17 @@ def kept(plan: Plan, image: str) -> Action:
     if not plan.esp.new:
         proofs.append(
             checks.holds("Every foreign file on the EFI system partition is as it was", "esp-is-unchanged",
-                         plan.esp_root, early=False)
+                         plan.esp_root, early=False,
+                         by_hand=(f"( cd /mnt/target{plan.esp.mount} && sha256sum --quiet -c "
+                                  f"/mnt/target{STATE}/esp.sha256 ) && echo yes",))
         )  # fmt: skip
     proofs.append(
         checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
-                     plan.esp.uuid.lower(), loader_path(plan, image), early=False)
+                     plan.esp.uuid.lower(), loader_path(plan, image), early=False,
+                     by_hand=(f"for one in /mnt/target{STATE}/Boot[0-9A-F]*; do cmp \"$one\" "
+                              "\"/sys/firmware/efi/efivars/${one##*/}\" || echo CHANGED; done",
+                              f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*   # the order of before",
+                              "efibootmgr | grep BootOrder"))
     )  # fmt: skip
     return Action(
         id="bootloader.check-kept",
@@ -163,7 +182,7 @@ def kept(plan: Plan, image: str) -> Action:
         proofs=tuple(proofs),
         changes=False,
         transient=True,
-        trouble=f"Do not restart yet. Compare with {STATE} in the new system and put back what differs.",
+        trouble=f"Do not restart yet. Compare with `{STATE}` in the new system and put back what differs.",
     )
 
 
@@ -179,8 +198,9 @@ def _uefi() -> Check:
     return checks.holds(
         "The machine was started by 64-bit UEFI firmware and its variables can be changed",
         "firmware-is-uefi",
+        by_hand=("grep -x 64 /sys/firmware/efi/fw_platform_size", "grep 'efivarfs.*rw' /proc/mounts"),
         otherwise="Start the medium from the boot menu's UEFI entry. If only the variables are missing: "
-        "mount -t efivarfs efivarfs /sys/firmware/efi/efivars",
+        "`mount -t efivarfs efivarfs /sys/firmware/efi/efivars`",
     )
 
 
@@ -188,5 +208,7 @@ def _secure_boot_off() -> Check:
     return checks.holds(
         "Secure Boot is off",
         "secure-boot-is-off",
-        otherwise='Switch it off in the firmware\'s setup, recovery keys at hand, or set secure_boot = "signed".',
+        by_hand=("[ \"$(od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-*)\" != ' 01' ] && "
+                 "echo yes",),
+        otherwise='Switch it off in the firmware\'s setup, recovery keys at hand, or set `secure_boot = "signed"`.',
     )

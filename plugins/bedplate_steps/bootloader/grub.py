@@ -170,12 +170,12 @@ def install(plan: Plan) -> Action:
         way_back=WayBack(
             note=f"Removes \\EFI\\{name} from the EFI system partition, where it was not before.",
             operations=(
-                Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r {esp}/EFI/{name}",)),
+                Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r /mnt/target{esp}/EFI/{name}",)),
             ),
         ),
         expected="The tool ends without an error; the folder holds the loader.",
         trouble="A complaint about the device or its UUID means that /dev of the live medium is not seen in the "
-        "target: run the script again, it mounts it anew.",
+        "target: mount it anew (the script, run again, does so).",
     )
 
 
@@ -187,7 +187,8 @@ def menu(plan: Plan) -> Action:
     kernels = (
         Call(
             verb="write-kernel-entries",
-            by_hand=("chroot /mnt/target kernel-install add VERSION /lib/modules/VERSION/vmlinuz",),
+            by_hand=("for one in $(ls /mnt/target/lib/modules); do "
+                     'chroot /mnt/target kernel-install add "$one" "/lib/modules/$one/vmlinuz"; done',),
         ),
     )
     return Action(

@@ -13,7 +13,7 @@ from bedplate import checks
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.firmware import STATE, loader_path, recreate
-from bedplate_steps.bootloader.foreign import encrypted, firmware_menu_only
+from bedplate_steps.bootloader.foreign import FACTORY_FILE_SYSTEMS, encrypted, firmware_menu_only
 from bedplate_steps.bootloader.plan import Plan
 
 RAID_CONTROLLER = "0104"
@@ -29,15 +29,15 @@ def before(plan: Plan, context: Context) -> Iterator[Action]:
     yield _start(plan)
 
 
-def after(plan: Plan, image: str) -> Iterator[Action]:
+def after(plan: Plan, image: str, machine: str) -> Iterator[Action]:
     """From the switched-off machine to the hand-over."""
     yield _leave(plan)
     yield _first_boot(plan, image)
+    if encrypted(plan.layout) and plan.layout.other_systems:
+        yield _protect_again(plan)
     if plan.layout.other_systems:
         yield _first_boot_other(plan)
-    if encrypted(plan.layout) and plan.layout.other_systems:
-        yield _protect_again()
-    yield _hand_over(plan, image)
+    yield _hand_over(plan, image, machine)
 
 
 def _verify(plan: Plan) -> Action:
@@ -46,13 +46,16 @@ def _verify(plan: Plan) -> Action:
     keyring = keyring if "/" in keyring else f"./{keyring}"
     return Action(
         id="bootloader.verify-medium",
-        title="Verify the live medium's image",
+        title="At your desk: verify the live medium's image",
         reason="A checksum from the same server proves only the transfer; the signature proves where it comes from, "
         "if the key was obtained another way.",
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
-                text="On any Linux machine, in the folder with the image, the checksum file and its signature:",
+                text=f"On any Linux machine (this one is not needed for it). From the publisher of the live medium "
+                f"fetch the image `{medium.image}`, the list of checksums `{medium.checksums}` and its signature "
+                f"`{medium.signature}` into one folder. `{medium.keyring}` holds the publisher's public key: take it "
+                "from elsewhere, such as a package of a machine you trust. In that folder:",
                 commands=(f"gpgv --keyring {keyring} {signature} {sums}",
                           f"sha256sum --ignore-missing --strict -c {sums}"),
             ),
@@ -68,13 +71,14 @@ def _write(plan: Plan) -> Action:
     image = shlex.quote(plan.section.medium.image)
     return Action(
         id="bootloader.write-medium",
-        title="Write the image to a USB stick",
+        title="At your desk: write the image to a USB stick",
         reason="The whole stick becomes the live medium; everything that was on it is lost.",
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
-                text="Find the stick by size, model and serial number: look before and after plugging it in. Write its "
-                "name, size and serial number down, and put its by-id path in place of STICK.",
+                text="On the same Linux machine, as root. Find the stick by size, model and serial number: look before "
+                "and after plugging it in. Write its name, size and serial number down, and put its name below "
+                "`/dev/disk/by-id/` (the one without `-part`) in place of `STICK`.",
                 commands=("lsblk -d -o PATH,SIZE,MODEL,SERIAL,TRAN", "ls -l /dev/disk/by-id/ | grep usb"),
             ),
             ByHand(
@@ -237,8 +241,9 @@ def _first_boot(plan: Plan, image: str) -> Action:
         expected=f"The menu waits {section.menu_time} s;{unlock} then a login prompt. No failed units; one entry "
         f"{section.name}, which BootCurrent names.",
         trouble="No menu, another system starts: choose the entry in the firmware's boot menu; if it is not there, "
-        f"start the live medium again and make it: {recreate(plan, image)}. "
-        "A prompt that says grub: the menu is missing. A wait for a device at start: look at /etc/fstab and the UUIDs.",
+        f"start the live medium again and make it: `{recreate(plan, image)}`. "
+        "A prompt that says grub: the menu is missing. A wait for a device at start: look at `/etc/fstab` and the "
+        "UUIDs.",
     )  # fmt: skip
 
 
@@ -249,6 +254,12 @@ def _first_boot_other(plan: Plan) -> Action:
                     "and shut it down completely (no fast start).")]  # fmt: skip
     if one_way:
         steps.append(ByHand(text="Do the same once more: it must not ask for its recovery key the second time."))
+    if _recovery(plan):
+        steps.append(
+            ByHand(text="While it runs, in a command prompt run as administrator: status and location must be those "
+                   "noted before the work. If it says Disabled: `reagentc /enable`, and ask again.",
+                   commands=("reagentc /info",))
+        )  # fmt: skip
     if titles:
         steps.append(
             ByHand(text=f"Restart, and start it from the loader's menu: {titles}. Then shut it down completely.")
@@ -261,48 +272,59 @@ def _first_boot_other(plan: Plan) -> Action:
         reason="Only a start proves that it survived.",
         stage=Stage.FIRST_BOOT,
         operations=tuple(steps),
-        needs=("boot:new",),
+        needs=("boot:new", *(("boot:other-protected",) if encrypted(plan.layout) else ())),
         gives=("boot:other",),
         changes=False,
         cautions=cautions,
         expected="It starts as before, with its files; the clock shows the right time in both systems.",
         trouble="If it asks for the recovery key, type it in once. If it does not start, compare the EFI "
-        f"system partition with {STATE}/esp.sha256 in the new system before you try its own recovery partition.",
+        f"system partition with `{STATE}/esp.sha256` in the new system before you try its own recovery partition.",
     )
 
 
-def _protect_again() -> Action:
+def _recovery(plan: Plan) -> bool:
+    """Whether the kept system has a recovery environment that was noted before the work."""
+    kept = [part for part in plan.layout.partitions if not part.new]
+    systems = [part for part in kept if part.name in plan.layout.other_systems]
+    factory = any(part.filesystem.lower() in FACTORY_FILE_SYSTEMS for part in systems)
+    return factory and any(part.role == "recovery" for part in kept)
+
+
+def _protect_again(plan: Plan) -> Action:
     return Action(
         id="bootloader.protect-again",
         title="Resume the other system's volume encryption",
         reason="It was suspended for the work; as long as it is, its key lies open on the disk.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text="In the other system, in a terminal with administrator's rights:",
+            ByHand(text=f"Start the other system from the firmware's boot menu: switch on {_key(plan)}. There, in a "
+                   "command prompt run as administrator:",
                    commands=("manage-bde -protectors -enable C:", "manage-bde -status C:")),
-            ByHand(text="Restart it once more by the way you will use daily."),
+            ByHand(text="Then shut it down completely. Whether it starts without asking for the key shows in what "
+                   "follows."),
         ),
-        needs=("boot:other",),
+        needs=("boot:new",),
         gives=("boot:other-protected",),
-        way_back=WayBack(note="Suspend it again: manage-bde -protectors -disable C: -RebootCount 0"),
-        expected="Protection Status says Protection On, and no recovery key is asked for.",
+        way_back=WayBack(note="Suspend it again: `manage-bde -protectors -disable C: -RebootCount 0`"),
+        expected="Protection Status says Protection On.",
     )  # fmt: skip
 
 
-def _hand_over(plan: Plan, image: str) -> Action:
+def _hand_over(plan: Plan, image: str, machine: str) -> Action:
     key = plan.section.firmware.boot_menu_key or "to be filled in"
-    last = "boot:other-protected" if encrypted(plan.layout) and plan.layout.other_systems else ""
-    last = last or ("boot:other" if plan.layout.other_systems else "boot:new")
+    last = "boot:other" if plan.layout.other_systems else "boot:new"
     pushed = ("A big update of the other system may take the first place in the boot order: choose the entry in the "
-              "firmware's menu, then put it back with efibootmgr -o.")  # fmt: skip
+              "firmware's menu, then put it back with `efibootmgr -o`.")  # fmt: skip
     return Action(
         id="bootloader.hand-over",
         title="Run the audit and leave the hand-over sheet",
         reason="Who keeps the machine must be able to start it again without the person who installed it.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text="Run the audit that belongs to this spec in the new system, as root: bedplate compile SPEC "
-                   "--as audit makes it. Run it once more after a cold start."),
+            ByHand(text="Make the audit that belongs to this spec, where Bedplate is installed:",
+                   commands=(f"bedplate compile {machine}.toml --as audit --out {machine}.audit.sh",)),
+            ByHand(text="Bring it to the new system and run it there; run it once more after a cold start.",
+                   commands=(f"sudo sh {machine}.audit.sh",)),
             ByHand(text=f"Write on the sheet: the key of the boot menu ({key}), where recovery keys lie, where the "
                    f"saved boot entries lie ({STATE}), and the command that makes the entry again:",
                    commands=(recreate(plan, image),)),

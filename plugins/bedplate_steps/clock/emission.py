@@ -76,16 +76,24 @@ def _live(clock: Clock, family: Family) -> Action:
             Call(
                 verb="clock-sync",
                 args=(family.source, *clock.servers),
-                by_hand=("timedatectl set-ntp true", "timedatectl", 'date -u -s "YYYY-MM-DD hh:mm:ss"'),
+                by_hand=(
+                    "timedatectl set-ntp true",
+                    "date -u",
+                    "# Compare with a clock you trust, in UTC. Only if it is still wrong after a minute, set it, with "
+                    "the right numbers in place of the letters:",
+                    'date -u -s "YYYY-MM-DD hh:mm:ss"',
+                ),
             ),
         ),
         needs=() if family.from_archive else ("network:live",),
         gives=("clock:live",),
         proofs=(checks.holds("The live clock is right", "clock-live", family.source, early=False,
-                             otherwise="Set it by hand, in UTC, from a clock you trust: date -u -s."),),
+                             otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`."),),
         transient=True,
-        expected="A line says how the time was checked: time servers, the package source, or only plausibility.",
-        trouble="Set it by hand from a clock you trust, in UTC: date -u -s, then run again.",
+        expected="The right time. The script says how it was checked: time servers, the package source, or only "
+        "plausibility.",
+        trouble="Set it by hand from a clock you trust, in UTC: `date -u -s`, then run the script again or go on by "
+        "hand.",
     )  # fmt: skip
 
 

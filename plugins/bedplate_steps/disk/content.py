@@ -11,6 +11,7 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, Secret, SecretRef, Stage, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import in_gib
+from bedplate_steps.disk import looking
 from bedplate_steps.disk.kinds import FILESYSTEMS, LUKS_LABEL
 from bedplate_steps.disk.table import new_parts
 
@@ -63,18 +64,21 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
     return (
         checks.holds(
             f"The disk is still {layout.disk_words}", "disk-is", *numbers, early=False,
+            by_hand=looking.the_disk(layout),
             otherwise="Stop: the disk of the plan is not there any more. Take no other one for it.",
         ),
         checks.holds(
             f"{part.name} is our own partition, where planned", "partition-is",
             part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+            by_hand=looking.row(part),
             otherwise="Stop: the table is not as planned.",
         ),
         checks.holds(
             f"The kernel has {part.name} where the table has it, and nothing uses it", "partition-is-idle",
             part.uuid, *((part.mapper,) if inside else ()), early=False,
+            by_hand=looking.idle(part, layout.sector_size),
             otherwise="If it is mounted or held by another layer, end that. If the kernel still has an older table, "
-            "start the live medium again and run the script again.",
+            "start the live medium again, and begin again with its first action (the script: run it again).",
         ),
     )  # fmt: skip
 
@@ -82,7 +86,8 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
 def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
     return checks.holds(
         f"{part.name} holds nothing, or only what is to be made there", "may-format", on, kind, uuid, early=False,
-        otherwise="Stop: something else lies there. Look at it with blkid -p before anything else.",
+        by_hand=looking.empty(on if on.startswith("/") else f"/dev/disk/by-partuuid/{on.lower()}"),
+        otherwise="Stop: something else lies there. Look at it with `blkid -p` before anything else.",
     )  # fmt: skip
 
 

@@ -297,7 +297,7 @@ def close(layout: Layout) -> Action:
         gives=("target:closed",),
         proofs=(checks.holds("Nothing is mounted at the target any more", "target-is-closed", early=False),),
         transient=True,
-        way_back=WayBack(note="Nothing to undo: run the script again to mount everything."),
+        way_back=WayBack(note="Nothing to undo: run the script again to mount everything, or mount by hand as before."),
         cautions=("Do not switch the machine off before this is done.",),
         trouble="If something is busy, leave every shell that stands in the target, and run this again.",
     )

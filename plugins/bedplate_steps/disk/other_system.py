@@ -12,6 +12,7 @@ from bedplate import checks
 from bedplate.actions import Action, ByHand, Check, Stage, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import MIB, in_gib
+from bedplate_steps.disk import looking
 from bedplate_steps.disk.model import DiskSection
 
 SITE_RULES = "The rules of the machine's vendor and of your site come first."
@@ -104,7 +105,7 @@ def _suspend(state: str) -> Action:
         ),
         needs=("prepared:recovery-key",),
         gives=("prepared:encryption",),
-        way_back=WayBack(note="In the other system: manage-bde -protectors -enable C:"),
+        way_back=WayBack(note="In the other system: `manage-bde -protectors -enable C:`"),
         expected="Protection Status: Protection Off",
     )
 
@@ -117,7 +118,8 @@ def _note_recovery() -> Action:
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
-                text="In a command prompt run as administrator; note status and location. Ask again at the end.",
+                text="In a command prompt run as administrator; note status and location. They are asked for "
+                "again at the end.",
                 commands=("reagentc /info",),
             ),
         ),
@@ -142,12 +144,13 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
             ByHand(
                 text=f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
                 f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt:",
-                commands=("diskpart", "list volume", "select volume C", "shrink querymax", f"shrink desired={mib}"),
+                commands=("diskpart", "list volume", "select volume C", "shrink querymax",
+                          f"shrink desired={mib} minimum={mib}"),
             ),
         ),
         needs=("prepared:backup",),
         gives=(f"prepared:shrink-{part.name}",),
-        proofs=shrunk_checks(part),
+        proofs=shrunk_checks(part, layout),
         way_back=WayBack(note="In the other system, Extend Volume in Disk Management, once nothing lies behind it."),
         cautions=("Never shrink it from the live medium, and never by changing only the partition.",),
         expected=f"The volume is {then} or a little less, with unallocated space behind it.",
@@ -156,40 +159,47 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
     )
 
 
-def shrunk_checks(part: LaidPartition) -> tuple[Check, ...]:
+def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     """Whether a kept partition has really become smaller, and the file system inside it too."""
     row = checks.holds(
         f"{part.name} ends where planned, or before",
-        "partition-ends-by", part.uuid, str(part.start), str(part.size), part.type,
+        "partition-ends-by", part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.ends_by(part),
         otherwise="Start the other system and shrink the volume there by the amount in the checklist.",
     )  # fmt: skip
     inside = checks.holds(
         f"The volume inside {part.name} is not larger than its partition", "ntfs-fits", part.uuid,
-        otherwise="Start the other system and let it check the volume (chkdsk C: /f). Do not go on before.",
+        by_hand=looking.ntfs_fits(part, layout.sector_size),
+        otherwise="Start the other system and let it check the volume (`chkdsk C: /f`). Do not go on before.",
     )  # fmt: skip
     return (row, inside) if part.filesystem == "ntfs" else (row,)
 
 
 def _shut_down(layout: Layout) -> Action:
     vendor = _vendor(layout)
-    commands = ("powercfg /h off", "shutdown /r /t 0", "shutdown /s /t 0") if vendor else ("systemctl poweroff",)
     return Action(
         id="disk.shut-down",
         title="Shut the other system down fully",
         reason="A fast start or hibernation leaves its volumes open: writing beside them destroys data.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text="Switch fast start and hibernation off, restart once, then shut down. Leave fast start off for "
-                "good: both systems share the EFI system partition." if vendor
-                else "Shut it down; do not hibernate it.",
-                commands=commands,
-            ),
-        ),
+        operations=_powering_off() if vendor
+        else (ByHand(text="Shut it down; do not hibernate it.", commands=("systemctl poweroff",)),),
         needs=("stage:other-system",),
         gives=("prepared:shut-down",),
-        way_back=WayBack(note="In the other system: powercfg /h on") if vendor
+        way_back=WayBack(note="In the other system: `powercfg /h on`") if vendor
         else WayBack(note="Nothing is lost by it: switch the machine on again."),
         cautions=("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",),
         expected="The machine is off.",
     )  # fmt: skip
+
+
+def _powering_off() -> tuple[ByHand, ...]:
+    """One command a block: each ends the session in which the next would be typed."""
+    return (
+        ByHand(
+            text="First switch fast start and hibernation off. Leave fast start off for good: both systems share the "
+            "EFI system partition.",
+            commands=("powercfg /h off",),
+        ),
+        ByHand(text="Then restart once:", commands=("shutdown /r /t 0",)),
+        ByHand(text="When it has come up again, shut it down:", commands=("shutdown /s /t 0",)),
+    )

@@ -12,6 +12,7 @@ from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Sta
 from bedplate.facts import LaidPartition, Layout
 from bedplate.spec import Machine
 from bedplate.units import in_gib
+from bedplate_steps.disk import looking
 from bedplate_steps.disk.kinds import TYPES
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.other_system import shrunk_checks
@@ -54,16 +55,18 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     stop = "Stop: this is another machine or another disk. Take a survey of this one and compile again."
     numbers = (str(layout.size_bytes), str(layout.sector_size))
     guards = [
-        checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop),
+        checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop,
+                     by_hand=looking.the_disk(layout)),
     ]
     if layout.whole_disk:
         guards.append(_surveyed(layout))
     else:
         bounds = (str(layout.first_lba), str(layout.last_lba))
         says = f"The disk has the partition table of the survey, {layout.table_id}"
-        guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop))
+        guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop,
+                                   by_hand=looking.the_table(layout.table_id)))  # fmt: skip
         guards.append(_whole(layout))
-        guards.extend(_kept_guard(part) for part in kept_parts(layout))
+        guards.extend(_kept_guard(part, layout) for part in kept_parts(layout))
     return tuple(guards)
 
 
@@ -76,25 +79,25 @@ def _surveyed(layout: Layout) -> Check:
     saw = f"{_count(rows)} in a table of the kind {table.label}" if table else "no partition table"
     return checks.holds(
         f"The disk still holds what the survey saw on it: {saw}", "disk-holds", layout.table_id, layout.before_content,
-        stdin=("".join(f"{line}\n" for line in lines),),
+        stdin=("".join(f"{line}\n" for line in lines),), by_hand=looking.surveyed(table),
         otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
         "go, take a new survey and compile again.",
     )  # fmt: skip
 
 
-def _kept_guard(part: LaidPartition) -> Check:
+def _kept_guard(part: LaidPartition, layout: Layout) -> Check:
     if part.shrunk_from:
-        return shrunk_checks(part)[0]
+        return shrunk_checks(part, layout)[0]
     return checks.holds(
         f"{part.name} lies where the survey saw it", "partition-is",
-        part.uuid, str(part.start), str(part.size), part.type,
+        part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.row(part),
         otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
     )  # fmt: skip
 
 
 def _identify(layout: Layout) -> Action:
     clean = [part for part in kept_parts(layout) if part.filesystem == "ntfs" and part.role in ("system", "data")]
-    shrunk = [check for part in clean if part.shrunk_from for check in shrunk_checks(part)[1:]]
+    shrunk = [check for part in clean if part.shrunk_from for check in shrunk_checks(part, layout)[1:]]
     prepared = ["prepared:backup"]
     if layout.other_systems:
         prepared.append("prepared:shut-down")
@@ -120,7 +123,8 @@ def _identify(layout: Layout) -> Action:
 def _clean_guard(part: LaidPartition) -> Check:
     return checks.holds(
         f"{part.name} was shut down fully: neither hibernated nor left open", "ntfs-is-clean", part.uuid,
-        otherwise="Start the other system, switch fast start off (powercfg /h off), restart it once, shut it down. "
+        by_hand=looking.ntfs_clean(part),
+        otherwise="Start the other system, switch fast start off (`powercfg /h off`), restart it once, shut it down. "
         "Never force it from here.",
     )  # fmt: skip
 
@@ -130,6 +134,7 @@ def _suspended_guards(layout: Layout) -> Iterator[Check]:
         if part.type == TYPES["swap"]:
             yield checks.holds(
                 f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
+                by_hand=looking.awake(part),
                 otherwise="Start the system it belongs to and shut it down fully; its session would be lost.",
             )  # fmt: skip
 
@@ -149,7 +154,8 @@ def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
         reason="With it, every partition can be found again if the table is damaged.",
         stage=Stage.LIVE,
         operations=tuple(
-            Call(verb="save-table", args=(file, *ours), by_hand=(f'sfdisk --dump "$DISK" > {file}',)) for file in files
+            Call(verb="save-table", args=(file, *ours), by_hand=(f'sfdisk --dump "$DISK" > {file}', *more))
+            for file, more in zip(files, ((), looking.copied_to_a_stick(files[0])), strict=True)
         ),
         needs=("disk:identified", "tool:sfdisk"),
         gives=("disk:saved",),
@@ -158,7 +164,7 @@ def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
         ),
         way_back=WayBack(note="Nothing to undo: the files lie on the live medium."),
         leaves=(f"The partition table of before, on the live medium only: {files[0]} and {files[1]}.",),
-        cautions=("A live medium forgets: copy one of the files to another stick as well.",),
+        cautions=("A live medium forgets: copy one of the files to a second stick, also where the script is at work.",),
         expected=f"Two equal files, {files[0]} and {files[1]}.",
         transient=True,
     )
@@ -198,7 +204,12 @@ def _append(section: DiskSection, layout: Layout) -> Action:
             operations=(
                 Call(
                     verb="delete-partitions", args=uuids,
-                    by_hand=(f'sfdisk --delete "$DISK" {numbers}   # look at sfdisk --dump first',),
+                    by_hand=(
+                        f"""sfdisk --dump "$DISK" | grep -iE '{"|".join(part.uuid for part in made)}'""",
+                        f"# Go on only if it shows {_count(made)}, and exactly the numbers {numbers} (each at the end "
+                        "of its name):",
+                        f'sfdisk --delete "$DISK" {numbers}',
+                    ),
                 ),
             ),
         ),
@@ -249,6 +260,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
 def _unused_guard() -> Check:
     return checks.holds(
         "Nothing on the disk is mounted, used as swap or held by another layer", "disk-is-unused",
+        by_hand=looking.unused(),
         otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
         "automatic mounting.",
     )  # fmt: skip
@@ -257,6 +269,7 @@ def _unused_guard() -> Check:
 def _room_guard(part: LaidPartition) -> Check:
     return checks.holds(
         f"Nothing lies where {part.name} goes", "room-is-free", str(part.start), str(part.end), part.uuid,
+        by_hand=looking.room_is_free(part),
         otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
     )  # fmt: skip
 
@@ -266,9 +279,10 @@ def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
     return tuple(
         checks.holds(
             f"{part.name} is not there yet from an earlier plan", "partition-may-be-made",
-            part.uuid, str(part.start), str(part.size), part.type,
-            otherwise="The machine was installed from another plan. To install anew and lose what is on it, raise "
-            "generation in [machine], compile again, and delete the old partitions where they stand in the way.",
+            part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.not_there(part),
+            otherwise="The machine was installed from another plan. To install anew and lose what is on it, take that "
+            "installation back first with the script it was made with (`--undo` deletes its own partitions only), "
+            "then compile and begin again.",
         )
         for part in made
     )  # fmt: skip
@@ -276,10 +290,12 @@ def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
 
 def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
-    sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound", early=False)
+    sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound",
+                         early=False, by_hand=looking.whole()[:1])  # fmt: skip
     return (
         *(
-            checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False)
+            checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False,
+                         by_hand=looking.row(part))
             for part, row in zip(made, rows, strict=True)
         ),
         sound,
@@ -290,8 +306,8 @@ def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
 def _whole(layout: Layout, early: bool = True) -> Check:
     return checks.holds(
         "Both copies of the partition table are in their places, behind a plain protective MBR", "table-is-whole",
-        str(layout.size_bytes), str(layout.sector_size), early=early,
-        otherwise="The disk was enlarged or copied, has two kinds of table, or a boot flag: have it repaired first.",
+        str(layout.size_bytes), str(layout.sector_size), early=early, by_hand=looking.whole(),
+        otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it mended first.",
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ apt; language packs and locale.conf for dnf. The keymap stands in vconsole.conf(
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 
 from bedplate import checks
@@ -56,11 +57,13 @@ def _live_keymap(locale: Locale) -> Action:
         title=f"Load the keymap {locale.keymap} on the live console",
         reason="A password typed with one keymap cannot be typed with another.",
         stage=Stage.LIVE,
-        operations=(Call(verb="live-keymap", args=words, by_hand=(f"loadkeys {locale.keymap}",)),),
+        operations=(Call(verb="live-keymap", args=words, by_hand=_load(locale.keymap, board)),),
         gives=("keymap:live",),
         guards=(
             checks.holds(
                 f"The medium knows the keymap {locale.keymap}", "keymap-is-known", *words,
+                by_hand=(f"find /usr/share/keymaps /usr/share/kbd/keymaps /usr/lib/kbd/keymaps -name "
+                         f"{shlex.quote(locale.keymap + '.*map*')} 2> /dev/null | grep . || command -v ckbcomp",),
                 otherwise="Name a keymap the medium has, or use a medium that has this one.",
             ),
         ),
@@ -70,6 +73,15 @@ def _live_keymap(locale: Locale) -> Action:
         transient=True,
         trouble="On a serial line or in a graphical terminal the keymap is not ours to set: type a test text first.",
     )  # fmt: skip
+
+
+def _load(keymap: str, board: Keyboard) -> tuple[str, ...]:
+    option = f" -variant {shlex.quote(board.variant)}" if board.variant else ""
+    return (
+        f"loadkeys {shlex.quote(keymap)}",
+        "# Only where it finds no such keymap, and the medium has `ckbcomp`:",
+        f"ckbcomp -model {shlex.quote(board.model)} -layout {shlex.quote(board.layout)}{option} | loadkeys",
+    )
 
 
 # --- locales -----------------------------------------------------------------------------------------------------

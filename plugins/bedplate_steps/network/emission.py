@@ -39,7 +39,7 @@ _BY_HAND = (
     "Cable: plug it in, then look at `ip address` for an address. Wi-Fi: join with what the medium has, "
     "`iwctl station WLAN connect NAME` or `nmcli --ask device wifi connect NAME`. Fixed addresses only: "
     "`ip address add ADDRESS/LENGTH dev CARD`, `ip link set CARD up`, `ip route add default via GATEWAY`, and the "
-    "line `nameserver ADDRESS` in /etc/resolv.conf. Then run again."
+    "line `nameserver ADDRESS` in `/etc/resolv.conf`. Then look again, or run the script again."
 )
 
 
@@ -72,7 +72,7 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
 
 def _live() -> Action:
     works = holds("The live medium has a default route and a name server", "network-live", _RESOLV,
-                  otherwise=_BY_HAND)  # fmt: skip
+                  by_hand=("ip route show default", f"grep '^nameserver' {_RESOLV}"), otherwise=_BY_HAND)  # fmt: skip
     look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", f"cat {_RESOLV}"))
     return Action(
         id="network.live",
@@ -246,6 +246,8 @@ def _no_resolver() -> Action:
 
 def _first_boot(section: Network, manager: Manager) -> Action:
     expected = "an address on each link" if len(section.links) > 1 else "an address"
+    if any(link.optional for link in section.links):
+        expected += " that is plugged in or in reach"
     commands = (manager.status, "ip route show default", "resolvectl query NAME")
     return Action(
         id="network.first-start",

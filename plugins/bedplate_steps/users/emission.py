@@ -129,7 +129,10 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         title=title,
         reason=reason,
         stage=Stage.TARGET,
-        operations=(Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n")),),
+        operations=(
+            Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n"),
+                by_hand=() if encrypted else ("# It asks for the password, twice.", _chroot("passwd", name))),
+        ),
         needs=(*_NEEDS, *needs),
         proofs=(holds(f"{name} has {state}", "password-is", name, "none" if password == "*" else "set", early=False),),
         way_back=WayBack(note=_PASSWORD_BACK, operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
@@ -192,7 +195,7 @@ def _administrators(section: Users, family: Family) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(verb="sudoers-put", args=(SUDOERS,), stdin=content,
-                 by_hand=(_chroot("visudo", "-f", SUDOERS), *(f"{name} ALL=(ALL:ALL) ALL" for name in names))),
+                 by_hand=_sudoers_by_hand("".join(map(str, content)))),
         ),
         needs=(*_NEEDS, *(f"user:{name}" for name in names), *family.tokens("sudo")),
         gives=(f"file:{SUDOERS}",),
@@ -204,6 +207,17 @@ def _administrators(section: Users, family: Family) -> Action:
         way_back=WayBack(note="Remove the rule file; the people stay in the administrators' group.",
                          operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),), goes_with=_ROOT),
     )  # fmt: skip
+
+
+def _sudoers_by_hand(text: str) -> tuple[str, ...]:
+    """Written beside its place under a name sudo passes over (with a dot), tried, and only then renamed."""
+    beside = f"{SUDOERS}.new"
+    return (
+        f"install -m 440 /dev/null {TARGET}{beside}",
+        f"cat > {TARGET}{beside} <<'END'\n{text}END",
+        f"{_chroot('visudo', '-c', '-f', beside)} && mv {TARGET}{beside} {TARGET}{SUDOERS}",
+        "# It says `parsed OK`. If not, nothing has changed yet: delete that file and type it again.",
+    )
 
 
 def _root(section: Users) -> Action:

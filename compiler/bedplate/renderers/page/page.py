@@ -81,7 +81,8 @@ def _environment() -> Environment:
         loader=PackageLoader("bedplate.renderers.page"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters.update(line=_line, visible=visible, lines=_lines)
+    made.filters.update(line=_line, prose=_prose, visible=visible, lines=_lines)
+    made.globals.update(how_to_ask=content.HOW_TO_ASK, by_script_alone=content.SCRIPT_ALONE)
     made.tests["commands"] = lambda passage: isinstance(passage, Commands)
     return made
 
@@ -101,6 +102,10 @@ def _stem(name: str) -> str:
 def _line(passage: Passage) -> Markup:
     """A paragraph with its exact and its loud words marked up."""
     return Markup("").join(_piece(piece) for piece in passage) if isinstance(passage, tuple) else Markup("")
+
+
+def _prose(words: str) -> Markup:
+    return _line(content.prose(words))
 
 
 def _piece(piece: Said | Code | Loud) -> Markup:

@@ -94,9 +94,11 @@ def _prepare(base: Base) -> Call:
         args=(base.release, base.keyring),
         stdin=(source_list(base, base.keyring),),
         by_hand=(
-            "# one of these two, whichever the medium has",
+            "# One of the next two, never both. Where the medium has `mmdebstrap`:",
             f"mmdebstrap --mode=root --skip=check/empty {words}",
+            "# Only where it has none, but `debootstrap`:",
             f"debootstrap --force-check-gpg {words}",
+            "# Then, in both cases:",
         ),
     )
 
@@ -109,7 +111,8 @@ def _install(base: Base) -> Call:
         by_hand=(
             f"cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
             f"chroot {TARGET} apt-get update",
-            f"chroot {TARGET} apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} PACKAGES",
+            (f"chroot {TARGET} apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} ",
+             Gathered("package")),
             f"rm {TARGET}/etc/resolv.conf",
         ),
     )
@@ -117,7 +120,16 @@ def _install(base: Base) -> Call:
 
 def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     if not base.source:
-        carry = Call(verb="apt-sources-carry", args=(base.release,), by_hand=(f"editor {TARGET}{SOURCES}",))
+        carry = Call(
+            verb="apt-sources-carry",
+            args=(base.release,),
+            by_hand=(
+                f"# The medium's own network sources of {base.release} go into the target: one `deb` line each, "
+                "without `cdrom:` lines.",
+                "cat /etc/apt/sources.list /etc/apt/sources.list.d/*",
+                f"vi {TARGET}{SOURCES}",
+            ),
+        )
         named = checks.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
         return (carry,), (named,)
     content = source_list(base, KEYRING if base.keyring else "")
@@ -131,10 +143,11 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 def _guards(base: Base) -> tuple[Check, ...]:
     tool = checks.holds(
         "The medium can make a minimal apt system", "apt-bootstrap-tool",
+        by_hand=("command -v mmdebstrap || command -v debootstrap",),
         otherwise="Use a medium with mmdebstrap or debootstrap, or install one of them on the medium.",
     )  # fmt: skip
     listed = source_list(base, base.keyring)
-    guards = (tool, *reachable("apt-source-reachable", listed, base.release))
+    guards = (tool, *reachable("apt-source-reachable", listed, base.release, by_hand=_asked_by_hand(base)))
     if not _wants_general_firmware(base):
         return guards
     offered = Check(
@@ -143,6 +156,15 @@ def _guards(base: Base) -> tuple[Check, ...]:
         otherwise="Add the component to the medium's sources, or set firmware or firmware_packages in the spec.",
     )
     return (tool, offered, *guards[1:])
+
+
+def _asked_by_hand(base: Base) -> tuple[str, ...]:
+    """Fetch the release file of each source; of the medium's own sources apt itself says what they offer."""
+    if not base.source:
+        return (f"apt-get update > /dev/null && apt-cache policy | grep -F -e {shlex.quote(f'n={base.release}')}",)
+    sources = (Source(name="base", url=base.source, release=base.release), *base.more_sources)
+    urls = [shlex.quote(f"{one.url.rstrip('/')}/dists/{one.release or base.release}/Release") for one in sources]
+    return tuple(f"{{ curl -fsSL -o /dev/null {url} || wget -q -O /dev/null {url}; }} && echo yes" for url in urls)
 
 
 def _wants_general_firmware(base: Base) -> bool:

@@ -87,8 +87,8 @@ def _install(base: Base) -> Call:
         args=(base.release, weak, Gathered("package")),
         stdin=(repository(base, base.keyring),),
         by_hand=(
-            f"dnf --installroot={TARGET} --releasever={base.release} "
-            f"--setopt=install_weak_deps={base.recommended} -y install PACKAGES",
+            (f"dnf --installroot={TARGET} --releasever={base.release} "
+             f"--setopt=install_weak_deps={base.recommended} -y install ", Gathered("package")),
         ),
     )
 

@@ -57,12 +57,14 @@ class PackageFamily:
         return {**self.packages, **self.by_architecture[architecture]}
 
 
-def reachable(verb: str, source: str, *words: str) -> tuple[Check, ...]:
+def reachable(verb: str, source: str, *words: str, by_hand: tuple[str, ...] = ()) -> tuple[Check, ...]:
     """The package source answers: tried early without looking at certificates, since the live clock may still be
-    wrong then, and right before the transaction with them. `source` goes to the verb's standard input."""
+    wrong then, and right before the transaction with them. `source` goes to the verb's standard input; `by_hand`
+    tries it with certificates."""
     otherwise = "Connect the machine, or name another source in the spec; a proxy is set with http_proxy."
     return tuple(
-        Check(says=says, test=Call(verb=verb, args=(trust, *words), stdin=(source,)), otherwise=otherwise, early=early)
+        Check(says=says, test=Call(verb=verb, args=(trust, *words), stdin=(source,), by_hand=by_hand),
+              otherwise=otherwise, early=early)
         for says, trust, early in (
             ("The package source answers", "any", True),
             ("The package source answers and its certificate is good", "trusted", False),

@@ -88,8 +88,8 @@ def _install(base: Base) -> Call:
         args=(Gathered("package"),),
         stdin=(config(base),),
         by_hand=(
-            f"pacman --root {TARGET} --cachedir {TARGET}/var/cache/pacman/pkg "
-            f"--hookdir {TARGET}/etc/pacman.d/hooks --noconfirm --needed -Sy PACKAGES",
+            (f"pacman --root {TARGET} --cachedir {TARGET}/var/cache/pacman/pkg "
+             f"--hookdir {TARGET}/etc/pacman.d/hooks --noconfirm --needed -Sy ", Gathered("package")),
         ),
     )
 

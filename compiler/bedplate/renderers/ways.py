@@ -1,0 +1,105 @@
+"""The two ways through the stages on the live medium: by script or by hand. Enters: a graph. Leaves: passages.
+
+How the script gets there and is started, where it ends, and with which commands the medium must come for hands.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Iterable, Iterator
+
+from bedplate.actions import Stage
+from bedplate.graph import InstallGraph
+from bedplate.renderers.content import Code, Commands, Line, Loud, Part, Passage, Said
+from bedplate.renderers.shell import quote
+
+_COMMAND = re.compile(r"[a-z][a-z0-9._-]*")
+_NO_COMMANDS = {"for", "do", "done", "if", "then", "else", "fi", "while", "exit", "echo", "printf", "command", "test"}
+_BEFORE_A_COMMAND = {"|", "||", "&&", ";", "(", "{", "do", "then"}
+
+
+def script_file(graph: InstallGraph) -> str:
+    """The script's name: the spec's, with another ending."""
+    return graph.spec_file.removesuffix(".toml") + ".sh"
+
+
+def script_at_hand(graph: InstallGraph) -> Line:
+    """How the script comes to the second stick."""
+    make = f"bedplate compile {quote(graph.spec_file)} --as script --out {quote(script_file(graph))}"
+    return (Said("On a second stick, the script "), Code(script_file(graph)), Said(". Where Bedplate is installed, "),
+            Code(make), Said(" makes it."))  # fmt: skip
+
+
+def choose(graph: InstallGraph, parts: Iterable[Part]) -> Iterator[Passage]:
+    """What stands before the first stage that the script can do."""
+    mine = [part for part in parts if part.by_script and part.actions]
+    first, last = mine[0].actions[0].number, mine[-1].actions[-1].number
+    yield (Loud(f"Choose one way for {first} to {last}, and stay with it."),)
+    yield from _by_script(graph, f"{first} to {last}" if first != last else str(first), last)
+    yield from _by_hand(graph)
+
+
+def _by_script(graph: InstallGraph, span: str, last: int) -> Iterator[Passage]:
+    file = quote(f"/mnt/second/{script_file(graph)}")
+    count = len(graph.secrets)
+    asks = f"{count} secrets and for " if count > 1 else "a secret and for " * count
+    yield (Loud("By script (recommended)."), Said(" It checks everything before it writes, and proves each action. "
+           "Plug the second stick in, find its partition by size and model, and put its name in place of "),
+           Code("STICK"), Said(":"))  # fmt: skip
+    look = "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN"
+    yield Commands(lines=(look, "mkdir -p /mnt/second", "mount STICK /mnt/second"))
+    yield (Said("Look first; this prints every action and touches nothing:"),)
+    yield Commands(lines=(f"sh {file} --show | less",))
+    yield (Said(f"Then run it. It asks for {asks}the name of this machine; nothing is written before:"),)
+    yield Commands(lines=(f"sh {file}",))
+    after = f" Then tick {span} off, and go on at {last + 1}." if last < len(graph.nodes) else f" Then tick {span} off."
+    yield (Said("It goes through all of them without a stop and says “done” or “already done” for each, "
+                "the last time for "), Code(f"[{last}/{len(graph.nodes)}]"), Said("." + after))  # fmt: skip
+    yield (Said("If it stops, it says what failed, what is done already, and the ways back. Put it right and run it "
+                "again: what is done is skipped."),)  # fmt: skip
+
+
+def _by_hand(graph: InstallGraph) -> Iterator[Passage]:
+    writes = [node for node in graph.stage(Stage.LIVE) if node.action.changes and not node.action.transient]
+    until = ""
+    if writes:
+        until = (f" Until action {writes[0].number}, the first that stays, you may still change to the script. After "
+                 "it do not change ways: the script cannot know what was done by hand.")  # fmt: skip
+    yield (Loud("By hand."), Said(" Only if you look at every “Only begin if” yourself before you go on. Type the "
+           "commands of one action, look at its proof, tick it off, then the next." + until))  # fmt: skip
+
+
+# --- the medium's commands -----------------------------------------------------------------------------------------
+
+
+def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...]:
+    """One line that names every command that is missing on the live medium for the work by hand."""
+    tools = sorted({*graph.tools, *_typed(parts)})
+    if not tools:
+        return ()
+    line = f'for one in {" ".join(tools)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
+    return ((Said("By hand, see that the medium has every command. This names what is missing, or nothing:"),),
+            Commands(lines=(line,)))  # fmt: skip
+
+
+def _typed(parts: Iterable[Part]) -> Iterator[str]:
+    """Commands that every work by hand needs. What stands behind a sentence is for some cases only, and left out."""
+    for told in (told for part in parts if part.by_script for told in part.actions):
+        if told.work and isinstance(told.work[0], Commands):
+            yield from (name for line in told.work[0].lines for name in _commands(line))
+        for one in told.guards.new:
+            yield from (name for line in one.looking for name in _commands(line) if "||" not in line)
+
+
+def _commands(line: str) -> Iterator[str]:
+    """Names in the places of commands in the first line of a command."""
+    lexer = shlex.shlex(line.split("\n", 1)[0], posix=True, punctuation_chars=True)
+    before = ";"
+    try:
+        for word in lexer:
+            if before in _BEFORE_A_COMMAND and _COMMAND.fullmatch(word) and word not in _NO_COMMANDS:
+                yield word
+            before = word
+    except ValueError:
+        return  # a quoted text goes on in the next line: it holds no commands

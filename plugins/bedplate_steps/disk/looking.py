@@ -1,0 +1,114 @@
+"""The commands with which a person at the keyboard looks whether a guard holds: each prints a line only if it does.
+
+Enters: partitions and numbers of the layout. Leaves: lines for a POSIX shell, the disk's node in `$DISK`.
+sfdisk(8), lsblk(8), blkid(8), od(1); offsets in an NTFS boot sector as in the verb `ntfs-fits`.
+"""
+
+from __future__ import annotations
+
+import shlex
+
+from bedplate.facts import LaidPartition, Layout
+from bedplate.survey import PartitionTable
+
+_ROWS = 'sfdisk --dump "$DISK"'
+Lines = tuple[str, ...]
+
+
+def the_disk(layout: Layout) -> Lines:
+    """Serial number (where there is one), size in bytes and sector size in bytes."""
+    numbers = f'lsblk -dnbo SIZE,LOG-SEC "$DISK" | grep -x " *{layout.size_bytes} *{layout.sector_size} *"'
+    if not layout.serial:
+        return (numbers,)
+    return (f'lsblk -dno SERIAL "$DISK" | grep -w -F -e {shlex.quote(layout.serial)}', numbers)
+
+
+def the_table(table_id: str) -> Lines:
+    """The disk GUID."""
+    return (f"{_ROWS} | grep -ix 'label-id: {table_id}'",)
+
+
+def surveyed(table: PartitionTable | None) -> Lines:
+    """The head of the table that the survey saw, or that there is none. Its rows are compared by eye, or by script."""
+    if table is None:
+        return (_nothing(f"{_ROWS} 2> /dev/null"), _nothing('blkid -p -o value -s TYPE "$DISK"'))
+    return the_table(table.id) if table.id else (f"{_ROWS} | grep -x 'label: {table.label}'",)
+
+
+def whole() -> Lines:
+    """Both headers, and a protective MBR of one record (type EE) without a boot flag."""
+    return (
+        "sfdisk --verify \"$DISK\" | grep 'No errors'",
+        "od -An -tx1 -j 446 -N 5 \"$DISK\" | grep '^ 00 .. .. .. ee'",
+    )
+
+
+def row(part: LaidPartition) -> Lines:
+    """The row with that GUID, start and size, in sectors."""
+    return (f"{_ROWS} | grep -i 'uuid={part.uuid}' | grep 'start= *{part.start}, size= *{part.size},'",)
+
+
+def ends_by(part: LaidPartition) -> Lines:
+    """The row with that GUID and start, and at most that size."""
+    found = f"{_ROWS} | tr -d , | grep -i 'uuid={part.uuid}' | grep 'start= *{part.start} '"
+    return (f"{found} | sed 's/.*size= *//; s/ .*//' | awk '$1 <= {part.size}'",)
+
+
+def ntfs_fits(part: LaidPartition, sector_size: int) -> Lines:
+    """Sectors of the volume times their size, against the partition's size in bytes."""
+    count, each = (f"$(od -An -{form} {part.node})" for form in ("tu8 -j 40 -N 8", "tu2 -j 11 -N 2"))
+    return (f"[ $(({count} * {each})) -le {part.size * sector_size} ] && echo yes",)
+
+
+def ntfs_clean(part: LaidPartition) -> Lines:
+    """The tool's own answer."""
+    return (f"ntfs-3g.probe --readwrite {part.node} && echo yes",)
+
+
+def awake(part: LaidPartition) -> Lines:
+    """Not the mark of a hibernated system."""
+    return (f'[ "$(blkid -p -o value -s TYPE {part.node})" != swsuspend ] && echo yes',)
+
+
+def unused() -> Lines:
+    """Only partitions, none of them mounted or used."""
+    return (_nothing("lsblk -nro TYPE,MOUNTPOINT \"$DISK\" | grep -vE '^(disk|part|loop) *$'"),)
+
+
+def room_is_free(part: LaidPartition) -> Lines:
+    """No row overlaps those sectors."""
+    overlap = f"/start=/ && $4 <= {part.end} && $4 + $6 > {part.start}"
+    return (_nothing(f"{_ROWS} | tr -d , | awk '{overlap}'"),)
+
+
+def not_there(part: LaidPartition) -> Lines:
+    """No row has that GUID."""
+    return (_nothing(f"{_ROWS} | grep -i 'uuid={part.uuid}'"),)
+
+
+def idle(part: LaidPartition, sector_size: int) -> Lines:
+    """The kernel's start (it counts in 512 bytes), and no mount."""
+    start = f'/sys/class/block/$(basename "$(readlink -f {part.node})")/start'
+    return (f'grep -x {part.start * sector_size // 512} "{start}"', _nothing(f"lsblk -nro MOUNTPOINT {part.node}"))
+
+
+def empty(node: str) -> Lines:
+    """Nothing that blkid knows."""
+    return (f"[ -b {node} ] && {_nothing(f'blkid -p -o value -s TYPE {node}')}",)
+
+
+def copied_to_a_stick(file: str) -> Lines:
+    """Not a look: a copy of a file outside the live medium's memory, compared."""
+    return (
+        "# Both lie in the memory of the live medium. Find the partition of the second stick by size and model, put "
+        "its name in place of `STICK`, and copy one of them there:",
+        "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN,MOUNTPOINT",
+        "mkdir -p /mnt/second && mount STICK /mnt/second",
+        f"cp {file} /mnt/second/ && cmp {file} /mnt/second/{file.rpartition('/')[2]} && echo copied",
+        "umount /mnt/second",
+    )
+
+
+def _nothing(command: str) -> str:
+    """Says so when a command prints nothing."""
+    return f'[ -z "$({command})" ] && echo yes'
