@@ -14,6 +14,7 @@ from bedplate.actions import (
     ByHand,
     Call,
     Check,
+    Gathered,
     InTarget,
     Joined,
     Link,
@@ -23,6 +24,7 @@ from bedplate.actions import (
     Run,
     Succeeds,
     Test,
+    Typed,
     Where,
     Word,
     WriteFile,
@@ -48,7 +50,7 @@ def _operations(items: tuple[Operation, ...]) -> tuple[Operation, ...]:
 def _operation(item: Operation) -> Operation:
     match item:
         case Run():
-            return evolve(item, argv=_vector(item.argv), where=Where.LIVE)
+            return evolve(item, argv=_vector(item.argv), where=Where.LIVE, by_hand=_lines(item.by_hand))
         case WriteFile() | Link():
             return evolve(item, path=item.path.path if isinstance(item.path, InTarget) else item.path)
         case Call():
@@ -58,7 +60,15 @@ def _operation(item: Operation) -> Operation:
 
 
 def _call(item: Call) -> Call:
-    return evolve(item, args=_vector(item.args), by_hand=tuple(map(_typed, item.by_hand)))
+    return evolve(item, args=_vector(item.args), by_hand=_lines(item.by_hand))
+
+
+def _lines(items: tuple[Typed, ...]) -> tuple[Typed, ...]:
+    return tuple(_typed(one) if isinstance(one, str) else tuple(map(_part, one)) for one in items)
+
+
+def _part(part: str | Gathered) -> str | Gathered:
+    return _typed(part) if isinstance(part, str) else part
 
 
 def _typed(line: str) -> str:
