@@ -120,7 +120,7 @@ def _replaced(content: Content, path: str, prompts: Mapping[str, str]) -> list[s
     twice = " A backslash in it is written twice." if any(part.coding is Coding.KEYFILE for part in secrets) else ""
     names = dict.fromkeys(_text(part, prompts) for part in secrets)
     return [
-        f"# Now put the secret itself in the place of `{'`, `'.join(names)}`, signs < and > included.{twice}",
+        f"# Now put the secret itself in the place of `{'`, `'.join(names)}`, with its `<` and `>`.{twice}",
         f"vi {path}",
         *(f"grep -F -e {quote(name)} {path} && echo 'STILL TO BE REPLACED'" for name in names),
         "# The last command must print nothing.",

@@ -32,7 +32,7 @@ _CHANGED: Mapping[Stage, tuple[str, str]] = {
 """The same for a change of an installed machine."""
 
 HOW_TO_ASK = "a command prints a line if it holds, and nothing if not"
-SCRIPT_ALONE = "only the script checks this"
+SCRIPT_ALONE = "the script looks at this; by hand it shows only in the work"
 BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
 """Stages that the script can do."""
 
