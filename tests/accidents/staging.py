@@ -144,7 +144,8 @@ class Place:
             text = text.replace(old, new)
         head = [
             "set -u",
-            f"TARGET='{self.target}' WORK='{self.path}/work' DISK='{self.disk}' LC_ALL=C PATH='{self.path}/fakes':$PATH",
+            f"TARGET='{self.target}' WORK='{self.path}/work' DISK='{self.disk}'",
+            f"LC_ALL=C PATH='{self.path}/fakes':$PATH",
             "say() { printf '%s\\n' \"$*\"; }",
             'in_target() { "$@"; }',
         ]

@@ -30,12 +30,13 @@ from bedplate.renderers import library
 
 def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ()) -> str:
     """The content of the file that ends in `name`, as the action writes it."""
-    [operation] = [item for item in actions(planned(machine, spec=spec))[action].operations
-                   if isinstance(item, WriteFile) and str(getattr(item.path, "path", item.path)).endswith(name)]  # fmt: skip
+    files = [item for item in actions(planned(machine, spec=spec))[action].operations if isinstance(item, WriteFile)]
+    [operation] = [item for item in files if str(getattr(item.path, "path", item.path)).endswith(name)]
     return "".join(map(str, operation.content))
 
 
-@caught_by(function("disk.mounting:crypttab", lambda layout: "root UUID=inner none luks\n"), unseen("verb:filesystem-is"))
+@caught_by(function("disk.mounting:crypttab", lambda layout: "root UUID=inner none luks\n"),
+           unseen("verb:filesystem-is"))  # fmt: skip
 def test_f03_the_wrong_one_of_three_uuids() -> None:
     graph = planned(spec=ENCRYPTED)
     layout = graph.fact(Layout)
@@ -117,7 +118,8 @@ def test_f11_core_and_modules_of_the_loader_differ() -> None:
     assert "Target = grub\n" in hook and "Exec = /usr/bin/grub-install" in hook
     elsewhere = (('mount = "/boot/efi"', 'mount = "/efi"'),)
     assert "do not reach a loader on /efi" in faults(spec=elsewhere)["loader-not-updated"]
-    assert "run grub-install again" in told(planned(spec=elsewhere)).partition("## Hand-over sheet")[2]
+    sheet = told(planned(spec=elsewhere)).partition("## Hand-over sheet")[2]
+    assert "run `grub-install` again, with the options of this installation" in sheet
 
 
 @caught_by(verb("menu-starts"), verb("initramfs-is-built"), unseen("verb:menu-starts"))
@@ -189,7 +191,7 @@ def test_g02_a_big_update_took_the_first_place() -> None:
     graph = planned()
     sheet = told(graph).partition("## Hand-over sheet")[2].partition("## Rescue sheet")[0]
     assert "After a big update of the other system, which may take the first place in the boot order" in sheet
-    assert "put the order back with efibootmgr -o" in sheet and "/var/lib/bedplate/boot" in sheet
+    assert "put the order back with `efibootmgr -o`" in sheet and "/var/lib/bedplate/boot" in sheet
     assert "Key of the boot menu" in sheet
     assert "bootloader.hand-over" in actions(graph)
 

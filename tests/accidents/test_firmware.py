@@ -138,8 +138,8 @@ DELETING = re.compile(r"\brm\s+(-\w*[rR]|--recursive)|-delete\b.*efivars|find\s+
 
 def _carried() -> str:
     """Everything a script could carry along: all verbs and all parts of the runtime, without comments."""
-    parts = [library._text(f"_{part}") for part in ("common", "run", "secrets", "look", "install", "undo", "report", "audit")]
-    text = "\n".join((*parts, library.verbs(library.known())))
+    parts = ("common", "run", "secrets", "look", "install", "undo", "report", "audit")
+    text = "\n".join((*(library.part(part) for part in parts), library.verbs(library.known())))
     return "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
 
 
@@ -154,6 +154,7 @@ def test_b10_the_firmwares_variables_were_deleted() -> None:
 def test_b11_fast_boot_hides_partitions_from_the_loader() -> None:
     graph = planned("limpet-01")  # its kernels lie outside the EFI system partition
     settings = actions(graph)["bootloader.firmware-settings"]
-    assert "Fast boot of the firmware: off, so that keys, sticks and all partitions are seen" in str(settings.operations)
+    words = str(settings.operations)
+    assert "Fast boot of the firmware: off, so that keys, sticks and all partitions are seen" in words
     order = list(actions(graph))
     assert order.index("bootloader.firmware-settings") < order.index("bootloader.start-medium")

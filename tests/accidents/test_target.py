@@ -71,7 +71,8 @@ def test_d04_a_language_that_was_never_made() -> None:
     assert "env -i PATH=" in rendered(planned())
 
 
-@caught_by(unseen("action:locale.live-keymap"), spoiled("_secrets", "(again)", ""), spoiled("_install", "load_keys", ":"))
+@caught_by(unseen("action:locale.live-keymap"), spoiled("_secrets", "(again)", ""),
+           spoiled("_install", "load_keys", ":"))  # fmt: skip
 def test_d06_a_password_typed_on_another_layout() -> None:
     found = planned()
     order = actions(found)
@@ -84,8 +85,10 @@ def test_d06_a_password_typed_on_another_layout() -> None:
     assert 'hidden_answer "$2 (again): "' in script and "Only printable ASCII" in script
 
 
-IMAGE = "kernel/drivers/nvme/host/nvme.ko.xz\nkernel/fs/ext4/ext4.ko\nkernel/drivers/md/dm-crypt.ko.zst\nsbin/cryptsetup\n"
-KEYBOARD = 'S: Sysfs=/devices/platform/kbd0\nH: Handlers=sysrq kbd event3\n\nS: Sysfs=/devices/button\nH: Handlers=kbd\n'
+IMAGE = "kernel/drivers/nvme/host/nvme.ko.xz\nkernel/fs/ext4/ext4.ko\nkernel/drivers/md/dm-crypt.ko.zst\n"
+KEYBOARD = (
+    "S: Sysfs=/devices/platform/kbd0\nH: Handlers=sysrq kbd event3\n\nS: Sysfs=/devices/button\nH: Handlers=kbd\n"
+)
 
 
 def _initramfs(kind: str, listed: str, shell: str = "dash") -> tuple[int, str]:

@@ -125,7 +125,6 @@ def _note_recovery() -> Action:
         ),
         gives=("prepared:recovery",),
         expected="Status: Enabled, and a location with a partition number.",
-        upkeep=("At the first start of the other system: reagentc /info must say what was noted before the work.",),
         changes=False,
     )
 
