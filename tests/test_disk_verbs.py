@@ -33,7 +33,7 @@ ALL = [
     "delete-partitions", "disk-holds", "disk-is", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
-    "may-format", "mount-in-target", "partition-ends-by", "partition-is", "partition-may-be-made",
+    "may-format", "mount-in-target", "partition-ends-by", "partition-is-idle", "partition-is", "partition-may-be-made",
     "room-is-free", "save-table",
     "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-sound",
     "table-is-whole", "target-empty", "target-is-closed",
@@ -138,6 +138,20 @@ label-id: {TABLE}
 411648 204800 {LINUX} {HOME}
 616448 65536 {SWAP} {PAGE}
 """
+
+
+@EVERY_SHELL
+def test_right_before_a_format_the_kernel_agrees_and_nothing_uses_the_partition(bench: Bench) -> None:
+    """sysfs counts start and size in units of 512 bytes; what lies on a partition is what lsblk(8) lists below it."""
+    made(bench).holds(f"""
+verb_partition_is_idle {ROOT}
+verb_make_filesystem {ROOT} ext4 {FS}1 root
+verb_partition_is_idle {ROOT}
+""")
+    mounted = bench.fails(f"mount {bench.node}p1 $TARGET && verb_partition_is_idle {ROOT}")
+    assert f"in use: {bench.node}p1 (part at {bench.target})" in mounted
+    call("sfdisk", "--quiet", "--no-reread", "--no-tell-kernel", "-N", "2", bench.node, text="size=102400\n")
+    assert 'at "411648 204800", the table says "411648 102400"' in bench.fails(f"verb_partition_is_idle {HOME}")
 
 
 @EVERY_SHELL
