@@ -44,7 +44,7 @@ def _is_inside(path: Path) -> bool:
     return path.name not in DOORS and path.parent.name != "testing"
 
 
-@pytest.mark.parametrize("path", filter(_is_inside, SOURCES), ids=lambda path: path.name)
+@pytest.mark.parametrize("path", list(filter(_is_inside, SOURCES)), ids=lambda path: path.name)
 def test_only_the_command_line_touches_disk_clock_and_chance(path: Path) -> None:
     imported: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
