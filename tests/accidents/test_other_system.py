@@ -6,6 +6,7 @@ import re
 
 from accidents.staging import (
     MACHINES,
+    Edits,
     Place,
     actions,
     caught_by,
@@ -78,8 +79,8 @@ SHARED = ('role = "system"\nshrink_by = "120GiB"           # by hand, in the fac
           'role = "data"\nshrink_by = "120GiB"\nmount = "/data"')  # fmt: skip
 
 
-def _fstab(**edits: tuple[tuple[str, str], ...]) -> str:
-    operation = actions(planned(**edits))["disk.fstab"].operations[0]
+def _fstab(spec: Edits) -> str:
+    operation = actions(planned(spec=spec))["disk.fstab"].operations[0]
     return "".join(map(str, operation.content))  # type: ignore[union-attr]
 
 

@@ -216,7 +216,7 @@ def test_e02_names_do_not_resolve() -> None:
     assert checks(found["network.resolver"], "link-is")
     order = list(found)
     assert order.index("network.resolver") > order.index("base.packages")
-    assert [check.test.verb for check in found["network.first-start"].audits  # type: ignore[union-attr]
+    assert [check.test.verb for check in found["network.first-start"].audits
             if isinstance(check.test, Call)] == ["online"]  # fmt: skip
     assert "getent" in library.verbs(["online"])
 
