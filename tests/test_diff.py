@@ -230,13 +230,15 @@ def test_every_change_action_has_a_proof_and_guards_with_what_the_old_spec_prove
 def test_a_removed_user_loses_no_home_without_being_told_to() -> None:
     text = render(registry().renderers["script"], work(pair("user removed")))
     assert "verb_user_drop ben ''" in text
+    assert "run userdel" not in text and "run in_target userdel" not in text, "the account would be removed twice"
     text = render(registry().renderers["script"], work(pair("user and home removed")))
     assert "verb_user_drop ben /home/ben" in text
 
 
 def test_what_a_person_types_is_rooted_at_the_running_system() -> None:
     text = render(registry().renderers["checklist"], work(pair("many at once")))
-    assert "/mnt/target" not in text and "live medium, the commands" not in text
+    work_itself = text[text.index("## Stage 1") :]
+    assert "/mnt/target" not in work_itself and "live medium, the commands" not in text
     assert "# kelp-02: change checklist" in text
 
 

@@ -102,7 +102,7 @@ class Besides:
     """What an amended action does besides what the two install actions say."""
 
     before: tuple[Operation, ...] = ()
-    """Done first."""
+    """Done first. For an action that is gone from the new spec: in place of its own way back."""
     after: tuple[Operation, ...] = ()
     """Done last: what makes the new value take effect on the running machine."""
     proofs: tuple[Check, ...] = ()
@@ -133,7 +133,7 @@ def _amended(old: Actions, new: Actions, name: str, besides: Besides) -> Action:
         title=model.title if after else f"Take back: {model.title}",
         reason=model.reason if after else "The new spec no longer asks for it.",
         stage=Stage.TARGET,
-        operations=(*besides.before, *whole.forward(), *besides.after),
+        operations=(*besides.before, *whole.forward(instead=bool(besides.before)), *besides.after),
         needs=(*(model.needs if after else _tools(model)), *besides.needs),
         gives=model.gives if after else (),
         guards=_early(whole.proved(before)) if before else model.guards,
@@ -181,10 +181,11 @@ class _Turn:
     old: Actions = field(repr=False)
     new: Actions = field(repr=False)
 
-    def forward(self) -> tuple[Operation, ...]:
-        """From the old version to the new one."""
+    def forward(self, instead: bool) -> tuple[Operation, ...]:
+        """From the old version to the new one; `instead`: the old one's own way back is not wanted."""
         if self.after is None:
-            return _leave(self.before, self.after, self.new)
+            leave = _leave(self.before, None, self.new)
+            return () if instead and self.before and leave == self.before.way_back.operations else leave
         return (*_leave(self.before, self.after, self.new), *_work(self.after))
 
     def backward(self) -> tuple[Operation, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import os.path
+import posixpath
 import sys
 
 from bedplate import check as checking
@@ -83,6 +83,6 @@ def _drifted(arguments: argparse.Namespace) -> int:
     elif lines:
         text = "".join(f"{line}\n" for line in lines)
     else:
-        text = f"{os.path.basename(arguments.survey)}: nothing has drifted.\n"
+        text = f"{posixpath.basename(arguments.survey)}: nothing has drifted.\n"
     commands.emit(text, arguments.out)
     return 1 if lines else 0

@@ -57,6 +57,10 @@ OWN = ("var/lib/bedplate/aside", "var/log", "var/cache", "tmp", "run", "home/cle
 and the archive of locales, whose order is that of their making (its list is compared instead)."""
 
 
+TABLES = ("etc/passwd", "etc/group", "etc/shadow", "etc/gshadow")
+"""Compared row by row: their order is that in which the accounts were made."""
+
+
 def edited(text: str, edits: Iterable[tuple[str, str]]) -> str:
     for was, now in edits:
         assert text.count(was) == 1, was
@@ -122,11 +126,15 @@ def tree(root: Path) -> dict[str, str]:
         if path.is_symlink():
             found[name] = str(path.readlink())
         elif path.is_file():
-            content = hashlib.sha256(path.read_bytes()).hexdigest()
+            content = hashlib.sha256(_content(path, name in TABLES)).hexdigest()
             found[name] = f"{about.st_mode:o} {about.st_uid}:{about.st_gid} {content}"
     listed = ["chroot", str(root), "locale", "-a"]
     found["locale -a"] = subprocess.run(listed, capture_output=True, text=True, check=True).stdout
     return found
+
+
+def _content(path: Path, table: bool) -> bytes:
+    return b"".join(sorted(path.read_bytes().splitlines(keepends=True))) if table else path.read_bytes()
 
 
 def difference(one: dict[str, str], other: dict[str, str]) -> dict[str, tuple[str | None, str | None]]:

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from attrs import evolve
 
-from bedplate.actions import Action, Call, Operation, Run
-from bedplate.changes import Besides, Change, Cost, amend, paired
+from bedplate.actions import Action, Call, InTarget, Operation, Run
+from bedplate.changes import STAMPS, Besides, Change, Cost, amend, paired, stamp
 from bedplate.checks import holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Side
@@ -99,11 +99,12 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
     gone += [holds(f"{home} is gone", "is-gone", home, early=False)] if deletes else []
     drop: tuple[Operation, ...] = (Call(verb="user-drop", args=(name, home if deletes else ""),
                                         by_hand=(f"userdel {'--remove ' if deletes else ''}{name}",)),)  # fmt: skip
+    password = old.actions[f"users.password-{name}"]
     besides = Besides(
-        before=drop,
+        before=(*drop, Run(argv=("rm", "-f", "--", InTarget(f"{STAMPS}/{password.id}")))),
         proofs=tuple(gone),
         needs=(f"file:{SUDOERS}",) if person.administrator else (),
-        back=(Call(verb="user-restore", args=(name,), by_hand=(f"passwd {name}",)),),
+        back=(Call(verb="user-restore", args=(name,), by_hand=(f"passwd {name}",)), stamp(password)),
         lost="The home folder is deleted with all that is in it: only a copy brings it back." if deletes else "",
     )
     actions = (*amend(old.actions, new.actions, own, besides={own: besides}), *amend(old.actions, new.actions, RIGHTS))
