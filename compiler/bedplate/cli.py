@@ -144,7 +144,7 @@ def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
         "bring its output back and turn it into a survey with --from. Neither changes the machine.\n\n"
         f"Exit status: 0 done, 1 the survey holds trouble (a disk that was not read, no UEFI), {TROUBLE}."
     )
-    sub = _command(subs, "survey", commands.survey, text, epilog)
+    sub = _command(subs, "survey", _run_survey, text, epilog)
     which = sub.add_mutually_exclusive_group()
     which.add_argument("--collector", action="store_true", help="print the script that makes a capture")
     which.add_argument("--from", dest="capture", metavar="CAPTURE", help="a capture; - for standard input")
@@ -155,11 +155,24 @@ def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
 def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Write a commented first spec for a surveyed machine, with computed suggestions."
     epilog = f"Exit status: 0 done, 1 faults or trouble in the survey, {TROUBLE}."
-    sub = _command(subs, "draft", commands.draft, text, epilog)
+    sub = _command(subs, "draft", _run_draft, text, epilog)
     sub.add_argument("survey", metavar="SURVEY", help="survey file (TOML)")
     sub.add_argument("--name", help="the machine's name (default: from the survey's file name)")
     _out(sub, "file to write (default: standard output)")
     _force(sub)
+
+
+def _run_survey(arguments: argparse.Namespace) -> int:
+    """Loaded only where it is asked for, as `diff` is."""
+    from bedplate import surveying
+
+    return surveying.survey(arguments)
+
+
+def _run_draft(arguments: argparse.Namespace) -> int:
+    from bedplate import surveying
+
+    return surveying.draft(arguments)
 
 
 def _steps(subs: argparse._SubParsersAction[_Parser]) -> None:

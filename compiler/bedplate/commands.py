@@ -9,24 +9,18 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import TextIO
 
-from attrs import evolve
-
 from bedplate import check as checking
 from bedplate import files, pipeline, registry
 from bedplate.document import LIMIT, Document, read
-from bedplate.faults import Fault, Place, Rejected, as_json, describe, nearest, ordered
+from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
 from bedplate.graph import InstallGraph
-from bedplate.hookspecs import Renderer, Step
-from bedplate.survey import Survey
-
-CAPTURE_LIMIT = 64 * 1024 * 1024
-"""The largest capture that is read, bytes."""
+from bedplate.hookspecs import Renderer
 
 
 def renderings() -> tuple[str, ...]:
@@ -165,7 +159,7 @@ def compile_specs(arguments: argparse.Namespace) -> int:
         try:
             graph = checked(name, installed)[1]
         except Rejected as rejected:
-            status = max(status, _refused(rejected))
+            status = max(status, refused(rejected))
             continue
         graphs.append((name, graph))
         _print_warnings(name, graph.warnings)
@@ -175,7 +169,7 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     try:
         outputs = [(name, pipeline.render(own, graph)) for name, graph in graphs]
     except Rejected as rejected:
-        return _refused(rejected)
+        return refused(rejected)
     return _write_outputs(outputs, own.renderer, arguments.out)
 
 
@@ -240,87 +234,8 @@ def _drawn(dot: str) -> str:
     return drawn.stdout
 
 
-# --- survey, draft -------------------------------------------------------------------------------------------------
-
-
-def survey(arguments: argparse.Namespace) -> int:
-    """The survey of this machine or of a capture; or the collector itself."""
-    from bedplate import capture
-
-    if arguments.collector:
-        return emit(capture.collect_script(), arguments.out, executable=True)
-    if _stands_in_the_way(arguments):
-        return 2
-    try:
-        surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
-    except Rejected as rejected:
-        place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
-        return _refused(Rejected(fault.at(place) for fault in rejected.faults))
-    emit(capture.to_toml(surveyed), arguments.out)
-    return _told(surveyed)
-
-
-def _told(surveyed: Survey) -> int:
-    """Say what a person should know of a survey before anything is made from it; 1 if something stands against it."""
-    from bedplate import findings
-
-    troubles = list(findings.troubles(surveyed))
-    words = [f"note: {note}" for note in findings.notes(surveyed)] + [f"TROUBLE: {trouble}" for trouble in troubles]
-    for line in (*words, findings.summary(surveyed)):
-        print(f"bedplate: {line}", file=sys.stderr)
-    return 1 if troubles else 0
-
-
-def _stands_in_the_way(arguments: argparse.Namespace) -> bool:
-    """Whether the output would replace a file that a person may have edited; then that is said."""
-    kept = arguments.out is not None and os.path.lexists(arguments.out) and not arguments.force
-    if kept:
-        print(f"bedplate: {arguments.out} is there already and stays as it is; --force replaces it", file=sys.stderr)
-    return kept
-
-
-def _capture_text(name: str | None, script: Callable[[], str]) -> str:
-    if name is None:
-        ran = subprocess.run(["sh", "-s"], input=script().encode(), stdout=subprocess.PIPE, check=False)
-        if ran.returncode not in (0, 1):  # 1: done, but not as root; the survey itself tells
-            raise SystemExit(usage(f"the collector stopped with exit status {ran.returncode}; its words stand above"))
-        return ran.stdout.decode(errors="replace")
-    if name == "-":
-        return sys.stdin.buffer.read(CAPTURE_LIMIT).decode(errors="replace")
-    return files.read_bytes(name, CAPTURE_LIMIT).decode(errors="replace")
-
-
-def draft(arguments: argparse.Namespace) -> int:
-    """A commented first spec."""
-    from bedplate import draft as drafting
-
-    if _stands_in_the_way(arguments):
-        return 2
-    try:
-        surveyed = checking.structure_survey(load_document(arguments.survey))
-        steps = {section: _guarded(own) for section, own in usable().steps.items()}
-        base = os.path.dirname(arguments.out) if arguments.out else "."
-        survey_path = os.path.relpath(arguments.survey, base or ".")
-        name = arguments.name or drafting.host_name(Path(arguments.survey).name.split(".", 1)[0])
-        text = drafting.draft(surveyed, steps, name=name, survey_path=survey_path)
-    except Rejected as rejected:
-        return _refused(rejected)
-    emit(text, arguments.out)
-    if not arguments.name:
-        print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
-    return _told(surveyed)
-
-
-def _guarded(own: registry.InstalledStep) -> Step:
-    """The step, its draft's crash put into words."""
-    suggest = own.step.draft
-    if suggest is None:
-        return own.step
-    doing = f"drafting [{own.step.section}]"
-    return evolve(own.step, draft=lambda survey: registry.call(own.origin, doing, suggest, survey))
-
-
-def _refused(rejected: Rejected) -> int:
+def refused(rejected: Rejected) -> int:
+    """Tell the faults; the exit status for them."""
     print_faults(ordered(rejected.faults))
     return _status(rejected.faults)
 
@@ -410,4 +325,4 @@ def schema(arguments: argparse.Namespace) -> int:
     return emit(json.dumps(text, indent=2, ensure_ascii=False) + "\n", arguments.out)
 
 
-__all__ = ["check", "compile_specs", "draft", "schema", "steps", "survey", "version"]
+__all__ = ["check", "compile_specs", "schema", "steps", "version"]

@@ -60,7 +60,7 @@ class Technician:
         (share / "collector.sh").write_text(bedplate("survey", "--collector"))
         with self.machine.timed("collect"):
             console.check(f"sh {SHARE_MOUNT}/collector.sh >{SHARE_MOUNT}/capture.txt && sync", 240)
-        bedplate("survey", "--from", share / "capture.txt", "--out", self.survey_file)
+        bedplate("survey", "--from", share / "capture.txt", "--out", self.survey_file, "--force")
         return tomllib.loads(self.survey_file.read_text())
 
     def write_spec(self, known: Mapping[str, str]) -> None:

@@ -1,0 +1,102 @@
+"""The commands `survey` and `draft`: what a machine is, and a first spec for it.
+
+Enters: a capture or a survey. Leaves: a survey or a spec; what a person should know of it goes to standard error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from attrs import evolve
+
+from bedplate import check as checking
+from bedplate import commands, files, registry
+from bedplate.faults import Place, Rejected
+from bedplate.hookspecs import Step
+from bedplate.survey import Survey
+
+CAPTURE_LIMIT = 64 * 1024 * 1024
+"""The largest capture that is read, bytes."""
+
+
+def survey(arguments: argparse.Namespace) -> int:
+    """The survey of this machine or of a capture; or the collector itself."""
+    from bedplate import capture
+
+    if arguments.collector:
+        return commands.emit(capture.collect_script(), arguments.out, executable=True)
+    if _stands_in_the_way(arguments):
+        return 2
+    try:
+        surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
+    except Rejected as rejected:
+        place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
+        return commands.refused(Rejected(fault.at(place) for fault in rejected.faults))
+    commands.emit(capture.to_toml(surveyed), arguments.out)
+    return _told(surveyed)
+
+
+def _told(surveyed: Survey) -> int:
+    """Say what a person should know of a survey before anything is made from it; 1 if something stands against it."""
+    from bedplate import findings
+
+    troubles = list(findings.troubles(surveyed))
+    words = [f"note: {note}" for note in findings.notes(surveyed)] + [f"TROUBLE: {trouble}" for trouble in troubles]
+    for line in (*words, findings.summary(surveyed)):
+        print(f"bedplate: {line}", file=sys.stderr)
+    return 1 if troubles else 0
+
+
+def _stands_in_the_way(arguments: argparse.Namespace) -> bool:
+    """Whether the output would replace a file that a person may have edited; then that is said."""
+    kept = arguments.out is not None and os.path.lexists(arguments.out) and not arguments.force
+    if kept:
+        print(f"bedplate: {arguments.out} is there already and stays as it is; --force replaces it", file=sys.stderr)
+    return kept
+
+
+def _capture_text(name: str | None, script: Callable[[], str]) -> str:
+    if name is None:
+        ran = subprocess.run(["sh", "-s"], input=script().encode(), stdout=subprocess.PIPE, check=False)
+        if ran.returncode not in (0, 1):  # 1: done, but not as root; the survey itself tells
+            message = f"the collector stopped with exit status {ran.returncode}; its words stand above"
+            raise SystemExit(commands.usage(message))
+        return ran.stdout.decode(errors="replace")
+    if name == "-":
+        return sys.stdin.buffer.read(CAPTURE_LIMIT).decode(errors="replace")
+    return files.read_bytes(name, CAPTURE_LIMIT).decode(errors="replace")
+
+
+def draft(arguments: argparse.Namespace) -> int:
+    """A commented first spec."""
+    from bedplate import draft as drafting
+
+    if _stands_in_the_way(arguments):
+        return 2
+    try:
+        surveyed = checking.structure_survey(commands.load_document(arguments.survey))
+        steps = {section: _guarded(own) for section, own in commands.usable().steps.items()}
+        base = os.path.dirname(arguments.out) if arguments.out else "."
+        survey_path = os.path.relpath(arguments.survey, base or ".")
+        name = arguments.name or drafting.host_name(Path(arguments.survey).name.split(".", 1)[0])
+        text = drafting.draft(surveyed, steps, name=name, survey_path=survey_path)
+    except Rejected as rejected:
+        return commands.refused(rejected)
+    commands.emit(text, arguments.out)
+    if not arguments.name:
+        print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
+    return _told(surveyed)
+
+
+def _guarded(own: registry.InstalledStep) -> Step:
+    """The step, its draft's crash put into words."""
+    suggest = own.step.draft
+    if suggest is None:
+        return own.step
+    doing = f"drafting [{own.step.section}]"
+    return evolve(own.step, draft=lambda survey: registry.call(own.origin, doing, suggest, survey))
