@@ -149,5 +149,5 @@ def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
     audited(console, "old")
     machine.off()
     other = installed(fresh, medium, {**release, **carry(archive, fresh)}, PAIRS[name])
-    assert changed == files(other, start(other))  # account tables among them: no account is made or removed
+    assert changed == files(other, start(other))
     fresh.off()
