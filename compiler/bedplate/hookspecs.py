@@ -89,8 +89,8 @@ class Step:
     """One line for `bedplate steps`."""
     schema: Mapping[str, Any] = field(hash=False)
     """JSON Schema 2020-12 of the section: an object, closed with `unevaluatedProperties: false`, every property with
-    `title` and `description`. No control character ever reaches a section; every other text does, so a pattern is the
-    place to say what a name may be."""
+    `title` and `description`. Whatever it lets through reaches the step, so every free text has a pattern: at least
+    `^[^\\u0000-\\u001f\\u007f]*$`, one line without control characters; a name that becomes part of a path, less."""
     model: type[Any]
     """Frozen attrs class the section is turned into by cattrs; its fields are the schema's properties. Arrays are
     `tuple[X, ...]`, tables attrs classes. Fields of type `bedplate.units.Size` or `Request` take text such as
