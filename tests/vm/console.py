@@ -117,12 +117,12 @@ class Console:
         self.expect(r"plain-42-shell\r?\n", 60)
 
     def login(self, user: str, password: str, timeout: float = 300) -> None:
-        """Log in at a getty that has yet to show its prompt; ends in a plain shell."""
+        """Log in at a getty that has yet to show its prompt, in English or German; ends in a plain shell."""
         self.expect(r"login: ", timeout)
         self.answer(user)
-        self.expect(r"[Pp]assword: ", 60)
+        self.expect(r"Pass(word|wort): ", 60)
         self.answer(password)
-        if self.expect_any([r"[#$] $", r"Login incorrect"], 90):
+        if self.expect_any([r"[#$] $", r"Login incorrect|[Aa]nmeldung"], 90):
             raise ConsoleError(f"login of {user} refused")
         self.answer("")
         self.plain_shell(r"[#$] $", 60)
