@@ -122,7 +122,7 @@ class Console:
         self.answer(user)
         self.expect(r"Pass(word|wort): ", 60)
         self.answer(password)
-        if self.expect_any([r"[#$] $", r"Login incorrect|[Aa]nmeldung"], 90):
+        if self.expect_any([r"[#$] $", r"Login incorrect"], 90):
             raise ConsoleError(f"login of {user} refused")
         self.answer("")
         self.plain_shell(r"[#$] $", 60)
