@@ -326,3 +326,16 @@ def test_colour_only_on_a_terminal_that_wants_it(bad: str, variables: dict[str, 
     subprocess.run(command, stderr=theirs, env=environment, cwd=ROOT, check=False)
     os.close(theirs)
     assert (b"\033[" in os.read(ours, 65536)) is coloured
+
+
+def test_a_change_that_needs_more_than_a_script_is_told_and_nothing_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    new = tmp_path / "new.toml"
+    text = Path(KELP).read_text().replace('filesystem = "ext4"', 'filesystem = "xfs"')
+    new.write_text(text.replace("common.toml", str(ROOT / "specs" / "common.toml"))
+                       .replace("kelp-02.survey", str(ROOT / "specs" / "kelp-02.survey")))  # fmt: skip
+    assert main(["diff", KELP, str(new), "--as", "script"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "root gets the file system xfs instead of ext4: loses data, not by a change script [not-in-place]" in err
