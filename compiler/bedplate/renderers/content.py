@@ -155,6 +155,11 @@ class Told:
     after: tuple[int, ...]
     """Numbers of the actions whose results it needs."""
 
+    @property
+    def long(self) -> bool:
+        """So many checks that it fills a sheet of paper: printed smaller, to stay whole."""
+        return len(self.action.guards) + len(self.action.proofs) >= 16
+
 
 @frozen(kw_only=True)
 class Part:
