@@ -28,7 +28,7 @@ from bedplate.spec import Machine
 
 from .install import CASES
 
-pytestmark = pytest.mark.bench
+pytestmark = [pytest.mark.bench, pytest.mark.long]
 
 SPECS = Path(__file__).parents[2] / "specs"
 KEY = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd"

@@ -101,6 +101,7 @@ def test_kelp_beside_the_other_system_from_an_archive(
     report(technician)
 
 
+@pytest.mark.long
 def test_tern_btrfs_on_4096_byte_sectors(
     rack: Rack,
     factory_4096: FactoryMachine,

@@ -16,7 +16,7 @@ from .media import LiveMedium
 from .rack import Rack
 from .sources import PackageSource
 
-pytestmark = pytest.mark.bench
+pytestmark = [pytest.mark.bench, pytest.mark.long]
 
 
 def test_a_power_cut_loses_what_was_not_flushed(
