@@ -1,6 +1,6 @@
 """Fixtures of the proving bench. What takes minutes is built once and kept; machines live one test.
 
-``BEDPLATE_BENCH_CACHE`` names the folder for what is kept. Serial transcripts and timings of the
+``BEDPLATE_BENCH_CACHE`` names the folder for what is kept. Serial logs and timings of the
 last run of each test stay in its ``runs`` folder; disk images do not.
 """
 

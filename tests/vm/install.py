@@ -116,7 +116,7 @@ class Technician:
         console.expect(r"uid-0-here\r?\n", 60)
 
     def audit(self, console: Console) -> str:
-        """What the audit says, run by root; kept as audit.txt beside the transcripts. ConsoleError if it is broken."""
+        """What the audit says, run by root; kept as audit.txt beside the serial logs. ConsoleError if it is broken."""
         self.machine.mount_share(console)
         with self.machine.timed("audit"):
             result = console.run(f"sh {SHARE_MOUNT}/audit.sh", 300)

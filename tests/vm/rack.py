@@ -44,7 +44,7 @@ class Rack:
         return machine
 
     def clear(self) -> None:
-        """Switch everything off, write the timings down, and drop the disks; transcripts stay."""
+        """Switch everything off, write the timings down, and drop the disks; serial logs stay."""
         for machine in self.machines.values():
             machine.off()
             lines = [f"{seconds:8.1f} s  {what}\n" for what, seconds in machine.timings]

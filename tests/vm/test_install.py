@@ -1,7 +1,7 @@
 """Installations from end to end: what Bedplate renders puts a system on a machine, and what was there survives.
 
 Each run starts with a machine as it is delivered and ends when the new system has passed its audit and the other one
-has been started from the new menu. Times of every part and action are printed, and kept beside the transcripts.
+has been started from the new menu. Times of every part and action are printed, and kept beside the serial logs.
 """
 
 from collections.abc import Mapping
@@ -73,7 +73,7 @@ def assert_kept(machine: Machine, factory: FactoryMachine, folder: Path, own: st
 
 
 def report(technician: Technician) -> None:
-    """The table of times, on the terminal and beside the transcripts."""
+    """The table of times, on the terminal and beside the serial logs."""
     text = table(technician.case, technician.machine, technician.timings())
     (technician.machine.folder / "actions.txt").write_text(text + "\n")
     print("\n" + text)
