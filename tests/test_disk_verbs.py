@@ -35,8 +35,8 @@ ALL = [
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "partition-ends-by", "partition-is-idle", "partition-is", "partition-may-be-made",
     "room-is-free", "save-table",
-    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-is", "table-is-saved", "table-is-sound",
-    "table-is-whole", "target-empty", "target-is-closed",
+    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-is-saved",
+    "table-is-sound", "table-is-whole", "target-empty", "target-is-closed",
 ]  # fmt: skip
 
 
@@ -121,7 +121,9 @@ verb_partition_may_be_made {ROOT} 2048 409600 {LINUX}
 verb_partition_may_be_made {FS}1 2048 409600 {LINUX}
 verb_room_is_free 2048 411647 {ROOT}
 verb_room_is_free 682000 700000 none
+verb_table_has_only {FS}1 {HOME} {ROOT} {PAGE}
 """)
+    assert f"nobody knew of the partition {HOME} at 411648" in bench.fails(f"verb_table_has_only {ROOT} {PAGE}")
     assert "planned: start 2048, size 1" in bench.fails(f"verb_partition_is {ROOT} 2048 1 {LINUX}")
     assert "not named x" in bench.fails(f"verb_partition_is {ROOT} 2048 409600 {LINUX} x")
     assert "planned: start 4096" in bench.fails(f"verb_partition_may_be_made {ROOT} 4096 409600 {LINUX}")

@@ -27,7 +27,7 @@ from .cache import built
 from .console import Console, ConsoleError
 from .disks import Disk, fat_files, partitions
 from .factory import ESP, SERIAL, FactoryMachine
-from .install import CASES, PASSWORDS, Technician, begin, carry, known_of
+from .install import CASES, Technician, answer_all, begin, carry, known_of
 from .machine import SHARE_MOUNT, Machine
 from .media import LiveMedium
 from .sources import PackageSource
@@ -282,7 +282,7 @@ class Campaign:
         console = begin(machine, self.medium)
         with machine.timed("install"):
             console.start(f"sh {SHARE_MOUNT}/script.sh")
-            answer_all(console)
+            answer_all(console, CASE)
             self._take_cuts(machine, console, count)
             result = console.finish(600)
         assert result.status == 0, result.output[-3000:]
@@ -290,7 +290,7 @@ class Campaign:
         entries = boot_entries(console)
         with machine.timed("rerun of the finished installation"):
             console.start(f"sh {SHARE_MOUNT}/script.sh")
-            answer_all(console)
+            answer_all(console, CASE)
             assert console.finish(900).status == 0
         self.rerun_seconds = machine.timings[-1][1]
         machine.power_off(console)
@@ -361,7 +361,7 @@ class Campaign:
         console = begin(machine, self.medium)
         with machine.timed("script"):
             console.start(f"sh {SHARE_MOUNT}/script.sh{option}")
-            answer_all(console)
+            answer_all(console, CASE)
             result = console.finish(2400)
         (machine.folder / "said.txt").write_text(result.output)
         entries = boot_entries(console)
@@ -371,26 +371,6 @@ class Campaign:
             return [f"status {result.status}: {result.output[-1500:]}"]
         state = state_of(machine.disks[0], entries, machine.folder, installed=not option)
         return state.differences(wanted)
-
-
-def answer_all(console: Console) -> None:
-    """Answer what the script asks until it has its go, or gives up."""
-    questions = (
-        r"Have all of these been done\? \(yes/no\) ",
-        r"Password of [a-z]+( \(again\))?: ",
-        "Type the name of the machine",
-        r"Nothing was changed\.",
-    )
-    while True:
-        asked = console.expect("|".join(questions), 420)
-        if asked.startswith("Have"):
-            console.answer("yes")
-        elif asked.startswith("Password"):
-            console.answer(PASSWORDS[asked.split()[2].rstrip(":")])
-        else:
-            break
-    if asked.startswith("Type"):
-        console.answer(CASE)
 
 
 def report(campaign: Campaign, outcomes: list[Outcome]) -> str:

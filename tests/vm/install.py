@@ -78,27 +78,10 @@ class Technician:
         """Run the script and answer what it asks, until it ends; its log comes along, however it ended."""
         with self.machine.timed("install"):
             console.start(f"sh {SHARE_MOUNT}/script.sh")
-            result = self._answer_all(console)
+            answer_all(console, self.case)
+            result = console.finish(_INSTALL_SECONDS)
         console.run(f"cp /var/log/bedplate-{self.case}.log {SHARE_MOUNT}/install.log && sync")
         return result
-
-    def _answer_all(self, console: Console) -> Result:
-        questions = (
-            r"Have all of these been done\? \(yes/no\) ",
-            r"Password of [a-z]+( \(again\))?: ",
-            r"Type the name of the machine \([^)]*\) to start, anything else to leave: ",
-        )
-        while True:
-            asked = console.expect("|".join((*questions, r"Nothing was changed\.")), 420)
-            if asked.startswith("Have"):
-                console.answer("yes")
-            elif asked.startswith("Password"):
-                console.answer(PASSWORDS[asked.split()[2].rstrip(":")])
-            else:
-                break
-        if asked.startswith("Type"):
-            console.answer(self.case)
-        return console.finish(_INSTALL_SECONDS)
 
     def start_new_system(self, person: str) -> Console:
         """Switch on, let the firmware's own entry start the loader and its menu the first entry, and log in."""
@@ -137,6 +120,26 @@ class Timing:
     number: int
     title: str
     seconds: int
+
+
+def answer_all(console: Console, machine_name: str) -> None:
+    """Answer what the script asks, the machine's name last, until it has its go or gives up."""
+    questions = (
+        r"Have all of these been done\? \(yes/no\) ",
+        r"Password of [a-z]+( \(again\))?: ",
+        "Type the name of the machine",
+        r"Nothing was changed\.",
+    )
+    while True:
+        asked = console.expect("|".join(questions), 420)
+        if asked.startswith("Have"):
+            console.answer("yes")
+        elif asked.startswith("Password"):
+            console.answer(PASSWORDS[asked.split()[2].rstrip(":")])
+        else:
+            break
+    if asked.startswith("Type"):
+        console.answer(machine_name)
 
 
 def timings(log: str) -> tuple[Timing, ...]:

@@ -7,6 +7,7 @@ sfdisk(8), lsblk(8), blkid(8), od(1); offsets in an NTFS boot sector as in the v
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 
 from bedplate.facts import LaidPartition, Layout
 from bedplate.survey import PartitionTable
@@ -46,6 +47,11 @@ def whole() -> Lines:
 def row(part: LaidPartition) -> Lines:
     """The row with that GUID, start and size, in sectors."""
     return (f"{_ROWS} | grep -i 'uuid={part.uuid}' | grep 'start= *{part.start}, size= *{part.size},'",)
+
+
+def only_known(uuids: Iterable[str]) -> Lines:
+    """No row but those with these GUIDs."""
+    return (_nothing(f"{_ROWS} | grep start= | grep -viE '{'|'.join(uuids)}'"),)
 
 
 def ends_by(part: LaidPartition) -> Lines:

@@ -62,8 +62,9 @@ def mounts_of(layout: Layout) -> list[Mount]:
 
 
 def _options(part: LaidPartition) -> tuple[str, ...]:
-    """The options of the spec; an EFI system partition without any is for root's eyes only."""
-    return part.options or (("umask=0077",) if part.role == "esp" else ())
+    """The options of the spec; a FAT partition of the loader's without any is for root's eyes only."""
+    private = part.role == "esp" or (part.role == "xbootldr" and part.filesystem == "vfat")
+    return part.options or (("umask=0077",) if private else ())
 
 
 def mounted_now(layout: Layout) -> list[Mount]:

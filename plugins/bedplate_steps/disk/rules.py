@@ -129,9 +129,8 @@ def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
     root = next((new for new in section.new if "/" in new.mounts), None)
     if root is None or not root.encrypt:
         return
-    plain_boot = any("/boot" in new.mounts and not new.encrypt for new in section.new) or any(
-        keep.mount == "/boot" for keep in section.keep
-    )
+    plain_boot = any(("/boot" in new.mounts or new.type == "xbootldr") and not new.encrypt for new in section.new)
+    plain_boot = plain_boot or any(keep.mount == "/boot" for keep in section.keep)
     if not plain_boot:
         message = "an encrypted root needs a /boot outside the container: the boot loader opens no Argon2 key slot"
         yield Fault(

@@ -5,7 +5,7 @@ Enters: section, machine and layout. Leaves: actions of the stage `live`, and th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from bedplate import checks
 from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Stage, WayBack
@@ -13,7 +13,17 @@ from bedplate.facts import LaidPartition, Layout
 from bedplate.spec import Machine
 from bedplate.units import in_gib
 from bedplate_steps.disk import looking
-from bedplate_steps.disk.kinds import TYPES
+from bedplate_steps.disk.guards import (
+    clean_guard,
+    count,
+    disk_guards,
+    earlier_guards,
+    kept_parts,
+    room_guard,
+    suspended_guards,
+    unused_guard,
+    whole,
+)
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.other_system import shrunk_checks
 
@@ -33,11 +43,6 @@ def new_parts(layout: Layout) -> list[LaidPartition]:
     return sorted((part for part in layout.partitions if part.new), key=lambda part: part.number)
 
 
-def kept_parts(layout: Layout) -> list[LaidPartition]:
-    """The kept partitions by start sector."""
-    return [part for part in layout.partitions if not part.new]
-
-
 def table_script(layout: Layout) -> str:
     """The rows of the new partitions as sfdisk(8) reads them, with start and size always given, in sectors.
 
@@ -48,51 +53,6 @@ def table_script(layout: Layout) -> str:
         f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"\n'
         for part in new_parts(layout)
     )
-
-
-def disk_guards(layout: Layout) -> tuple[Check, ...]:
-    """Whether this is the disk the plan was made for. Tried again before every destructive step."""
-    stop = "Stop: this is another machine or another disk. Take a survey of this one and compile again."
-    numbers = (str(layout.size_bytes), str(layout.sector_size))
-    guards = [
-        checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop,
-                     by_hand=looking.the_disk(layout)),
-    ]
-    if layout.whole_disk:
-        guards.append(_surveyed(layout))
-    else:
-        bounds = (str(layout.first_lba), str(layout.last_lba))
-        says = f"The disk has the partition table of the survey, {layout.table_id}"
-        guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop,
-                                   by_hand=looking.the_table(layout.table_id)))  # fmt: skip
-        guards.append(_whole(layout))
-        guards.extend(_kept_guard(part, layout) for part in kept_parts(layout))
-    return tuple(guards)
-
-
-def _surveyed(layout: Layout) -> Check:
-    """What is erased is what was surveyed: another disk, or another use of this one since then, stops here."""
-    table = layout.before_table
-    rows = layout.before if table else ()
-    lines = [f"label: {table.label}", *([f"label-id: {table.id}"] if table.id else [])] if table else []
-    lines += [f"{row.start} {row.size} {row.type} {row.uuid or '-'}" for row in rows]
-    saw = f"{_count(rows)} in a table of the kind {table.label}" if table else "no partition table"
-    return checks.holds(
-        f"The disk still holds what the survey saw on it: {saw}", "disk-holds", layout.table_id, layout.before_content,
-        stdin=("".join(f"{line}\n" for line in lines),), by_hand=looking.surveyed(table),
-        otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
-        "go, take a new survey and compile again.",
-    )  # fmt: skip
-
-
-def _kept_guard(part: LaidPartition, layout: Layout) -> Check:
-    if part.shrunk_from:
-        return shrunk_checks(part, layout)[0]
-    return checks.holds(
-        f"{part.name} lies where the survey saw it", "partition-is",
-        part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.row(part),
-        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
-    )  # fmt: skip
 
 
 def _identify(layout: Layout) -> Action:
@@ -112,31 +72,12 @@ def _identify(layout: Layout) -> Action:
             *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
-        guards=(*disk_guards(layout), *shrunk, *(_clean_guard(part) for part in clean), *_suspended_guards(layout)),
+        guards=(*disk_guards(layout), *shrunk, *(clean_guard(part) for part in clean), *suspended_guards(layout)),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
         trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
         "the other system may not start any more.",
         changes=False,
     )  # fmt: skip
-
-
-def _clean_guard(part: LaidPartition) -> Check:
-    return checks.holds(
-        f"{part.name} was shut down fully: neither hibernated nor left open", "ntfs-is-clean", part.uuid,
-        by_hand=looking.ntfs_clean(part),
-        otherwise="Start the other system, switch fast start off (`powercfg /h off`), restart it once, shut it down. "
-        "Never force it from here.",
-    )  # fmt: skip
-
-
-def _suspended_guards(layout: Layout) -> Iterator[Check]:
-    for part in kept_parts(layout):
-        if part.type == TYPES["swap"]:
-            yield checks.holds(
-                f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
-                by_hand=looking.awake(part),
-                otherwise="Start the system it belongs to and shut it down fully; its session would be lost.",
-            )  # fmt: skip
 
 
 def saved_files(section: DiskSection, machine: Machine) -> tuple[str, str]:
@@ -176,7 +117,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
     numbers = " ".join(str(part.number) for part in made)
     return Action(
         id="disk.append-partitions",
-        title=f"Append {_count(made)} to the partition table",
+        title=f"Append {count(made)} to the partition table",
         reason="Appending leaves every row that is there as it is. Start and size are given in sectors, so that a "
         "clash is an error and not a smaller partition.",
         stage=Stage.LIVE,
@@ -196,7 +137,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(
-            *disk_guards(layout), _unused_guard(), *(_room_guard(part) for part in made), *_earlier_guards(made)
+            *disk_guards(layout), unused_guard(), *(room_guard(part) for part in made), *earlier_guards(made)
         ),
         proofs=_row_proofs(made, layout),
         way_back=WayBack(
@@ -206,7 +147,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
                     verb="delete-partitions", args=uuids,
                     by_hand=(
                         f"""sfdisk --dump "$DISK" | grep -iE '{"|".join(part.uuid for part in made)}'""",
-                        f"# Go on only if it shows {_count(made)}, and exactly the numbers {numbers} (each at the end "
+                        f"# Go on only if it shows {count(made)}, and exactly the numbers {numbers} (each at the end "
                         "of its name):",
                         f'sfdisk --delete "$DISK" {numbers}',
                     ),
@@ -225,7 +166,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
     says = f"The disk has the new table {layout.table_id}"
     return Action(
         id="disk.make-table",
-        title=f"Make a new partition table with {_count(made)}",
+        title=f"Make a new partition table with {count(made)}",
         reason="The whole disk is for the new system.",
         stage=Stage.LIVE,
         operations=(
@@ -243,7 +184,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         ),
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
-        guards=(*disk_guards(layout), _unused_guard(), *_earlier_guards(made)),
+        guards=(*disk_guards(layout), unused_guard(), *earlier_guards(made)),
         proofs=(
             checks.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
             *_row_proofs(made, layout),
@@ -257,37 +198,6 @@ def _make(section: DiskSection, layout: Layout) -> Action:
     )
 
 
-def _unused_guard() -> Check:
-    return checks.holds(
-        "Nothing on the disk is mounted, used as swap or held by another layer", "disk-is-unused",
-        by_hand=looking.unused(),
-        otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
-        "automatic mounting.",
-    )  # fmt: skip
-
-
-def _room_guard(part: LaidPartition) -> Check:
-    return checks.holds(
-        f"Nothing lies where {part.name} goes", "room-is-free", str(part.start), str(part.end), part.uuid,
-        by_hand=looking.room_is_free(part),
-        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
-    )  # fmt: skip
-
-
-def _earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
-    """An installed machine is not made anew because a size in its spec has changed."""
-    return tuple(
-        checks.holds(
-            f"{part.name} is not there yet from an earlier plan", "partition-may-be-made",
-            part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.not_there(part),
-            otherwise="The machine was installed from another plan. To install anew and lose what is on it, take that "
-            "installation back first with the script it was made with (`--undo` deletes its own partitions only), "
-            "then compile and begin again.",
-        )
-        for part in made
-    )  # fmt: skip
-
-
 def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
     sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound",
@@ -299,20 +209,8 @@ def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
             for part, row in zip(made, rows, strict=True)
         ),
         sound,
-        _whole(layout, early=False),
+        whole(layout, early=False),
     )
-
-
-def _whole(layout: Layout, early: bool = True) -> Check:
-    return checks.holds(
-        "Both copies of the partition table are in their places, behind a plain protective MBR", "table-is-whole",
-        str(layout.size_bytes), str(layout.sector_size), early=early, by_hand=looking.whole(),
-        otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it mended first.",
-    )  # fmt: skip
-
-
-def _count(parts: Sequence[LaidPartition]) -> str:
-    return "1 partition" if len(parts) == 1 else f"{len(parts)} partitions"
 
 
 def _rows_in_words(made: list[LaidPartition], layout: Layout) -> str:
@@ -362,7 +260,7 @@ def check_kept(section: DiskSection, machine: Machine, layout: Layout) -> Action
         proofs=(
             checks.holds("Every row of before is in the table: start, size, type, GUID, name and attributes",
                          "table-is-kept", InTarget(SAVED), *ours, early=False),
-            _whole(layout, early=False),
+            whole(layout, early=False),
         ),
         changes=False,
         transient=True,

@@ -17,11 +17,15 @@ ESP_MOUNTS = ("/efi", "/boot", "/boot/efi")
 """Where an EFI system partition may be mounted: /efi and /boot of the Boot Loader Specification, /boot/efi by common
 practice of two package families."""
 
+XBOOTLDR_MOUNTS = ("/boot", "/xbootldr")
+"""Where an extended boot partition may be mounted: /boot of the Boot Loader Specification, or beside it, so that /boot
+with what packages bring stays on the root."""
+
 SYSTEM_FOLDERS = ("/dev", "/proc", "/sys", "/run", "/tmp", "/bin", "/sbin", "/lib", "/lib64", "/etc", "/root", "/mnt")
 """Mount points no partition of a spec may take: they are the kernel's, or needed before anything is mounted (file
 hierarchy of hier(7); /mnt holds the target during the installation)."""
 
-OWN_FOLDERS = ("/", "/boot", "/efi", "/home", "/usr", "/var", "/opt", "/srv")
+OWN_FOLDERS = ("/", "/boot", "/efi", "/xbootldr", "/home", "/usr", "/var", "/opt", "/srv")
 """Folders of the new system itself: a kept data partition cannot stand in for them."""
 
 FAT_REFUSED = ".+"
@@ -150,7 +154,7 @@ def _type_faults(new: New) -> Iterator[Fault]:
     wrong = {
         "esp": new.filesystem != "vfat",
         "swap": new.filesystem != "swap",
-        "xbootldr": new.mount != "/boot",
+        "xbootldr": new.mount not in XBOOTLDR_MOUNTS,
         "root": "/" not in new.mounts,
     }
     if wrong.get(new.type, False) or (new.filesystem == "swap" and new.type not in ("", "swap")):

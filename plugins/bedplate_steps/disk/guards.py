@@ -1,0 +1,144 @@
+"""What must hold before the disk is written to: this disk, this table, nothing in use, room where it was planned.
+
+Enters: the layout. Leaves: checks, each with what to do otherwise and how to look by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from bedplate import checks
+from bedplate.actions import Check
+from bedplate.facts import LaidPartition, Layout
+from bedplate_steps.disk import looking
+from bedplate_steps.disk.kinds import TYPES
+from bedplate_steps.disk.other_system import shrunk_checks
+
+
+def kept_parts(layout: Layout) -> list[LaidPartition]:
+    """The kept partitions by start sector."""
+    return [part for part in layout.partitions if not part.new]
+
+
+def count(parts: Sequence[LaidPartition]) -> str:
+    """`1 partition`, `3 partitions`."""
+    return "1 partition" if len(parts) == 1 else f"{len(parts)} partitions"
+
+
+def disk_guards(layout: Layout) -> tuple[Check, ...]:
+    """Whether this is the disk the plan was made for. Tried again before every destructive step."""
+    stop = "Stop: this is another machine or another disk. Take a survey of this one and compile again."
+    numbers = (str(layout.size_bytes), str(layout.sector_size))
+    guards = [
+        checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop,
+                     by_hand=looking.the_disk(layout)),
+    ]
+    if layout.whole_disk:
+        guards.append(_surveyed(layout))
+    else:
+        bounds = (str(layout.first_lba), str(layout.last_lba))
+        says = f"The disk has the partition table of the survey, {layout.table_id}"
+        guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop,
+                                   by_hand=looking.the_table(layout.table_id)))  # fmt: skip
+        guards.append(whole(layout))
+        guards.append(_only_known(layout))
+        guards.extend(_kept_guard(part, layout) for part in kept_parts(layout))
+    return tuple(guards)
+
+
+def _surveyed(layout: Layout) -> Check:
+    """What is erased is what was surveyed: another disk, or another use of this one since then, stops here."""
+    table = layout.before_table
+    rows = layout.before if table else ()
+    lines = [f"label: {table.label}", *([f"label-id: {table.id}"] if table.id else [])] if table else []
+    lines += [f"{row.start} {row.size} {row.type} {row.uuid or '-'}" for row in rows]
+    saw = f"{count(rows)} in a table of the kind {table.label}" if table else "no partition table"
+    return checks.holds(
+        f"The disk still holds what the survey saw on it: {saw}", "disk-holds", layout.table_id, layout.before_content,
+        stdin=("".join(f"{line}\n" for line in lines),), by_hand=looking.surveyed(table),
+        otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
+        "go, take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def _only_known(layout: Layout) -> Check:
+    known = dict.fromkeys(part.uuid for part in (*layout.before, *layout.partitions))
+    return checks.holds(
+        "The table has the rows of the survey, and no others", "table-has-only", *known,
+        by_hand=looking.only_known(known),
+        otherwise="Stop: a partition was added since the survey, by the other system or by somebody else. Find out "
+        "what is on it; then take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def _kept_guard(part: LaidPartition, layout: Layout) -> Check:
+    if part.shrunk_from:
+        return shrunk_checks(part, layout)[0]
+    return checks.holds(
+        f"{part.name} lies where the survey saw it", "partition-is",
+        part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.row(part),
+        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def clean_guard(part: LaidPartition) -> Check:
+    """The other system was shut down so that its volume can be read."""
+    return checks.holds(
+        f"{part.name} was shut down fully: neither hibernated nor left open", "ntfs-is-clean", part.uuid,
+        by_hand=looking.ntfs_clean(part),
+        otherwise="Start the other system, switch fast start off (`powercfg /h off`), restart it once, shut it down. "
+        "Never force it from here.",
+    )  # fmt: skip
+
+
+def suspended_guards(layout: Layout) -> Iterator[Check]:
+    """No system sleeps in a kept swap partition."""
+    for part in kept_parts(layout):
+        if part.type == TYPES["swap"]:
+            yield checks.holds(
+                f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
+                by_hand=looking.awake(part),
+                otherwise="Start the system it belongs to and shut it down fully; its session would be lost.",
+            )  # fmt: skip
+
+
+def unused_guard() -> Check:
+    """Nobody uses the disk."""
+    return checks.holds(
+        "Nothing on the disk is mounted, used as swap or held by another layer", "disk-is-unused",
+        by_hand=looking.unused(),
+        otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
+        "automatic mounting.",
+    )  # fmt: skip
+
+
+def room_guard(part: LaidPartition) -> Check:
+    """The sectors of a new partition are in no other one."""
+    return checks.holds(
+        f"Nothing lies where {part.name} goes", "room-is-free", str(part.start), str(part.end), part.uuid,
+        by_hand=looking.room_is_free(part),
+        otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
+    )  # fmt: skip
+
+
+def earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
+    """An installed machine is not made anew because a size in its spec has changed."""
+    return tuple(
+        checks.holds(
+            f"{part.name} is not there yet from an earlier plan", "partition-may-be-made",
+            part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.not_there(part),
+            otherwise="The machine was installed from another plan. To install anew and lose what is on it, take that "
+            "installation back first with the script it was made with (`--undo` deletes its own partitions only), "
+            "then compile and begin again.",
+        )
+        for part in made
+    )  # fmt: skip
+
+
+def whole(layout: Layout, early: bool = True) -> Check:
+    """Table, its copy and protective MBR as the UEFI specification (5.2, 5.3) has them."""
+    return checks.holds(
+        "Both copies of the partition table are in their places, behind a plain protective MBR", "table-is-whole",
+        str(layout.size_bytes), str(layout.sector_size), early=early, by_hand=looking.whole(),
+        otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it mended first.",
+    )  # fmt: skip
