@@ -33,7 +33,7 @@ class Running:
     def link(self, name: str, mac: str, *, carrier: bool) -> None:
         """A network card as sysfs shows it (Documentation/ABI/testing/sysfs-class-net of the kernel)."""
         place = self.folder / "net" / name
-        place.mkdir()
+        (place / "device").mkdir(parents=True)
         (place / "address").write_text(mac + "\n")
         (place / "carrier").write_text(f"{int(carrier)}\n")
 
@@ -88,6 +88,40 @@ def test_an_optional_link_without_a_cable_says_so(running: Running) -> None:
     assert done.returncode == 0
     assert done.stdout == "enp1s0 is optional and not connected: there is nothing to look at\n"
     assert running.run("link-runs", MAC, "needed").returncode == 1
+
+
+def vlan(running: Running, *, name: str = "pump@enp1s0", flags: str = "UP,LOWER_UP", number: int = 42) -> None:
+    """What ip(8) prints of a VLAN with -d and -o (iproute2's iplink_vlan.c, from memory), and of its addresses."""
+    shown = f"3: {name}: <BROADCAST,MULTICAST,{flags}> mtu 1500 qdisc noqueue state UP\\\\    link/ether {MAC}"
+    shown += f"\\\\    vlan protocol 802.1Q id {number} <REORDER_HDR> addrgenmode eui64"
+    running.tool("ip", f"case $* in *'link show dev pump') echo '{shown}' ;; *) {addresses('192.0.2.66/28')} ;; esac")
+
+
+def test_a_vlan_lies_on_its_card_with_its_number(running: Running) -> None:
+    running.link("enp1s0", MAC, carrier=True)
+    (running.folder / "net/pump").mkdir()  # has its card's address, and no device of its own
+    (running.folder / "net/pump/address").write_text(MAC + "\n")
+    vlan(running)
+    words = ("vlan-runs", "pump", "42", MAC, "needed", "192.0.2.66/28")
+    done = running.run(*words)
+    assert done.returncode == 0, done.stderr
+    assert running.run("card-name", MAC).stdout == "enp1s0\n"
+    for wrong, trouble in (
+        ({"number": 421}, "pump is not the VLAN 42 on enp1s0\n"),
+        ({"name": "pump@enp2s0"}, "pump is not the VLAN 42 on enp1s0\n"),
+        ({"flags": "LOWER_UP"}, "pump is not up\n"),
+    ):
+        vlan(running, **wrong)  # type: ignore[arg-type]
+        done = running.run(*words)
+        assert (done.returncode, done.stderr) == (1, trouble)
+    running.tool("ip", "exit 1")
+    done = running.run(*words)
+    assert (done.returncode, done.stderr) == (1, "there is no link pump\n")
+    running.link("enp9s0", "00:00:5e:00:53:18", carrier=False)
+    done = running.run("vlan-runs", "pump", "42", "00:00:5e:00:53:18", "optional")
+    assert (done.returncode, done.stdout) == (
+        0, "pump is optional and enp9s0 not connected: there is nothing to look at\n"
+    )  # fmt: skip
 
 
 def online(running: Running, found: int) -> subprocess.CompletedProcess[str]:

@@ -4,94 +4,26 @@ from __future__ import annotations
 
 import subprocess
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import jsonschema
 import pytest
-from attrs import field, frozen
+from attrs import evolve
 
-from bedplate.actions import Action, InTarget, Link, Run, SecretRef, Stage, WriteFile, token_kind
-from bedplate.facts import Family
-from bedplate.faults import Fault, dotted
-from bedplate.registry import load
-from bedplate.spec import Machine
+from bedplate.actions import Action, InTarget, Link, Run, Stage, WriteFile, token_kind
+from bedplate.faults import dotted
 from bedplate.structure import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emission import hosts_text
-from bedplate_steps.network.managers import MANAGERS, Manager
+from bedplate_steps.network.managers import MANAGERS
 from bedplate_steps.network.model import Network
 from bedplate_steps.network.wifi import iwd_path
+from networking import AIR, CABLE, LINK, STEP, SURVEY, WIFI, Around, actions, faults, section, written
 
-T = TypeVar("T")
-STEP = load().steps["network"].step
 VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "renderers" / "sh"
-CABLE, AIR = "00:16:3e:5a:17:01", "00:16:3e:5a:17:02"
-NEEDS = ("network-networkd", "network-resolved", "network-networkmanager", "wifi-iwd", "wifi-wpa",
-         "wifi-networkmanager")  # fmt: skip
-SURVEY = Survey(
-    links=(
-        SurveyedLink(name="enp1s0", mac=CABLE, kind="ethernet", carrier=True),
-        SurveyedLink(name="wlp2s0", mac=AIR, kind="wifi"),
-    )
-)
-LINK = f'[[links]]\nname = "cable"\nmac = "{CABLE}"\n'
-WIFI = f'[[links]]\nname = "air"\nmac = "{AIR}"\nwifi = {{ ssid = "saltmarsh", security = "wpa-psk" }}\n'
-
-
-@frozen(kw_only=True)
-class Around:
-    """A context with a machine, perhaps a survey, and one package family."""
-
-    machine: Machine = field(factory=lambda: Machine(name="kelp-02"))
-    survey: Survey | None = None
-    family: str = "apt"
-    from_archive: bool = False
-    packages: tuple[str, ...] = field(default=NEEDS)
-
-    def extensions(self, kind: type[T]) -> Mapping[str, T]:
-        return MANAGERS if kind is Manager else {}  # type: ignore[return-value]
-
-    def has(self, kind: type[object]) -> bool:
-        return kind is Family
-
-    def fact(self, kind: type[T]) -> T:
-        family = Family(name=self.family, architecture="amd64", packages={need: (need,) for need in self.packages},
-                        admin_group="sudo", rebuild_initramfs=(), from_archive=self.from_archive)  # fmt: skip
-        assert isinstance(family, kind)
-        return family
-
-
-def section(text: str) -> Network:
-    data: dict[str, Any] = tomllib.loads(text)
-    jsonschema.Draft202012Validator(STEP.schema).validate(data)
-    return structured(data, Network)
-
-
-def faults(text: str, around: Around | None = None) -> list[Fault]:
-    assert STEP.check is not None
-    return list(STEP.check(section(text), around or Around()))
-
-
-def actions(text: str, around: Around | None = None) -> dict[str, Action]:
-    around = around or Around()
-    found = [fault for fault in faults(text, around) if not fault.warning]
-    assert found == []
-    return {action.id: action for action in STEP.emit(section(text), around)}
-
-
-def written(action: Action) -> dict[str, str]:
-    """The text of every file an action writes, secrets as <NAME>."""
-    out: dict[str, str] = {}
-    for operation in action.operations:
-        if isinstance(operation, WriteFile):
-            assert isinstance(operation.path, InTarget)
-            parts = (f"<{part.name}>" if isinstance(part, SecretRef) else str(part) for part in operation.content)
-            out[operation.path.path] = "".join(parts)
-    return out
 
 
 # --- faults ----------------------------------------------------------------------------------------------------------
@@ -140,7 +72,6 @@ BAD = [
     (WIFI.replace("saltmarsh", "\N{LATIN SMALL LETTER A WITH DIAERESIS}" * 17), "bad-ssid", "links[0].wifi.ssid"),
     (WIFI.replace("wpa-psk", 'sae", passphrase = "tide and mud'), "plain-passphrase", "links[0].wifi.passphrase"),
     (WIFI.replace("wpa-psk", 'open", passphrase = "file:/x'), "needless-passphrase", "links[0].wifi.passphrase"),
-    ('wifi_daemon = "wpa_supplicant"\n' + WIFI, "wifi-daemon-unfit", "wifi_daemon"),
 ]  # fmt: skip
 
 
@@ -181,6 +112,12 @@ def test_links_are_looked_up_in_the_survey() -> None:
     assert (wired.code, dotted(wired.path)) == ("link-kind", "links[0].wifi")
     [wireless] = faults(LINK.replace(CABLE, AIR), around)
     assert (wireless.code, dotted(wireless.path)) == ("link-kind", "links[0]")
+
+
+def test_a_manager_says_which_wifi_programs_it_works_with() -> None:
+    around = Around(managers={"networkd": evolve(MANAGERS["networkd"], wifi_daemons=("iwd",))})
+    [fault] = faults('wifi_daemon = "wpa_supplicant"\n' + WIFI, around)
+    assert (fault.code, dotted(fault.path), fault.allowed) == ("wifi-daemon-unfit", "wifi_daemon", '"iwd"')
 
 
 def test_a_family_without_the_package_is_a_fault() -> None:

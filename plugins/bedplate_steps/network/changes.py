@@ -15,8 +15,9 @@ from bedplate_steps.network.checks import host_name
 from bedplate_steps.network.model import Network, NetworkLink
 
 _WHY = "The link keeps what it has until the next start, so that nobody is cut off in the middle of the work."
-_WORDS = {"dhcp": "DHCP", "addresses": "fixed addresses", "gateways": "gateways", "dns": "name servers",
-          "search": "search domains", "interface": "interface", "mac": "hardware address"}  # fmt: skip
+_WORDS = {"dhcp": "DHCP", "ipv6": "IPv6 from the network", "ipv6_privacy": "IPv6 privacy",
+          "addresses": "fixed addresses", "gateways": "gateways", "dns": "name servers", "search": "search domains",
+          "interface": "interface", "mac": "hardware address"}  # fmt: skip
 
 
 def changes(old: Side, new: Side) -> Iterator[Change]:
@@ -93,12 +94,18 @@ def _links(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
 
 
 def _how(link: NetworkLink) -> str:
+    if link.vlan is not None:
+        return f"VLAN {link.vlan.id} on {link.vlan.on}"
     return f"wireless network {link.wifi.ssid}" if link.wifi else "cable"
 
 
 def _work(old: Side, new: Side, *names: str) -> tuple[Action, ...]:
-    """The links' own files, and what follows from them: the own address in the hosts file, who waits for whom."""
-    own = (f"network.link-{name}" for name in names)
+    """The links' own files, those of the cables that carry them and of the VLANs they carry, and what follows from
+    them: the own address in the hosts file, who waits for whom."""
+    links = (*old.section.links, *new.section.links)
+    pairs = {(link.name, link.vlan.on) for link in links if link.vlan is not None}
+    beside = sorted({other for pair in pairs for other in pair if set(pair) & set(names)} - set(names))
+    own = (f"network.link-{name}" for name in (*names, *beside))
     return amend(old.actions, new.actions, *own, "network.hosts", "network.settings", "network.manager")
 
 
@@ -115,6 +122,8 @@ def _told(one: NetworkLink, link: NetworkLink) -> Iterator[tuple[str, str]]:
         was, now = getattr(one, key), getattr(link, key)
         if was != now:
             yield key, f"{words} {_value(now)} instead of {_value(was)}"
+    if one.vlan != link.vlan:
+        yield "vlan", f"{_how(link)} instead of {_how(one)}"
     if one.optional != link.optional:
         yield "optional", "the start no longer waits for it" if link.optional else "the start waits for it"
     if one.wifi != link.wifi:

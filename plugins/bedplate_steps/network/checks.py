@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from ipaddress import ip_address
 
 from bedplate.facts import Family
-from bedplate.faults import Fault, Rejected, nearest, one_of, shown
+from bedplate.faults import Fault, Rejected, one_of, shown
 from bedplate.hookspecs import Context
-from bedplate.survey import Link
-from bedplate_steps.network.addresses import ADDRESS, address_faults, plain_trouble, read_interface
+from bedplate_steps.network.addresses import ADDRESS, plain_trouble
+from bedplate_steps.network.links import link_faults
 from bedplate_steps.network.managers import Manager, chosen, needs_of, settled
-from bedplate_steps.network.model import LOOPBACK_NAME, Network, NetworkLink
+from bedplate_steps.network.model import LOOPBACK_NAME, Network
 from bedplate_steps.network.names import LABEL, MAX_NAME, label_trouble, name_trouble, repaired_label, repaired_name
-from bedplate_steps.network.wifi import wifi_faults
 
 
 def check(section: Network, context: Context) -> Iterable[Fault]:
@@ -21,10 +19,7 @@ def check(section: Network, context: Context) -> Iterable[Fault]:
     yield from _host_faults(section, context)
     yield from _hosts_file_faults(section, context)
     yield from _manager_faults(section, context)
-    for index, link in enumerate(section.links):
-        for fault in _link_faults(section, link, context):
-            yield fault.under("links", index)
-    yield from _twin_faults(section)
+    yield from link_faults(section, context)
 
 
 # --- names ---------------------------------------------------------------------------------------------------------
@@ -143,103 +138,3 @@ def _package_faults(section: Network, manager: Manager, context: Context) -> Ite
         if need not in family.packages:
             yield Fault(code="family-lacks", message=f"the {family.name} family has no package for this",
                         path=("manager",), found=need)  # fmt: skip
-
-
-# --- links ---------------------------------------------------------------------------------------------------------
-
-
-def _link_faults(section: Network, link: NetworkLink, context: Context) -> Iterable[Fault]:
-    if bool(link.mac) == bool(link.interface):
-        yield Fault(code="link-match", message="a link is matched by its MAC address or by its interface name",
-                    path=("mac",) if link.mac else (), found="both" if link.mac else "neither",
-                    allowed='mac = "..." (better) or interface = "..."')  # fmt: skip
-    elif link.interface:
-        yield Fault(code="interface-may-change", message="interface names can differ between the live medium and the "
-                    "installed system; a MAC address does not", path=("interface",), found=shown(link.interface),
-                    allowed='mac = "..."', warning=True)  # fmt: skip
-    yield from _mac_faults(link)
-    yield from _survey_faults(link, context)
-    if link.dhcp == "no" and not link.addresses:
-        yield Fault(code="link-without-address", message="nothing gives this link an address", path=("dhcp",),
-                    found='"no"', allowed="dhcp, or fixed addresses")  # fmt: skip
-    yield from address_faults(link)
-    for index, domain in enumerate(link.search):
-        trouble = name_trouble(domain)
-        if trouble:
-            yield Fault(code="bad-domain", message=f"this is not a domain name: {trouble}", path=("search", index),
-                        found=shown(domain), nearest=repaired_name(domain))  # fmt: skip
-    if link.wifi is not None:
-        yield from (fault.under("wifi") for fault in wifi_faults(link, link.wifi, section))
-
-
-def _mac_faults(link: NetworkLink) -> Iterable[Fault]:
-    if not link.mac:
-        return
-    first = int(link.mac[:2], 16)
-    if first & 1 or not int(link.mac.replace(":", ""), 16):
-        yield Fault(code="bad-mac", message="no card has this address: it is a group address or all zeros",
-                    path=("mac",), found=shown(link.mac))  # fmt: skip
-    elif first & 2:
-        yield Fault(code="mac-not-permanent", message="this MAC address was made up by software and may change at the "
-                    "next start", path=("mac",), found=shown(link.mac),
-                    allowed="the card's permanent address", warning=True)  # fmt: skip
-
-
-def _survey_faults(link: NetworkLink, context: Context) -> Iterable[Fault]:
-    if context.survey is None or bool(link.mac) == bool(link.interface):
-        return
-    key, value = ("mac", link.mac.lower()) if link.mac else ("interface", link.interface)
-    known = {(each.mac.lower() if link.mac else each.name): each for each in context.survey.links}
-    found = known.get(value)
-    if found is None:
-        words = ", ".join(f"{each.mac} ({each.kind} {each.name})" for each in context.survey.links)
-        yield Fault(code="link-not-in-survey", message="the survey has no such network card", path=(key,),
-                    found=shown(value), allowed=words or "the survey lists no network card",
-                    nearest=nearest(value, known))  # fmt: skip
-        return
-    yield from _kind_faults(link, found)
-
-
-def _kind_faults(link: NetworkLink, found: Link) -> Iterable[Fault]:
-    if (found.kind == "wifi") != (link.wifi is not None):
-        air = found.kind == "wifi"
-        message = "this card is wireless and needs a Wi-Fi network" if air else "this is not a Wi-Fi card"
-        yield Fault(code="link-kind", message=message, path=() if air else ("wifi",), found=f"{found.kind} card",
-                    allowed='wifi = { ssid = "..." }' if air else "no wifi")  # fmt: skip
-    elif found.kind == "ethernet" and not found.carrier and not link.optional:
-        yield Fault(code="no-cable", message="no cable was plugged in at this card during the survey; each start will "
-                    "wait for it", path=("optional",), allowed="optional = true", warning=True)  # fmt: skip
-
-
-def _twin_faults(section: Network) -> Iterable[Fault]:
-    for key in ("name", "mac", "interface"):
-        seen: set[str] = set()
-        for index, link in enumerate(section.links):
-            value = str(getattr(link, key)).lower()
-            if value and value in seen:
-                yield Fault(code="duplicate-link", message=f"two links have the same {key}",
-                            path=("links", index, key), found=shown(value))  # fmt: skip
-            seen.add(value)
-    yield from _shared_address_faults(section)
-    yield from _shared_gateway_faults(section)
-
-
-def _shared_address_faults(section: Network) -> Iterable[Fault]:
-    owner: dict[object, int] = {}
-    for index, link in enumerate(section.links):
-        for place, text in enumerate(link.addresses):
-            interface = read_interface(text)
-            if interface is not None and owner.setdefault(interface.ip, index) != index:
-                yield Fault(code="duplicate-address", message="two links have this address",
-                            path=("links", index, "addresses", place), found=shown(text))  # fmt: skip
-
-
-def _shared_gateway_faults(section: Network) -> Iterable[Fault]:
-    first: dict[int, int] = {}
-    for index, link in enumerate(section.links):
-        for place, text in enumerate(link.gateways):
-            version = 0 if plain_trouble(text) else ip_address(text).version
-            if version and first.setdefault(version, index) != index:
-                yield Fault(code="gateway-on-two-links", message="two links have a gateway of the same kind; which one "
-                            "is used depends on the manager", path=("links", index, "gateways", place),
-                            found=shown(text), warning=True)  # fmt: skip

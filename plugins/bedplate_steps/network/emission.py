@@ -23,6 +23,7 @@ from bedplate.actions import (
 from bedplate.checks import file_is, file_mode_is, holds, link_is, outputs, service_enabled, succeeds
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
+from bedplate_steps.network import wpa
 from bedplate_steps.network.addresses import static_addresses
 from bedplate_steps.network.checks import full_name, host_name
 from bedplate_steps.network.managers import Manager, chosen, enabled_units, masked_units, needs_of, settled
@@ -138,19 +139,33 @@ def _own_address(section: Network, context: Context) -> str:
 
 def _link(link: NetworkLink, section: Network, manager: Manager, context: Context) -> Action:
     secrets = secret(link, link.wifi, section) if link.wifi else ()
-    kind = f"the wireless network {link.wifi.ssid}" if link.wifi else "the cable"
     return _file_action(
-        f"link-{link.name}", f"Describe the link {link.name} ({kind}) for {manager.title}",
+        f"link-{link.name}", f"Describe the link {link.name} ({kind_of(link)}) for {manager.title}",
         "Without it the machine has no network after its first start.",
-        manager.link_files(link, section, context), secrets=secrets, audits=(_link_runs(link),),
+        manager.link_files(link, section, context), secrets=secrets, audits=_link_runs(link, section),
     )  # fmt: skip
 
 
-def _link_runs(link: NetworkLink) -> Check:
+def kind_of(link: NetworkLink) -> str:
+    """What the link is, in words."""
+    if link.vlan is not None:
+        return f"VLAN {link.vlan.id} on {link.vlan.on}"
+    return f"the wireless network {link.wifi.ssid}" if link.wifi else "the cable"
+
+
+def _link_runs(link: NetworkLink, section: Network) -> tuple[Check, ...]:
+    """That it has an address; a link that is there for its VLANs alone has none and is seen through them."""
     addresses = tuple(str(each) for each in static_addresses(link))
-    what = "no cable, or " if link.optional else ""
-    return holds(f"The link {link.name} has {what}{'its' if addresses else 'an'} address", "link-runs",
-                 link.mac.lower() or link.interface, _need(link.optional), *addresses, early=False)  # fmt: skip
+    if not (addresses or link.takes_ipv4 or link.takes_ipv6):
+        return ()
+    waited = section.waited_for(link)
+    card = section.carrier_of(link)
+    words = (card.mac.lower() or card.interface, _need(not waited), *addresses)
+    has = f"has {'' if waited else 'no cable, or '}{'its' if addresses else 'an'} address"
+    if link.vlan is None:
+        return (holds(f"The link {link.name} {has}", "link-runs", *words, early=False),)
+    return (holds(f"The VLAN {link.vlan.id} runs on {card.name} and {has}", "vlan-runs", link.name, str(link.vlan.id),
+                  *words, early=False),)  # fmt: skip
 
 
 def _need(optional: bool) -> str:
@@ -246,7 +261,7 @@ def _no_resolver() -> Action:
 
 def _first_boot(section: Network, manager: Manager) -> Action:
     expected = "an address on each link" if len(section.links) > 1 else "an address"
-    if any(link.optional for link in section.links):
+    if not all(section.waited_for(link) for link in section.links):
         expected += " that is plugged in or in reach"
     commands = (manager.status, "ip route show default", "resolvectl query NAME")
     return Action(
@@ -261,7 +276,7 @@ def _first_boot(section: Network, manager: Manager) -> Action:
         "that does not appear at all, `dmesg` names the firmware file it misses; a cable or a telephone's tether "
         "brings the package.",
         audits=(holds("Default route, name server and name resolution are there", "online",
-                      _need(all(link.optional for link in section.links)), early=False),),
+                      _need(not any(section.waited_for(link) for link in section.links)), early=False),),
         changes=False,
     )
 
@@ -270,7 +285,7 @@ def _first_boot(section: Network, manager: Manager) -> Action:
 
 
 def _file_action(
-    words: str, title: str, reason: str, files: tuple[WriteFile, ...], *, secrets: tuple[Secret, ...] = (),
+    words: str, title: str, reason: str, files: tuple[WriteFile | Call, ...], *, secrets: tuple[Secret, ...] = (),
     audits: tuple[Check, ...] = (),
 ) -> Action:  # fmt: skip
     """An action that only writes files into the target."""
@@ -281,7 +296,7 @@ def _file_action(
         reason=reason,
         stage=Stage.TARGET,
         operations=operations,
-        needs=("base",),
+        needs=("base", *(("target:api",) if any(isinstance(file, Call) for file in files) else ())),
         gives=tuple(f"file:{quote(_path(file))}" for file in files),  # a Wi-Fi name can hold blanks, a token none
         proofs=tuple(proof for file in files for proof in _proofs(file)),
         audits=audits,
@@ -291,17 +306,20 @@ def _file_action(
     )
 
 
-def _proofs(file: WriteFile) -> tuple[Check, ...]:
-    """The whole content where it is no secret, else mode and owner."""
+def _proofs(file: WriteFile | Call) -> tuple[Check, ...]:
+    """The whole content where it is no secret, else mode and owner, and what can be told without showing it."""
     path = _path(file)
+    if isinstance(file, Call):
+        return (file_mode_is(path, 0o600), wpa.proof(file))
     if any(isinstance(part, SecretRef) for part in file.content):
         return (file_mode_is(path, file.mode, file.owner),)
     return (file_is(path, file.content, file.mode),)
 
 
-def _path(file: WriteFile) -> str:
-    assert isinstance(file.path, InTarget)
-    return file.path.path
+def _path(file: WriteFile | Call) -> str:
+    path = file.path if isinstance(file, WriteFile) else file.args[0]
+    assert isinstance(path, InTarget)
+    return path.path
 
 
 def _removal(*paths: str) -> WayBack:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 
 from attrs import evolve, frozen
 
-from bedplate.actions import WriteFile
+from bedplate.actions import Call, WriteFile
 from bedplate.hookspecs import Context
 from bedplate_steps.network import networkd, networkmanager
 from bedplate_steps.network.model import Network, NetworkLink
@@ -21,6 +21,15 @@ WIFI_NEEDS = {"iwd": "wifi-iwd", "wpa_supplicant": "wifi-wpa"}
 
 _OTHERS = ("networking.service", "dhcpcd.service")
 """Units of the older ways to bring up a network, wherever a base has them."""
+
+
+def bus_units(section: Network) -> tuple[str, ...]:
+    """Units of Wi-Fi programs that a manager talks to over the bus, which starts wpa_supplicant by itself."""
+    return ("iwd.service",) if section.daemon == "iwd" else ()
+
+
+def _kept_name(link: NetworkLink, section: Network) -> str:
+    return link.name if link.vlan else ""
 
 
 @frozen(kw_only=True)
@@ -38,12 +47,19 @@ class Manager:
     """The unit that makes starting wait for the network."""
     rivals: tuple[str, ...]
     """Units that must not run beside it."""
-    link_files: Callable[[NetworkLink, Network, Context], tuple[WriteFile, ...]]
-    """The files of one link."""
+    link_files: Callable[[NetworkLink, Network, Context], tuple[WriteFile | Call, ...]]
+    """The files of one link of a checked, settled section. A call writes the file that its first word names, mode 0600,
+    out of the passphrase; it is one of `wpa.network_file`."""
     settings: Callable[[Network], tuple[WriteFile, ...]]
     """Files that concern every link of a settled section."""
     wifi_daemons: tuple[str, ...]
     """Wi-Fi programs it can work with (`iwd`, `wpa_supplicant`), the usual one first."""
+    wifi_units: Callable[[Network], tuple[str, ...]] = bus_units
+    """Units of the Wi-Fi program that are enabled, of a settled section."""
+    interface_name: Callable[[NetworkLink, Network], str] = _kept_name
+    """The name its files give to a link's interface; empty if the link keeps the kernel's."""
+    ipv6_ways: tuple[str, ...] = ("announced", "off")
+    """Values of a link's `ipv6` it can do."""
     status: str
     """The command that shows a person the state of every link."""
 
@@ -58,7 +74,10 @@ MANAGERS: Mapping[str, Manager] = {
         rivals=("NetworkManager.service", "NetworkManager-wait-online.service", *_OTHERS),
         link_files=networkd.link_files,
         settings=networkd.settings,
-        wifi_daemons=("iwd",),
+        wifi_daemons=("iwd", "wpa_supplicant"),
+        wifi_units=networkd.wifi_units,
+        interface_name=networkd.interface_name,
+        ipv6_ways=networkd.WAYS,
         status="networkctl status",
     ),
     "networkmanager": Manager(
@@ -76,6 +95,7 @@ MANAGERS: Mapping[str, Manager] = {
         link_files=networkmanager.link_files,
         settings=networkmanager.settings,
         wifi_daemons=("wpa_supplicant", "iwd"),
+        ipv6_ways=networkmanager.WAYS,
         status="nmcli device status",
     ),
 }
@@ -104,11 +124,10 @@ def masked_units(section: Network, manager: Manager) -> tuple[str, ...]:
     """Units that are masked: rival managers, the rival Wi-Fi program, and a wait for links nobody waits for."""
     others = [name for name in _WIFI_UNITS if section.wireless and name != section.daemon]
     rivals = [_WIFI_UNITS[name] for name in others]
-    waits = [] if any(not link.optional for link in section.links) else [manager.wait_unit]
+    waits = [] if any(section.waited_for(link) for link in section.links) else [manager.wait_unit]
     return (*manager.rivals, *rivals, *waits)
 
 
 def enabled_units(section: Network, manager: Manager) -> tuple[str, ...]:
     """Units that are enabled, the manager first."""
-    wireless = ("iwd.service",) if section.daemon == "iwd" else ()  # wpa_supplicant is started over the bus
-    return (manager.unit, "systemd-resolved.service", *wireless)
+    return (manager.unit, "systemd-resolved.service", *manager.wifi_units(section))

@@ -1,7 +1,9 @@
 """Files of NetworkManager: one key file per link, mode 0600 because others are ignored.
 
 nm-settings-keyfile(5): values are escaped as in a GLib key file, lists end with `;`, `mac-address` is the card's
-permanent address.
+permanent address. NetworkManager has no word for a link that starting does not wait for: where some links are optional
+and others not, its wait for a carrier, for DHCP and the whole wait-online end by themselves (5, 45 and 60 seconds:
+NetworkManager.conf(5), nm-settings(5), NetworkManager-wait-online.service(8)).
 """
 
 from __future__ import annotations
@@ -14,14 +16,20 @@ from bedplate.identity import derive
 from bedplate_steps.network.model import Network, NetworkLink, Wifi
 from bedplate_steps.network.wifi import secret_name
 
+WAYS = ("announced", "off")
+"""Ways to take IPv6 addresses it knows: it follows the routers' announcement and cannot be told to leave a part of it
+out; its method `dhcp` reads no announcement, and so has no route (from memory)."""
+
+_PRIVACY = {"temporary": 2, "public": 1, "off": 0}
+
 _PLAIN_SSID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*(?: [A-Za-z0-9_.-]+)*")
 
 
 def link_files(link: NetworkLink, section: Network, context: Context) -> tuple[WriteFile, ...]:
     """The link's key file; wireless security included, the passphrase put in at run time."""
-    machine = context.machine
-    identity = derive(machine.name, machine.generation, "", "connection", link.name)
-    content: Content = ("\n\n".join([_connection(link, identity), *_card(link), _ipv4(link), _ipv6(link)]) + "\n",)
+    card = _vlan(link, section, context) if link.vlan else _card(link)
+    parts = [_connection(link, _identity(link, context)), *card, _ipv4(link), _ipv6(link, bool(section.vlans_on(link)))]
+    content: Content = ("\n\n".join(parts) + "\n",)
     if link.wifi is not None and link.wifi.security != "open":
         head = f"\n[wifi-security]\nkey-mgmt={link.wifi.security}\npsk="
         content = (*content, head, SecretRef(secret_name(link), Coding.KEYFILE), "\n")
@@ -29,10 +37,22 @@ def link_files(link: NetworkLink, section: Network, context: Context) -> tuple[W
     return (WriteFile(path=InTarget(path), content=content, mode=0o600),)
 
 
+def _identity(link: NetworkLink, context: Context) -> str:
+    machine = context.machine
+    return derive(machine.name, machine.generation, "", "connection", link.name)
+
+
 def _connection(link: NetworkLink, identity: str) -> str:
-    kind = "wifi" if link.wifi else "ethernet"
+    kind = "wifi" if link.wifi else "vlan" if link.vlan else "ethernet"
+    name = link.name if link.vlan else link.interface
     lines = ["[connection]", f"id={link.name}", f"uuid={identity}", f"type={kind}"]
-    return "\n".join([*lines, f"interface-name={link.interface}"] if link.interface else lines)
+    return "\n".join([*lines, f"interface-name={name}"] if name else lines)
+
+
+def _vlan(link: NetworkLink, section: Network, context: Context) -> list[str]:
+    """The VLAN names the connection that carries it, whatever the kernel calls that card."""
+    assert link.vlan is not None
+    return [f"[vlan]\nid={link.vlan.id}\nparent={_identity(section.carrier_of(link), context)}"]
 
 
 def _card(link: NetworkLink) -> list[str]:
@@ -52,14 +72,18 @@ def _ssid(wifi: Wifi) -> str:
 
 def _ipv4(link: NetworkLink) -> str:
     fixed = _of(link.addresses, 4)
-    method = "auto" if link.dhcp in ("both", "ipv4") else "manual" if fixed else "disabled"
+    method = "auto" if link.takes_ipv4 else "manual" if fixed else "disabled"
     return _addressing(link, 4, method)
 
 
-def _ipv6(link: NetworkLink) -> str:
-    fixed = _of(link.addresses, 6)
-    method = "auto" if link.dhcp in ("both", "ipv6") else "manual" if fixed else "link-local"
-    return _addressing(link, 6, method)
+def _ipv6(link: NetworkLink, carries: bool) -> str:
+    """`carries`: VLANs lie on it, so that it may be there for them alone."""
+    bare = carries and link.dhcp == "no" and not link.addresses
+    if link.ipv6 == "off" or bare:
+        return _addressing(link, 6, "disabled")
+    if not link.takes_ipv6:
+        return _addressing(link, 6, "manual" if _of(link.addresses, 6) else "link-local")
+    return f"{_addressing(link, 6, 'auto')}\nip6-privacy={_PRIVACY[link.ipv6_privacy]}"
 
 
 def _addressing(link: NetworkLink, version: int, method: str) -> str:

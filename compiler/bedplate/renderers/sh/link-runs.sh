@@ -1,21 +1,10 @@
 # link-runs MAC|INTERFACE needed|optional ADDRESS/LENGTH...: that link of the running system has each of the addresses, or
 # if none is named, one with global scope. An optional link without a carrier has nothing to show.
+# uses: card-name
 verb_link_runs() {
-    v_name=$1 v_need=$2
+    v_name=$(verb_card_name "$1") || return 1
+    v_need=$2
     shift 2
-    case $v_name in
-        *:*)
-            for v_folder in /sys/class/net/*; do
-                [ -e "$v_folder/address" ] || continue
-                read -r v_mac <"$v_folder/address" || continue
-                [ "$v_mac" != "$v_name" ] || v_name=${v_folder##*/}
-            done
-            ;;
-    esac
-    if [ ! -d "/sys/class/net/$v_name" ]; then
-        printf 'there is no link %s\n' "$v_name" >&2
-        return 1
-    fi
     v_carrier=0
     read -r v_carrier 2>/dev/null <"/sys/class/net/$v_name/carrier"
     if [ "$v_need" = optional ] && [ "$v_carrier" != 1 ]; then
