@@ -29,6 +29,7 @@ from bedplate_steps.bootloader.grub import entries, settings, stub
 from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
 from bedplate_steps.bootloader.parameters import kernel_parameters
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
+from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
 
 T = TypeVar("T")
 STEP = load().steps["bootloader"].step
@@ -110,7 +111,7 @@ class FakeContext:
         return self.facts[kind]  # type: ignore[return-value]
 
     def extensions(self, kind: type[T]) -> dict[str, T]:
-        return {"grub": grub.GRUB} if kind is Loader else {}  # type: ignore[dict-item]
+        return {"grub": grub.GRUB, "systemd-boot": SYSTEMD_BOOT} if kind is Loader else {}  # type: ignore[dict-item]
 
     def has(self, kind: type[object]) -> bool:
         return kind in self.facts

@@ -57,7 +57,7 @@ def choices(registry: Registry, section: str, key: str) -> list[str]:
 
 def test_our_own_choices_come_through_the_hook_and_into_the_schema() -> None:
     assert choices(load(), "base", "family") == ["apt", "pacman", "dnf"]
-    assert choices(load(), "bootloader", "loader") == ["grub"]
+    assert choices(load(), "bootloader", "loader") == ["grub", "systemd-boot"]
     assert choices(load(), "network", "manager") == ["networkd", "networkmanager", "none"]
 
 

@@ -111,7 +111,7 @@ def test_f09_the_other_system_is_missing_from_the_menu() -> None:
     assert place.says("has-line", str(menu), "    chainloader /EFI/Microsoft/Boot/bootmgfw.efi")
 
 
-@caught_by(function("bootloader.grub:_hook", lambda plan: ""), function("bootloader.judge:_updates"),
+@caught_by(function("bootloader.grub:_hook", lambda plan: ""), function("bootloader.grub_faults:_updates"),
            function("bootloader.firmware:_upkeep"))  # fmt: skip
 def test_f11_core_and_modules_of_the_loader_differ() -> None:
     hook = _written(".hook", "bootloader.settings", "barnacle-05")  # alpm-hooks(5)

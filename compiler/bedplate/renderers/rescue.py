@@ -86,7 +86,7 @@ def _loader(graph: InstallGraph) -> Iterator[Passage]:
         return
     yield _said("On the live medium, with everything mounted as for getting into the new system, but outside of it:")
     yield Commands(lines=_commands(graph, actions))
-    yield _said("It writes into its own folder of the EFI system partition only; what other systems keep there stays.")
+    yield _said("It writes only what is its own on the EFI system partition; what other systems keep there stays.")
 
 
 def entry(graph: InstallGraph) -> Iterator[Passage]:

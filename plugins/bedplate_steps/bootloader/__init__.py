@@ -7,6 +7,7 @@ first boots. Gives the fact `KernelParameters`.
 
     [bootloader]
     name = "kelp"                       # folder below \\EFI and label of the boot entry
+    loader = "grub"                     # or "systemd-boot"
     menu_time = 5                       # seconds
     default = "new"                     # or "last", or the name of an entry
     kernel_parameters = ["quiet"]
@@ -33,6 +34,7 @@ from bedplate_steps.bootloader.judge import check
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.parameters import kernel_parameters
 from bedplate_steps.bootloader.plan import Loader
+from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 
@@ -64,4 +66,7 @@ def bedplate_steps() -> list[Step]:
 @hookimpl
 def bedplate_extensions() -> list[Extension]:
     """The boot loaders that come with Bedplate."""
-    return [Extension(point="bootloader.loader", name="grub", value=GRUB)]
+    return [
+        Extension(point="bootloader.loader", name="grub", value=GRUB),
+        Extension(point="bootloader.loader", name="systemd-boot", value=SYSTEMD_BOOT),
+    ]

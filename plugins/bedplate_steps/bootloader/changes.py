@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from attrs import evolve
 
-from bedplate.actions import Action, InTarget, Run, WayBack
+from bedplate.actions import Action, InTarget, Operation, Run, WayBack
 from bedplate.changes import Change, Cost, amend, differing, paired, stamp
 from bedplate.checks import holds
 from bedplate.hookspecs import Side
@@ -69,34 +69,41 @@ def _menu(old: Side, new: Side) -> tuple[Action, ...]:
     if not settings or was is None or now is None:
         return (*settings, *menu)
     own = settings[0]
-    there = [path.removeprefix("file:") for path in own.gives][:1]
     again = tuple(check for action in menu for check in action.proofs)
+    made = _path(now)
+    there = [path.removeprefix("file:") for path in own.gives][: 1 if made else 0]
     written = tuple(
-        holds(f"The menu was made after {path} was written", "made-after", InTarget(_path(now)), InTarget(path),
+        holds(f"The menu was made after {path} was written", "made-after", InTarget(made), InTarget(path),
               early=False) for path in there
     )  # fmt: skip
+    forward = menu[0].operations if menu else _work(now)
+    backward = menu[0].way_back.operations if menu else _work(was)
     return (
         evolve(
             own,
             title="Write the boot loader's settings and its menu anew",
             needs=(*own.needs, *(token for token in now.needs if token not in own.gives)),
             gives=(*own.gives, *now.gives),
-            operations=(*own.operations, *now.operations, stamp(now)),
+            operations=(*own.operations, *forward),
             guards=(*own.guards, *(check for action in menu for check in action.guards)),
             proofs=(*own.proofs, *again, *written),
             way_back=WayBack(
                 note="The old settings are written again, and the menu is made from them.",
-                operations=(*own.way_back.operations, *was.operations, stamp(was)),
+                operations=(*own.way_back.operations, *backward),
             ),
             expected=now.expected,
         ),
     )
 
 
+def _work(action: Action) -> tuple[Operation, ...]:
+    return (*action.operations, *((stamp(action),) if action.stamped else ()))
+
+
 def _path(menu: Action) -> str:
-    """The menu's file: what its way back removes."""
+    """The menu's file: what its way back removes; empty if it is more than one, which its proofs read then."""
     words = [word for item in menu.way_back.operations if isinstance(item, Run) for word in item.argv]
-    return next(word.path for word in words if isinstance(word, InTarget))
+    return next((word.path for word in words if isinstance(word, InTarget)), "")
 
 
 def _next(says: str, key: str, menu: tuple[Action, ...]) -> Change:

@@ -34,16 +34,16 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     loader = context.extensions(Loader)[section.loader]
     yield from manual.before(plan, context)
     yield firmware.look(plan)
-    yield firmware.save(plan)
+    yield firmware.save(plan, loader)
     yield from _initramfs(plan)
     yield loader.configure(plan)
-    yield _guarded(loader.install(plan), plan)
+    yield _guarded(loader.install(plan), plan, loader)
     if section.fallback:
         yield _fallback(loader, plan)
     yield loader.menu(plan)
-    yield firmware.boot_entry(plan, loader.image(plan))
+    yield firmware.boot_entry(plan, loader)
     yield firmware.kept(plan, loader.image(plan))
-    yield from manual.after(plan, loader.image(plan), context.machine.name)
+    yield from manual.after(plan, loader, context.machine.name)
 
 
 def _initramfs(plan: Plan) -> Iterator[Action]:
@@ -99,7 +99,7 @@ def _modules(plan: Plan) -> tuple[str, ...]:
     return (plan.root.filesystem, *(("dm_crypt",) if plan.root.mapper else ()))
 
 
-def _guarded(action: Action, plan: Plan) -> Action:
+def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
     """The action with the guards that hold for every loader; a signed one must be new enough for the firmware."""
     mounted = checks.holds(
         f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
@@ -109,19 +109,20 @@ def _guarded(action: Action, plan: Plan) -> Action:
         otherwise="Stop: the loader would go to another disk or into the live medium. Mount it as planned: run the "
         "script again, or by hand as above.",
     )  # fmt: skip
+    images = [file for file in (loader.image(plan), *loader.files(plan)) if file.endswith(".efi")]
     current = checks.holds(
         "The firmware's list of revoked loaders does not name this one", "loader-is-current",
-        *(plan.on_esp(f"EFI/{plan.section.name}/{part}{plan.suffix}.efi") for part in ("shim", "grub")), early=False,
+        *(plan.on_esp(f"EFI/{plan.folder}/{file}") for file in images), early=False,
         otherwise="The firmware would refuse it: take it from a newer release or from the updates of this one.",
     )  # fmt: skip
     proofs = (*action.proofs, *((current,) if plan.signed else ()))
-    return evolve(action, guards=(*action.guards, mounted, *_room(plan)), proofs=proofs)
+    return evolve(action, guards=(*action.guards, mounted, *_room(plan, loader)), proofs=proofs)
 
 
-def _room(plan: Plan) -> tuple[Check, ...]:
+def _room(plan: Plan, loader: Loader) -> tuple[Check, ...]:
     if plan.esp.new:
         return ()
-    kib = firmware.KERNEL_ROOM_KIB if plan.esp.mount == "/boot" else firmware.LOADER_ROOM_KIB
+    kib = firmware.KERNEL_ROOM_KIB if loader.kernels_on_esp(plan) else firmware.LOADER_ROOM_KIB
     return (
         checks.holds(
             f"The EFI system partition has {kib // 1024} MiB left",
@@ -136,7 +137,7 @@ def _room(plan: Plan) -> tuple[Check, ...]:
 
 
 def _fallback(loader: Loader, plan: Plan) -> Action:
-    name, image = plan.section.name, loader.image(plan)
+    name, image = plan.folder, loader.image(plan)
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
         checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.node, f"EFI/BOOT/{own}",

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from bedplate import checks
 from bedplate.actions import Action, Call, Check, Stage, WayBack
 from bedplate_steps.bootloader.foreign import encrypted
-from bedplate_steps.bootloader.plan import Plan
+from bedplate_steps.bootloader.plan import Loader, Plan
 
 LOADER_ROOM_KIB = 16 * 1024
 """KiB a loader may take on a kept EFI system partition (common practice, no source)."""
@@ -23,8 +23,8 @@ STATE = "/var/lib/bedplate/boot"
 
 
 def loader_path(plan: Plan, image: str) -> str:
-    r"""`\EFI\NAME\IMAGE`, as it stands in the boot entry."""
-    return f"\\EFI\\{plan.section.name}\\{image}"
+    r"""`\EFI\FOLDER\IMAGE`, as it stands in the boot entry."""
+    return f"\\EFI\\{plan.folder}\\{image}"
 
 
 def look(plan: Plan) -> Action:
@@ -42,9 +42,9 @@ def look(plan: Plan) -> Action:
     )
 
 
-def save(plan: Plan) -> Action:
+def save(plan: Plan, loader: Loader) -> Action:
     """Copies of boot entries and order, and the hashes of foreign files, before the first of them could change."""
-    ready = plan.family.name == "dnf"
+    ready = plan.family.name in loader.ready
     only = "loaders" if plan.esp.mount == "/boot" else "all"
     return Action(
         id="bootloader.save-boot-state",
@@ -54,7 +54,7 @@ def save(plan: Plan) -> Action:
         operations=(
             Call(
                 verb="save-boot-state",
-                args=(plan.esp_root, plan.section.name, "ready" if ready else "new", only),
+                args=(plan.esp_root, plan.folder, "ready" if ready else "new", only),
                 by_hand=(
                     f"mkdir -p -m 700 /mnt/target{STATE}",
                     f"cp /sys/firmware/efi/efivars/Boot[0-9A-F]*-8be4df61-* /mnt/target{STATE}/",
@@ -67,6 +67,7 @@ def save(plan: Plan) -> Action:
         ),
         needs=("base", f"mount:{plan.esp.mount}", "tool:tar"),
         gives=("loader:saved",),
+        guards=() if plan.esp.new else tuple(_free(plan, path) for path in loader.own(plan)),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
                              early=False),),
         leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
@@ -76,8 +77,19 @@ def save(plan: Plan) -> Action:
     )  # fmt: skip
 
 
-def boot_entry(plan: Plan, image: str) -> Action:
+def _free(plan: Plan, path: str) -> Check:
+    shown = "\\" + path.replace("/", "\\")
+    return checks.holds(
+        f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.node, path,
+        by_hand=(f"[ ! -e /mnt/target{plan.esp.mount}/{path} ] && echo yes",),
+        otherwise="It belongs to another system. Choose another loader, or plan an EFI system partition of its own; "
+        "delete nothing there by hand that you did not put there.",
+    )  # fmt: skip
+
+
+def boot_entry(plan: Plan, loader: Loader) -> Action:
     """Exactly one entry of ours, at the place asked for, the others left as they are."""
+    image = loader.image(plan)
     section, path = plan.section, loader_path(plan, image)
     guid = plan.esp.uuid.lower()
     kept = tuple(
@@ -123,7 +135,7 @@ def boot_entry(plan: Plan, image: str) -> Action:
                                       "`NUMBER`. It goes from the boot order too, and the others stay in theirs:",
                                       "efibootmgr -b NUMBER -B")),),
         ),
-        upkeep=tuple(_upkeep(plan)),
+        upkeep=tuple(_upkeep(plan, loader)),
         expected=f"`efibootmgr -v` lists {section.name} once.",
         trouble="Some firmware drops entries it does not like: set `entry_path = \"full\"`, or ask for the fallback "
         "path on a disk of its own.",
@@ -139,7 +151,7 @@ def _placed(position: str) -> tuple[str, ...]:
     return ("order=$(efibootmgr | sed -n 's/^BootOrder: //p')", move, look)
 
 
-def _upkeep(plan: Plan) -> Iterator[str]:
+def _upkeep(plan: Plan, loader: Loader) -> Iterator[str]:
     yield (f"After an update of the firmware: look with `efibootmgr -v` whether the entry {plan.section.name} is there "
            f"and stands {plan.section.boot_entry_position}; if not, make it again.")  # fmt: skip
     if plan.layout.other_systems:
@@ -148,9 +160,7 @@ def _upkeep(plan: Plan) -> Iterator[str]:
                "fast start off there once more.")  # fmt: skip
     if encrypted(plan.layout):
         yield "Before an update of the firmware or a change of Secure Boot: suspend the other system's encryption."
-    if plan.family.name == "apt" and plan.esp.mount != "/boot/efi":
-        yield ("After an update of the boot loader's package: run `grub-install` again, with the options of this "
-               "installation; the package does not look at this mount point.")
+    yield from loader.upkeep(plan)
 
 
 def kept(plan: Plan, image: str) -> Action:

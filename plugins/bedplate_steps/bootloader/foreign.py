@@ -143,3 +143,30 @@ def encrypted(layout: Layout) -> bool:
     if layout.other_encryption not in ("", "none"):
         return True
     return any(part.filesystem.lower() == "bitlocker" for part in layout.partitions if not part.new)
+
+
+def files_on(survey: Survey | None, layout: Layout) -> tuple[str, ...]:
+    """Paths of everything foreign on the kept EFI system partitions that the new system mounts, files and what boot
+    entries name."""
+    used = [esp for esp in kept_esps(layout) if esp.mount]
+    rows = [row for esp in used if (row := surveyed(survey, esp)) is not None]
+    entries = survey.firmware.entries if survey else ()
+    guids = {esp.uuid.upper() for esp in used}
+    stored = (item.loader for item in entries if item.loader and item.partition.upper() in guids)
+    return (*(backslashed(path) for row in rows for path in row.files), *map(backslashed, stored))
+
+
+def folders_on(survey: Survey | None, layout: Layout) -> set[str]:
+    r"""Folders below \EFI of those, in lower case."""
+    return {folder_of(path) for path in files_on(survey, layout)}
+
+
+def fallback_files(survey: Survey | None, layout: Layout) -> list[str]:
+    """What of another system lies on the fallback path, sorted."""
+    return sorted(path for path in files_on(survey, layout) if folder_of(path) == "boot")
+
+
+def folder_of(path: str) -> str:
+    r"""The folder below \EFI that a loader lies in, in lower case; empty if none."""
+    parts = backslashed(path).casefold().split("\\")
+    return parts[2] if len(parts) > 3 and parts[1] == "efi" else ""

@@ -14,6 +14,7 @@ from attrs import frozen
 from bedplate import checks
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.foreign import Handover
+from bedplate_steps.bootloader.grub_faults import faults
 from bedplate_steps.bootloader.parameters import FOR_EYES
 from bedplate_steps.bootloader.plan import Loader, Plan
 
@@ -127,7 +128,7 @@ def configure(plan: Plan) -> Action:
     if plan.family.name == "pacman":
         written.append((HOOK_FILE, _hook(plan), 0o644))
     if plan.family.name == "dnf":
-        written.append(("/etc/kernel/cmdline", f"{_command_line(plan)}\n", 0o644))
+        written.append(("/etc/kernel/cmdline", f"{plan.command_line}\n", 0o644))
     return Action(
         id="bootloader.settings",
         title="Write the boot loader's settings",
@@ -152,7 +153,7 @@ def configure(plan: Plan) -> Action:
 
 def install(plan: Plan) -> Action:
     """The image into our own folder, no firmware variable touched."""
-    name, esp = plan.section.name, plan.esp.mount
+    name, esp = plan.folder, plan.esp.mount
     packaged = plan.family.name == "dnf"
     proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
                          plan.on_esp(f"EFI/{name}/{image(plan)}"), plan.machine, early=False)  # fmt: skip
@@ -281,18 +282,13 @@ def _path_on_boot(plan: Plan) -> str:
 
 def _packaged(plan: Plan) -> Operation:
     # The image came with its package into the vendor's folder; it looks for its settings beside itself.
-    path = plan.on_esp(f"EFI/{plan.section.name}/grub.cfg")
+    path = plan.on_esp(f"EFI/{plan.folder}/grub.cfg")
     return WriteFile(path=path, content=(stub(plan),), mode=STUB_MODE)
 
 
 def _stub_proofs(plan: Plan) -> tuple[Check, ...]:
-    path = plan.on_esp(f"EFI/{plan.section.name}/grub.cfg").path
+    path = plan.on_esp(f"EFI/{plan.folder}/grub.cfg").path
     return tuple(checks.file_has_line(path, line) for line in stub(plan).splitlines())
-
-
-def _command_line(plan: Plan) -> str:
-    flags = [f"rootflags=subvol={v.name}" for v in plan.root.subvolumes if v.mount == "/"]
-    return " ".join((plan.root_word, "ro", *flags, *plan.words))
 
 
 def _everywhere(plan: Plan) -> tuple[str, ...]:
@@ -338,7 +334,16 @@ def _package(plan: Plan) -> str:
     return f"grub-efi-{plan.family.architecture}"
 
 
+def _upkeep(plan: Plan) -> tuple[str, ...]:
+    if plan.family.name != "apt" or plan.esp.mount == "/boot/efi":
+        return ()
+    return ("After an update of the boot loader's package: run `grub-install` again, with the options of this "
+            "installation; the package does not look at this mount point.",)  # fmt: skip
+
+
 GRUB = Loader(
-    families=tuple(FLAVOURS), image=image, files=files, configure=configure, install=install, menu=menu
-)
+    families=tuple(FLAVOURS), ready=("dnf",), chain="secure-boot", image=image, files=files, check=faults,
+    configure=configure, install=install, menu=menu, upkeep=_upkeep,
+    no_menu="A prompt that says grub: the menu is missing.",
+)  # fmt: skip
 """The loader, as the point `bootloader.loader` wants it."""

@@ -4,28 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from bedplate.facts import Family, LaidPartition, Layout
+from bedplate.facts import Family, Layout
 from bedplate.faults import Fault, nearest, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.foreign import (
     backslashed,
     encrypted,
+    fallback_files,
     firmware_menu_only,
+    folder_of,
+    folders_on,
     handovers,
     kept_esps,
     seen,
-    surveyed,
 )
 from bedplate_steps.bootloader.model import Bootloader, Entry
-from bedplate_steps.bootloader.parameters import COMPUTED, holder
-from bedplate_steps.bootloader.plan import Loader
+from bedplate_steps.bootloader.parameters import COMPUTED
+from bedplate_steps.bootloader.plan import Loader, reached
 
 RESERVED = ("boot", "microsoft")
 r"""Folders below \EFI that belong to the fallback path and to a factory system (UEFI 2.10, 13.3.1.3)."""
-DNF_FOLDERS = ("almalinux", "centos", "fedora", "redhat", "rocky")
-r"""Folders that packages of the dnf family put their loader into (from memory)."""
-SIGNED_FOLDERS = ("debian", "ubuntu")
-"""Folders that the signed image of the apt family looks for its settings in (from memory)."""
+EARLIER_RUN = "If an earlier run of this spec made that folder, compile with the survey from before it."
 RAID_CONTROLLER = "0104"
 """PCI class of a RAID controller (PCI code and ID assignment)."""
 
@@ -33,20 +32,22 @@ RAID_CONTROLLER = "0104"
 def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     """All faults of the section."""
     layout, family = context.fact(Layout), context.fact(Family)
-    yield from _loader(section, context, family)
-    yield from _name(section, context, layout, family)
+    loader = context.extensions(Loader)[section.loader]
+    yield from _loader(section, loader, family)
+    yield from _name(section, context, layout, loader)
     yield from _parameters(section)
     yield from _entries(section, context, layout)
-    yield from _default(section, context, layout)
-    yield from _secure_boot(section, context, layout, family)
-    yield from _fallback(section, context, layout, family)
-    yield from _updates(context, layout, family)
+    yield from _reach(section, context, layout, loader)
+    yield from _default(section, context, layout, loader)
+    yield from _secure_boot(section, context, layout, loader)
+    yield from _fallback(section, context, layout)
+    yield from loader.check(section, context)
     yield from _firmware(context)
     yield from _elsewhere(context, layout)
 
 
-def _loader(section: Bootloader, context: Context, family: Family) -> Iterator[Fault]:
-    families = context.extensions(Loader)[section.loader].families
+def _loader(section: Bootloader, loader: Loader, family: Family) -> Iterator[Fault]:
+    families = loader.families
     if families and family.name not in families:
         yield Fault(
             code="loader-unfit",
@@ -55,23 +56,23 @@ def _loader(section: Bootloader, context: Context, family: Family) -> Iterator[F
         )  # fmt: skip
 
 
-def _name(section: Bootloader, context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
-    name = section.name.casefold()
-    fixed = _fixed_names(section, family)
-    if fixed and name not in fixed:
-        yield Fault(
-            code="folder-fixed",
-            message=f"the loader of the {family.name} family comes ready-made and works only in its own folder",
-            path=("name",), found=shown(section.name), allowed=one_of(fixed), nearest=nearest(name, fixed),
-        )  # fmt: skip
-    folders = {_folder(path) for esp in _used_esps(layout) for path in _files(context, esp)}
-    if name in RESERVED or name in folders:
+def _name(section: Bootloader, context: Context, layout: Layout, loader: Loader) -> Iterator[Fault]:
+    name, folder = section.name.casefold(), loader.folder(section).casefold()
+    folders = folders_on(context.survey, layout)
+    if folder == name and (name in RESERVED or name in folders):
         yield Fault(
             code="folder-taken",
             message=f"\\EFI\\{section.name} belongs to another system",
             path=("name",), found=shown(section.name),
             allowed="a name that no folder below \\EFI has; taken are " + ", ".join(sorted({*RESERVED, *folders})),
-            notes=("If an earlier run of this spec made that folder, compile with the survey from before it.",),
+            notes=(EARLIER_RUN,),
+        )  # fmt: skip
+    elif folder in folders:
+        yield Fault(
+            code="folder-taken",
+            message=f"\\EFI\\{folder}, which {section.loader} wants, belongs to another system",
+            path=("loader",), found=shown(section.loader), allowed="another loader, or an EFI system partition of "
+            "its own", notes=(EARLIER_RUN,),
         )  # fmt: skip
     labels = [entry.label for entry in context.survey.firmware.entries] if context.survey else []
     if name not in folders and any(label.strip().casefold() == name for label in labels):
@@ -80,12 +81,6 @@ def _name(section: Bootloader, context: Context, layout: Layout, family: Family)
             message=f"the firmware has a boot entry labelled {section.name} already; package updates would rewrite it",
             path=("name",), found=shown(section.name), allowed="a label that no boot entry has",
         )  # fmt: skip
-
-
-def _fixed_names(section: Bootloader, family: Family) -> tuple[str, ...]:
-    if family.name == "dnf":
-        return DNF_FOLDERS
-    return SIGNED_FOLDERS if family.name == "apt" and section.secure_boot == "signed" else ()
 
 
 def _parameters(section: Bootloader) -> Iterator[Fault]:
@@ -181,32 +176,44 @@ def _entry(index: int, entry: Entry, context: Context, layout: Layout) -> Iterat
         )  # fmt: skip
 
 
-def _default(section: Bootloader, context: Context, layout: Layout) -> Iterator[Fault]:
-    names = ["new", "last", *(item.name for item in handovers(section, layout, context.survey))]
+def _reach(section: Bootloader, context: Context, layout: Layout, loader: Loader) -> Iterator[Fault]:
+    for item in handovers(section, layout, context.survey):
+        if reached(loader, item, layout):
+            continue
+        index = next((index for index, entry in enumerate(section.entries) if entry.name == item.name), None)
+        asked = index is not None or layout.other_start_by == "chain-load"
+        yield Fault(
+            code="loader-out-of-reach", warning=not asked,
+            message=f"{section.loader} starts only what lies on its own EFI system partition, and the loader of "
+            f"{item.name} lies on {item.partition.name}",
+            path=("entries",) if index is None else ("entries", index),
+            found=shown(item.loader), allowed="another loader, the same EFI system partition for both, or the "
+            "firmware's boot menu for that system",
+        )  # fmt: skip
+
+
+def _default(section: Bootloader, context: Context, layout: Layout, loader: Loader) -> Iterator[Fault]:
+    found = handovers(section, layout, context.survey)
+    names = ["new", "last", *(item.name for item in found if reached(loader, item, layout))]
     if section.default not in names:
         yield Fault(
             code="unknown-default", message="the default is none of the menu's entries",
             path=("default",), found=shown(section.default), allowed=one_of(names),
             nearest=nearest(section.default, names),
         )  # fmt: skip
-    boot = holder(layout, "/boot")
-    if section.default == "last" and boot is not None and boot.filesystem == "btrfs":
-        yield Fault(
-            code="cannot-remember", message="GRUB cannot write on btrfs, where /boot lies: it cannot remember",
-            path=("default",), found=shown("last"), allowed="new, an entry's name, or /boot on another file system",
-        )  # fmt: skip
 
 
-def _secure_boot(section: Bootloader, context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
-    if section.secure_boot == "signed" and "secure-boot" not in family.packages:
+def _secure_boot(section: Bootloader, context: Context, layout: Layout, loader: Loader) -> Iterator[Fault]:
+    family = context.fact(Family)
+    signed = loader.chain in family.packages
+    without = f"the {family.name} family has no signed chain with {section.loader} in its main archive"
+    if section.secure_boot == "signed" and not signed:
         yield Fault(
-            code="no-signed-chain", message=f"the {family.name} family has no signed chain in its main archive",
-            path=("secure_boot",), found=shown("signed"), allowed="off",
-        )  # fmt: skip
+            code="no-signed-chain", message=without, path=("secure_boot",), found=shown("signed"), allowed="off"
+        )
     if context.survey is None or context.survey.firmware.secure_boot != "on" or section.secure_boot == "signed":
         return
     keys = " The other system may be encrypted: have its recovery key on paper first." if encrypted(layout) else ""
-    signed = "secure-boot" in family.packages
     yield Fault(
         code="secure-boot-on",
         message="Secure Boot is on, and the loader this spec installs is not signed for it",
@@ -215,43 +222,18 @@ def _secure_boot(section: Bootloader, context: Context, layout: Layout, family: 
             "Either switch Secure Boot off in the firmware's setup before the live medium is started; the script "
             "refuses to begin otherwise." + keys,
             'Or set secure_boot = "signed": the family\'s signed chain is installed and Secure Boot stays on.' if signed
-            else f"The {family.name} family has no signed chain in its main archive, so the other choice is not there.",
+            else f"{without[0].upper()}{without[1:]}, so the other choice is not there.",
             "Never delete or replace the firmware's keys for this.",
         ),
     )  # fmt: skip
 
 
-def _fallback(section: Bootloader, context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
-    writes = section.fallback or (family.name == "dnf" and section.secure_boot == "signed")
-    there = sorted(path for esp in _used_esps(layout) for path in _files(context, esp) if _folder(path) == "boot")
-    if writes and there:
+def _fallback(section: Bootloader, context: Context, layout: Layout) -> Iterator[Fault]:
+    there = fallback_files(context.survey, layout)
+    if section.fallback and there:
         yield Fault(
             code="fallback-taken", message=f"{there[0]} belongs to another system and is never overwritten",
-            path=("fallback",) if section.fallback else ("secure_boot",),
-            found=shown("true" if section.fallback else "signed"), allowed="false" if section.fallback else "off",
-            notes=() if section.fallback else ("Signed packages of the dnf family write \\EFI\\BOOT by themselves.",),
-        )  # fmt: skip
-
-
-def _updates(context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
-    # The script that Debian's grub-efi package runs when it is installed and updated (2.06-13+deb12u2) puts the loader
-    # into /boot/efi/EFI/DISTRIBUTOR if that folder exists; the first time, DISTRIBUTOR is still the family's own name.
-    if family.name != "apt" or layout.esp is None:
-        return
-    folders = {_folder(path) for esp in _used_esps(layout) for path in _files(context, esp)}
-    foreign = sorted(folders & set(SIGNED_FOLDERS))
-    if layout.esp.mount == "/boot/efi" and foreign:
-        yield Fault(
-            code="family-folder-taken",
-            message=f"\\EFI\\{foreign[0]} belongs to another system, and the family's package would write into it",
-            allowed='mount = "/efi" for the EFI system partition in the disk section: the package does not look there',
-        )  # fmt: skip
-    if layout.esp.mount != "/boot/efi":
-        yield Fault(
-            code="loader-not-updated", warning=True,
-            message=f"updates of the apt family's package do not reach a loader on {layout.esp.mount}",
-            notes=("After an update of grub-efi run grub-install with the options of this installation, or mount the "
-                   "EFI system partition at /boot/efi.",),
+            path=("fallback",), found=shown("true"), allowed="false",
         )  # fmt: skip
 
 
@@ -284,7 +266,8 @@ def _elsewhere(context: Context, layout: Layout) -> Iterator[Fault]:
     own = {part.uuid.upper() for part in (*layout.before, *layout.partitions)}
     for disk in context.survey.disks if context.survey else ():
         rows = () if disk.removable or disk.transport == "usb" else disk.partitions
-        loaders = [path for row in rows if row.uuid.upper() not in own for path in row.files if _folder(path) != "boot"]
+        files = [path for row in rows if row.uuid.upper() not in own for path in row.files]
+        loaders = [path for path in files if folder_of(path) != "boot"]
         if loaders:
             yield Fault(
                 code="system-on-another-disk", warning=True,
@@ -292,19 +275,3 @@ def _elsewhere(context: Context, layout: Layout) -> Iterator[Fault]:
                 path=("entries",), found=shown(loaders[0]),
                 notes=("Start that system from the firmware's boot menu. Never copy its loader to this disk.",),
             )  # fmt: skip
-
-
-def _used_esps(layout: Layout) -> tuple[LaidPartition, ...]:
-    return tuple(esp for esp in kept_esps(layout) if esp.mount)
-
-
-def _files(context: Context, esp: LaidPartition) -> tuple[str, ...]:
-    row = surveyed(context.survey, esp)
-    entries = context.survey.firmware.entries if context.survey else ()
-    stored = (item.loader for item in entries if item.loader and item.partition.upper() == esp.uuid.upper())
-    return (*(backslashed(path) for path in (row.files if row else ())), *stored)
-
-
-def _folder(path: str) -> str:
-    parts = backslashed(path).casefold().split("\\")
-    return parts[2] if len(parts) > 3 and parts[1] == "efi" else ""

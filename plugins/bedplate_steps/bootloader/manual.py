@@ -14,7 +14,7 @@ from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.firmware import STATE, loader_path, recreate
 from bedplate_steps.bootloader.foreign import FACTORY_FILE_SYSTEMS, encrypted, firmware_menu_only
-from bedplate_steps.bootloader.plan import Plan
+from bedplate_steps.bootloader.plan import Loader, Plan
 
 RAID_CONTROLLER = "0104"
 """PCI class of a RAID controller."""
@@ -29,10 +29,11 @@ def before(plan: Plan, context: Context) -> Iterator[Action]:
     yield _start(plan)
 
 
-def after(plan: Plan, image: str, machine: str) -> Iterator[Action]:
+def after(plan: Plan, loader: Loader, machine: str) -> Iterator[Action]:
     """From the switched-off machine to the hand-over."""
+    image = loader.image(plan)
     yield _leave(plan)
-    yield _first_boot(plan, image)
+    yield _first_boot(plan, image, loader.no_menu)
     if encrypted(plan.layout) and plan.layout.other_systems:
         yield _protect_again(plan)
     if plan.layout.other_systems:
@@ -216,7 +217,7 @@ def _leave(plan: Plan) -> Action:
     )  # fmt: skip
 
 
-def _first_boot(plan: Plan, image: str) -> Action:
+def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
     section = plan.section
     if section.boot_entry_position == "first":
         how = "Switch on and wait."
@@ -242,7 +243,7 @@ def _first_boot(plan: Plan, image: str) -> Action:
         f"{section.name}, which BootCurrent names.",
         trouble="No menu, another system starts: choose the entry in the firmware's boot menu; if it is not there, "
         f"start the live medium again and make it: `{recreate(plan, image)}`. "
-        "A prompt that says grub: the menu is missing. A wait for a device at start: look at `/etc/fstab` and the "
+        f"{no_menu} A wait for a device at start: look at `/etc/fstab` and the "
         "UUIDs.",
     )  # fmt: skip
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from attrs import frozen
 
 from bedplate.actions import Action, InTarget
 from bedplate.facts import Family, LaidPartition, Layout
+from bedplate.faults import Fault
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.foreign import Handover, handovers
 from bedplate_steps.bootloader.model import Bootloader
@@ -23,6 +24,8 @@ class Plan:
     """What is to be installed where."""
 
     section: Bootloader
+    folder: str
+    r"""Folder below \EFI that the loader lives in."""
     layout: Layout
     family: Family
     esp: LaidPartition
@@ -58,9 +61,31 @@ class Plan:
         """The root= parameter the menu must have."""
         return f"root=/dev/mapper/{self.root.mapper}" if self.root.mapper else f"root=UUID={self.root.fs_uuid}"
 
+    @property
+    def command_line(self) -> str:
+        """All kernel parameters, as one line."""
+        flags = [f"rootflags=subvol={volume.name}" for volume in self.root.subvolumes if volume.mount == "/"]
+        return " ".join((self.root_word, "ro", *flags, *self.words))
+
     def on_esp(self, path: str) -> InTarget:
         """A path on the EFI system partition, given below its root."""
         return InTarget(f"{self.esp.mount.rstrip('/')}/{path}")
+
+
+def _named(section: Bootloader) -> str:
+    return section.name
+
+
+def _with_boot(plan: Plan) -> bool:
+    return plan.esp.mount == "/boot"
+
+
+def _no_paths(plan: Plan) -> tuple[str, ...]:
+    return ()
+
+
+def _no_faults(section: Bootloader, context: Context) -> Iterable[Fault]:
+    return ()
 
 
 @frozen(kw_only=True)
@@ -69,16 +94,34 @@ class Loader:
 
     families: tuple[str, ...] = ()
     """The package families it knows its files of; empty: it works with any."""
+    folder: Callable[[Bootloader], str] = _named
+    r"""The folder below \EFI that it lives in."""
+    ready: tuple[str, ...] = ()
+    """The families whose package brings that folder, with the image in it."""
+    chain: str = ""
+    """The generic need of the family's signed chain with this loader; empty: there is none."""
     image: Callable[[Plan], str]
-    r"""File name in \EFI\NAME of what the firmware starts."""
+    r"""File name in \EFI\FOLDER of what the firmware starts."""
     files: Callable[[Plan], tuple[str, ...]]
-    r"""Further files in \EFI\NAME that the image cannot do without, for the fallback path."""
+    r"""Further files in \EFI\FOLDER that the image cannot do without, for the fallback path."""
+    own: Callable[[Plan], tuple[str, ...]] = _no_paths
+    """Paths on the EFI system partition that must be free before this loader comes; they are its own afterwards."""
+    reaches_everything: bool = True
+    """False: its menu starts only what lies on its own EFI system partition."""
+    kernels_on_esp: Callable[[Plan], bool] = _with_boot
+    """Whether kernels lie on the EFI system partition."""
+    check: Callable[[Bootloader, Context], Iterable[Fault]] = _no_faults
+    """Faults of the section that only this loader knows; paths relative to the section."""
     configure: Callable[[Plan], Action]
     """Writes the settings; gives no token of its own beside `file:` ones."""
     install: Callable[[Plan], Action]
     """Puts the image on the EFI system partition; needs the loader's packages, gives `loader:installed`."""
     menu: Callable[[Plan], Action]
     """Writes the menu; gives `loader:configured`."""
+    upkeep: Callable[[Plan], tuple[str, ...]] = _no_paths
+    """For the hand-over sheet: what whoever keeps the machine does about this loader."""
+    no_menu: str
+    """What a person sees at the first start when the menu is missing, one sentence."""
 
 
 def settle(section: Bootloader, context: Context) -> Plan | None:
@@ -87,13 +130,21 @@ def settle(section: Bootloader, context: Context) -> Plan | None:
     root, boot = holder(layout, "/"), holder(layout, "/boot")
     if layout.esp is None or root is None or boot is None:
         return None
+    loader = context.extensions(Loader)[section.loader]
+    found = handovers(section, layout, context.survey)
     return Plan(
         section=section,
+        folder=loader.folder(section),
         layout=layout,
         family=family,
         esp=layout.esp,
         root=root,
         boot=boot,
-        handovers=handovers(section, layout, context.survey),
+        handovers=tuple(item for item in found if reached(loader, item, layout)),
         words=words(section, layout, family),
     )
+
+
+def reached(loader: Loader, item: Handover, layout: Layout) -> bool:
+    """Whether the loader's menu can hand over to it."""
+    return loader.reaches_everything or item.partition == layout.esp

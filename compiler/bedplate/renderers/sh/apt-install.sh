@@ -35,8 +35,10 @@ apt_transaction() {
     in_target apt-get clean || return 1
 }
 
-# apt_in_target COMMAND...: asks nothing, and goes through the medium's proxy if it has one.
+# apt_in_target COMMAND...: asks nothing, and goes through the medium's proxy if it has one. Without that path (systemd,
+# ENVIRONMENT.md) a package's script would install its loader by itself, over \EFI\BOOT and first in the firmware's boot
+# order (postinst of Debian's systemd-boot 252).
 apt_in_target() {
-    in_target DEBIAN_FRONTEND=noninteractive ${http_proxy:+"http_proxy=$http_proxy"} \
+    in_target DEBIAN_FRONTEND=noninteractive SYSTEMD_ESP_PATH=/nonexistent ${http_proxy:+"http_proxy=$http_proxy"} \
         ${https_proxy:+"https_proxy=$https_proxy"} "$@" </dev/null
 }

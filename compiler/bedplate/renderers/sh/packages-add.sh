@@ -5,8 +5,13 @@ verb_packages_add() {
     shift 2
     case $v_family in
         apt)
-            in_target DEBIAN_FRONTEND=noninteractive dpkg --force-confold --configure -a || return 1
-            in_target DEBIAN_FRONTEND=noninteractive apt-get -q -y \
+            # As in apt-install: no package's script installs its loader by itself. Where that loader is in use, new
+            # kernels must find their way to it.
+            v_path=SYSTEMD_ESP_PATH=/nonexistent
+            ! in_target bootctl is-installed --quiet 2>/dev/null || v_path=
+            in_target DEBIAN_FRONTEND=noninteractive ${v_path:+"$v_path"} dpkg --force-confold --configure -a ||
+                return 1
+            in_target DEBIAN_FRONTEND=noninteractive ${v_path:+"$v_path"} apt-get -q -y \
                 -o "APT::Install-Recommends=$v_recommended" -o Dpkg::Options::=--force-confold install -- "$@" || return 1
             in_target apt-get clean || return 1
             ;;

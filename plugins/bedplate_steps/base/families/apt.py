@@ -111,8 +111,8 @@ def _install(base: Base) -> Call:
         by_hand=(
             f"cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
             f"chroot {TARGET} apt-get update",
-            (f"chroot {TARGET} apt-get install -o APT::Install-Recommends={str(base.recommended).lower()} ",
-             Gathered("package")),
+            (f"chroot {TARGET} env SYSTEMD_ESP_PATH=/nonexistent apt-get install "
+             f"-o APT::Install-Recommends={str(base.recommended).lower()} ", Gathered("package")),
             f"rm {TARGET}/etc/resolv.conf",
         ),
     )

@@ -1,0 +1,242 @@
+r"""systemd-boot on UEFI: a copy of the package's image, its menu settings, boot loader specification entries.
+
+Enters: a plan. Leaves: actions. Sources: bootctl(1), loader.conf(5), kernel-install(8) of systemd 252; the Boot Loader
+Specification (UAPI.1). `bootctl install` itself is not used: it always writes \EFI\BOOT as well (bootctl(1); tried with
+252), and that is another system's way back. `bootctl update`, which packages run later, spares what is not its own.
+Families: the scripts of Debian's package systemd-boot 252 have kernel-install bring every kernel and initramfs to
+$BOOT; mkinitcpio leaves both under names that stay, so that written entries hold (the names are from memory).
+"""
+
+from __future__ import annotations
+
+from bedplate import checks
+from bedplate.actions import Action, Call, InTarget, Operation, Run, Stage, WayBack, WriteFile
+from bedplate_steps.bootloader.foreign import Handover
+from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.plan import Loader, Plan
+from bedplate_steps.bootloader.systemd_boot_faults import FAMILIES, FOLDER, boot_partition, faults
+
+NEED = "loader-systemd-boot"
+"""The family's packages."""
+IMAGES = "/usr/lib/systemd/boot/efi"
+"""Where they bring the image to."""
+UPDATER = "systemd-boot-update.service"
+"""Copies a newer image at the next start (systemd-boot-update.service(8)); Debian's package does so itself."""
+FAT_MODE = 0o700
+"""What FAT shows under the umask 0077 of its mount; another mode could not be set there."""
+
+
+def dollar_boot(plan: Plan) -> str:
+    """Where $BOOT is mounted."""
+    part = boot_partition(plan.layout)
+    return part.mount if part is not None else plan.esp.mount
+
+
+def image(plan: Plan) -> str:
+    """`systemd-bootx64.efi`, by architecture."""
+    return f"systemd-boot{plan.suffix}.efi"
+
+
+def settings(plan: Plan) -> str:
+    """loader.conf(5). No entries of its own finding: those of the spec stand in for them, under the spec's titles."""
+    chosen = {"new": f"{plan.section.name}-*", "last": "@saved"}.get(plan.section.default)
+    kept = next((item for item in plan.handovers if item.name == plan.section.default), None)
+    lines = {
+        "default": chosen or (entry_file(plan, kept) if kept else f"{plan.section.name}-*"),
+        "timeout": str(plan.section.menu_time),
+        "console-mode": "keep",
+        "editor": "yes",
+        "auto-entries": "no",
+    }
+    return "".join(f"{key} {value}\n" for key, value in lines.items())
+
+
+def entry_file(plan: Plan, item: Handover) -> str:
+    """File name of a kept system's entry; the dot keeps it apart from those of our own kernels."""
+    return f"{plan.section.name}.{item.identifier}.conf"
+
+
+def entry(item: Handover, place: int) -> str:
+    """A Type #1 entry that starts another system's own loader, behind our own kernels in the menu."""
+    path = item.loader.replace("\\", "/")
+    return f"title    {item.title}\nsort-key zz-kept-{place:02}\nefi      {path}\n"
+
+
+def kernel_entry(plan: Plan, kernel: str) -> str:
+    """A Type #1 entry for a kernel whose files keep their names (pacman family)."""
+    return (
+        f"title    {plan.section.name} ({kernel})\nsort-key new\nlinux    /vmlinuz-{kernel}\n"
+        f"initrd   /initramfs-{kernel}.img\noptions  {plan.command_line}\n"
+    )
+
+
+def written(plan: Plan) -> tuple[tuple[str, str], ...]:
+    """Path and text of every file of the menu."""
+    esp, boot = plan.esp.mount, dollar_boot(plan)
+    kept = [(f"{esp}/loader/entries/{entry_file(plan, item)}", entry(item, place))
+            for place, item in enumerate(plan.handovers, 1)]  # fmt: skip
+    own = [(f"{boot}/loader/entries/{plan.section.name}-{kernel}.conf", kernel_entry(plan, kernel))
+           for kernel in (plan.family.packages["kernel"] if plan.family.name == "pacman" else ())]  # fmt: skip
+    # The mark of a folder that follows the specification; bootctl(1) writes the same, wherever it takes $BOOT to be.
+    marks = [(f"{place}/loader/entries.srel", "type1\n") for place in dict.fromkeys((esp, boot))]
+    return (*marks, *own, *kept, (f"{esp}/loader/loader.conf", settings(plan)))
+
+
+def configure(plan: Plan) -> Action:
+    """What kernel-install goes by at every update of a kernel; or what keeps the image current."""
+    if plan.family.name == "pacman":
+        return _updater(plan)
+    files = {
+        "/etc/kernel/cmdline": f"{plan.command_line}\n",
+        "/etc/kernel/entry-token": f"{plan.section.name}\n",
+        "/etc/kernel/install.conf": f"layout=bls\nBOOT_ROOT={dollar_boot(plan)}\n",
+    }
+    return Action(
+        id="bootloader.settings",
+        title="Write what new kernels get their menu entries by",
+        reason="The family's own scripts copy each kernel beside the loader; they take parameters, names and place "
+        "from here, and would otherwise guess them.",
+        stage=Stage.TARGET,
+        operations=tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+        needs=("base", *plan.family.tokens(NEED)),
+        gives=tuple(f"file:{path}" for path in files),
+        proofs=tuple(checks.file_is(path, (text,)) for path, text in files.items()),
+        way_back=WayBack(
+            note="Removes the settings files.",
+            operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files),
+            goes_with="filesystem:/",
+        ),
+    )
+
+
+def _updater(plan: Plan) -> Action:
+    return Action(
+        id="bootloader.settings",
+        title="Keep the boot loader current",
+        reason="A new image comes with the package and is copied to the EFI system partition at the next start.",
+        stage=Stage.TARGET,
+        operations=(Run(argv=("systemctl", "--root", InTarget("/"), "enable", "--", UPDATER)),),
+        needs=("base", *plan.family.tokens(NEED)),
+        gives=(f"service:{UPDATER}",),
+        proofs=(checks.service_enabled(UPDATER),),
+        way_back=WayBack(
+            note="Leaves the image as it is at later updates.",
+            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", UPDATER)),),
+            goes_with="filesystem:/",
+        ),
+    )
+
+
+def install(plan: Plan) -> Action:
+    """The package's image into bootctl's folder, nothing else touched, no firmware variable either."""
+    esp, source = plan.esp.mount, f"{IMAGES}/{image(plan)}"
+    place = plan.on_esp(f"EFI/{FOLDER}/{image(plan)}")
+    return Action(
+        id="bootloader.install",
+        title="Install the boot loader on the EFI system partition",
+        reason="By copying: the loader's own installer would overwrite \\EFI\\BOOT, which may be another system's "
+        "way back.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="put-systemd-boot",
+                args=(plan.esp_root, InTarget(source), image(plan)),
+                by_hand=(f"mkdir -p /mnt/target{esp}/EFI/{FOLDER} /mnt/target{esp}/EFI/BOOT",
+                         f"cp /mnt/target{source} /mnt/target{esp}/EFI/{FOLDER}/"),
+            ),
+        ),
+        needs=("loader:saved", f"mount:{esp}", *plan.family.tokens(NEED)),
+        gives=("loader:installed",),
+        proofs=(
+            checks.holds(f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine,
+                         early=False),
+            checks.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
+        ),
+        way_back=WayBack(
+            note=f"Removes \\EFI\\{FOLDER} from the EFI system partition, where it was not before.",
+            operations=(
+                Call(verb="drop-systemd-boot", args=(plan.esp_root,),
+                     by_hand=(f"rm -r /mnt/target{esp}/EFI/{FOLDER}", f"rmdir /mnt/target{esp}/EFI/BOOT")),
+            ),
+        ),
+        expected="The folder holds the loader.",
+    )  # fmt: skip
+
+
+def menu(plan: Plan) -> Action:
+    """Menu settings, kernels with their entries, entries of kept systems."""
+    esp, boot, name = plan.esp.mount, dollar_boot(plan), plan.section.name
+    files = written(plan)
+    by_package = plan.family.name == "pacman"
+    settled = (f"service:{UPDATER}",) if by_package else tuple(f"file:/etc/kernel/{one}" for one in
+                                                                ("cmdline", "entry-token", "install.conf"))  # fmt: skip
+    mounts = tuple(f"mount:{place}" for place in dict.fromkeys((esp, boot)))
+    return Action(
+        id="bootloader.menu",
+        title="Write the boot menu",
+        reason="One small file for each entry. Kernels go where the loader can read them: it knows FAT only.",
+        stage=Stage.TARGET,
+        operations=(*(() if by_package else (_kernels(),)), *(_write(path, text) for path, text in files)),
+        needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
+        gives=("loader:configured",),
+        proofs=(
+            checks.holds("Every kernel has an entry that starts it, with its own initramfs and parameters",
+                         "entries-start", InTarget(boot), name, plan.command_line, early=False),
+            *(checks.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
+              for path, text in files),
+        ),
+        way_back=WayBack(
+            note="Removes the loader's settings and our entries, with the copies of our kernels.",
+            operations=(
+                Call(verb="drop-boot-files", args=(plan.esp_root, InTarget(boot), name),
+                     by_hand=(f"rm -r /mnt/target{esp}/loader",
+                              *((f"rm -r /mnt/target{boot}/{name}",) if not by_package else ()))),
+            ),
+        ),
+        leaves=("The loader's settings and entries, and from the first start on its random seed: \\loader on the EFI "
+                "system partition. Nobody else's: it was not there before.",),
+        expected="No error; one file for each kernel and each kept system in `loader/entries`.",
+    )  # fmt: skip
+
+
+def _kernels() -> Operation:
+    return Call(
+        verb="write-kernel-entries",
+        by_hand=("for one in $(ls /mnt/target/lib/modules); do "
+                 'chroot /mnt/target kernel-install add "$one" "/boot/vmlinuz-$one"; done',),
+    )  # fmt: skip
+
+
+def _write(path: str, text: str) -> Operation:
+    return WriteFile(path=InTarget(path), content=(text,), mode=FAT_MODE)
+
+
+def _upkeep(plan: Plan) -> tuple[str, ...]:
+    if plan.family.name == "apt":
+        return ("Kernels that are no longer used take room beside the loader: `apt-get autoremove` takes both away.",)
+    return ("For a further kernel package: write an entry of its own beside the first, in `loader/entries`.",)
+
+
+def _kernels_on_esp(plan: Plan) -> bool:
+    return boot_partition(plan.layout) == plan.esp
+
+
+def _own(plan: Plan) -> tuple[str, ...]:
+    copies = (plan.section.name,) if _kernels_on_esp(plan) and plan.family.name != "pacman" else ()
+    return (f"EFI/{FOLDER}", "loader", *copies)
+
+
+def _folder(section: Bootloader) -> str:
+    return FOLDER
+
+
+def _no_files(plan: Plan) -> tuple[str, ...]:
+    return ()
+
+
+SYSTEMD_BOOT = Loader(
+    families=FAMILIES, folder=_folder, image=image, files=_no_files, own=_own, reaches_everything=False,
+    kernels_on_esp=_kernels_on_esp, check=faults, configure=configure, install=install, menu=menu,
+    upkeep=_upkeep, no_menu="A menu without an entry for this system: its kernel was not copied.",
+)  # fmt: skip
+"""The loader, as the point `bootloader.loader` wants it."""
