@@ -21,6 +21,7 @@ from bedplate.document import LIMIT, Document, read
 from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Renderer
+from bedplate.units import counted
 
 
 def renderings() -> tuple[str, ...]:
@@ -136,13 +137,9 @@ def print_faults(faults: Sequence[Fault]) -> None:
 def _print_summary(specs: int, faults: list[Fault]) -> None:
     wrong = sum(not fault.warning for fault in faults)
     warnings = len(faults) - wrong
-    words = [_count(wrong, "fault") if wrong else "no faults"]
-    words += [_count(warnings, "warning")] if warnings else []
-    print(f"{_count(specs, 'spec')}: {', '.join(words)}", file=sys.stderr)
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    words = [counted(wrong, "fault") if wrong else "no faults"]
+    words += [counted(warnings, "warning")] if warnings else []
+    print(f"{counted(specs, 'spec')}: {', '.join(words)}", file=sys.stderr)
 
 
 # --- compile -------------------------------------------------------------------------------------------------------
@@ -178,7 +175,7 @@ def _print_warnings(name: str, warnings: Sequence[Fault]) -> None:
     for fault in warnings:
         print(describe(fault).partition("\n")[0], file=sys.stderr)
     if warnings:
-        print(f"bedplate: {_count(len(warnings), 'warning')}; `bedplate check {name}` tells more", file=sys.stderr)
+        print(f"bedplate: {counted(len(warnings), 'warning')}; `bedplate check {name}` tells more", file=sys.stderr)
 
 
 _DOT = (".dot", ".gv", ".svg", "")

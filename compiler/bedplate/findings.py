@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.survey import Survey, SurveyedDisk
+from bedplate.units import counted
 
 ARCHITECTURES = ("amd64", "arm64")
 """What a spec can say."""
@@ -17,7 +18,7 @@ def summary(survey: Survey) -> str:
     """One line: `1 disk, 4 partitions, 2 network cards; firmware uefi, Secure Boot off`."""
     partitions = sum(len(disk.partitions) for disk in survey.disks)
     counts = [(len(survey.disks), "disk"), (partitions, "partition"), (len(survey.links), "network card")]
-    told = ", ".join(f"{number} {noun}{'' if number == 1 else 's'}" for number, noun in counts)
+    told = ", ".join(counted(number, noun) for number, noun in counts)
     return f"{told}; firmware {survey.firmware.mode}, Secure Boot {survey.firmware.secure_boot}"
 
 

@@ -80,7 +80,7 @@ class InstallGraph:
     """The whole work, ordered. Everything a renderer needs and nothing else."""
 
     spec_file: str
-    """Base name of the spec file."""
+    """Base name of the spec file; of a change, of the new one."""
     machine: Machine
     survey: Survey | None
     nodes: tuple[Node, ...]
@@ -90,6 +90,10 @@ class InstallGraph:
     warnings: tuple[Fault, ...] = ()
     scene: str = "install"
     """`install`, on a live medium; or `change`, on the installed machine, rooted at `/`."""
+    old_spec_file: str = ""
+    """Of a change: base name of the spec that the machine is as yet."""
+    told: tuple[str, ...] = ()
+    """Of a change: what it does, in the words of a technician. What it leaves out stands among the warnings."""
 
     def fact(self, kind: type[T]) -> T | None:
         """The fact of that type, or None if no step of the spec gives it."""
@@ -98,6 +102,11 @@ class InstallGraph:
     def stage(self, stage: Stage) -> tuple[Node, ...]:
         """The nodes of one stage, in order."""
         return tuple(node for node in self.nodes if node.action.stage is stage)
+
+    @property
+    def source(self) -> str:
+        """The spec this is made from, in one word; of a change both."""
+        return f"{self.old_spec_file} to {self.spec_file}" if self.old_spec_file else self.spec_file
 
     @property
     def secrets(self) -> tuple[Secret, ...]:

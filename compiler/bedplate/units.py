@@ -117,6 +117,11 @@ def in_gib(count: int) -> str:
     return f"{count} B"
 
 
+def counted(count: int, noun: str) -> str:
+    """`1 disk`, `2 disks`: a number with its noun, of nouns that take an s."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def align_up(value: int, grain: int) -> int:
     """The smallest multiple of `grain` that is at least `value`."""
     return -(-value // grain) * grain

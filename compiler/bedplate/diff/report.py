@@ -13,6 +13,7 @@ from bedplate.diff.work import work
 from bedplate.faults import Path, dotted
 from bedplate.renderers.json import document
 from bedplate.renderers.shell import visible
+from bedplate.units import counted
 
 FORMAT = 1
 """Version of the shape that the schema describes."""
@@ -64,7 +65,7 @@ def _lines(one: Told, diff: Diff, places: bool, paint: Paint) -> Iterator[str]:
         yield from _wrapped(paint(change.cost, "lost: ") + visible(change.loses))
     if change.why:
         yield from _wrapped(visible(change.why))
-    if places:
+    if places and (change.old, change.new) != (None, None):
         for word, planned, path in (("old", diff.old, change.old), ("new", diff.new, change.new)):
             place = planned.place(one.section, path)
             yield f"      {word}: {place or 'not written'}"
@@ -76,9 +77,8 @@ def _wrapped(text: str) -> list[str]:
 
 def _summary(diff: Diff) -> Iterator[str]:
     counts = {cost: sum(one.change.cost is cost for one in diff.told) for cost in Cost}
-    total = len(diff.told)
     parts = ", ".join(f"{count} {cost.value}" for cost, count in counts.items() if count)
-    yield f"{total} change{'' if total == 1 else 's'}: {parts}."
+    yield f"{counted(len(diff.told), 'change')}: {parts}."
     if diff.blocking:
         yield "Not all of it can be done on the installed machine: no change script is made."
     elif any(one.change.actions for one in diff.told):

@@ -11,7 +11,7 @@ from attrs import evolve
 
 from bedplate.actions import Action, ByHand, Call, Stage, WayBack, token_kind
 from bedplate.changes import Cost, restamp
-from bedplate.diff.model import Diff, Told
+from bedplate.diff.model import Diff, Told, blocks
 from bedplate.diff.rooted import rooted
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Fault, Rejected
@@ -32,7 +32,9 @@ def work(diff: Diff, *, partly: bool = False) -> InstallGraph:
     nodes, tools = link([_owned(action, diff) for action in _settled(found, diff)])
     graph = diff.new.graph
     return InstallGraph(
-        spec_file=f"{diff.old.graph.spec_file} to {graph.spec_file}",
+        spec_file=graph.spec_file,
+        old_spec_file=diff.old.graph.spec_file,
+        told=tuple(one.change.says for one in diff.told if not blocks(one.change)),
         machine=graph.machine,
         survey=graph.survey,
         nodes=nodes,
@@ -111,7 +113,8 @@ def _restart(diff: Diff) -> Action:
                            commands=("systemctl reboot",)),),
         way_back=WayBack(note="Nothing to undo."),
         expected="The machine starts, and the audit of the new spec holds.",
-        trouble="Take the change back with --undo, or start the live medium and do what the rescue sheet says.",
+        trouble="Take the change back as its hand-over sheet says, or start the live medium and do what the rescue "
+                "sheet of the installation says.",
         changes=False,
     )  # fmt: skip
 

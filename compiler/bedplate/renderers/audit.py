@@ -18,7 +18,7 @@ def render(graph: InstallGraph) -> str:
     used = operations.check_verbs(check for node in nodes for check in checks(node))
     parts = [
         "#!/bin/sh",
-        *comment(f"Proves that {graph.machine.name} is installed as its spec {graph.spec_file} says. It only reads."),
+        *comment(f"Proves that {graph.machine.name} is installed as its spec {graph.source} says. It only reads."),
         *comment(f"Digest: {graph.digest}"),
         "#",
         *LINT,

@@ -6,6 +6,7 @@ that begins with `# ` is no command but a sentence to the person.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping
 
 from bedplate.actions import (
@@ -72,16 +73,52 @@ def asking(test: Test) -> list[str]:
         case Succeeds():
             return [f"{looking(test)[0]} > /dev/null && echo yes"]
         case Outputs():
-            return [f"{looking(test)[0]} | grep -Fx -e {typed(test.text.rstrip(chr(10)))}"]
+            return [_only(looking(test)[0], test.text.rstrip("\n"))]
         case Call():
-            return looking(test)
+            return lines(test.by_hand) or _asking(test)
+
+
+def showing(test: Test) -> list[str]:
+    """What proves to a person that work was done: the same as `asking`, but a file is shown, to be read."""
+    if isinstance(test, Call) and test.verb == "file-is" and not test.by_hand:
+        return looking(test)
+    return asking(test)
+
+
+def _only(command: str, line: str) -> str:
+    """The command's output, if it is that line."""
+    return f"{command} | grep -Fx -e {typed(line)}"
+
+
+_ENABLED = "enabled|enabled-runtime|static|alias|indirect|generated"
+"""States of a unit that the verb `service-enabled` takes; an extended regular expression (POSIX.1-2017, 9.4)."""
+
+
+def _asking(test: Call) -> list[str]:
+    """What the verb looks at, by commands whose output is known if it holds."""
+    shown, args = _looking(test), [word for word in test.args if isinstance(word, str)]
+    match test.verb, shown:
+        case "file-is", [_, mode]:
+            content = "".join(part for part in test.stdin or () if isinstance(part, str))
+            if any(not isinstance(part, str) for part in test.stdin or ()):
+                return shown  # the disk's node stands in it: a person has to read it
+            path = by_hand((test.args[0],))
+            total = hashlib.sha256(content.encode()).hexdigest()
+            return [_only(f"sha256sum < {path}", f"{total}  -"), _only(mode, args[-1])]
+        case "mode-is", [mode]:
+            return [_only(mode, " ".join(args[-2:]))]
+        case "link-is", [link]:
+            return [_only(link, args[-1])]
+        case "service-enabled", [state]:
+            return [f"{state} | grep -Ex -e {quote(_ENABLED)}"]
+    return shown
 
 
 def _looking(test: Call) -> list[str]:
     words = [by_hand((word,)) for word in test.args]
     match test.verb, words:
         case "file-is", [path, _]:
-            return [f"cat {path}", f"stat -c '%a %u:%g' {path}"]
+            return [f"cat {path}", f"stat -c %a {path}"]
         case "mode-is", [path, _, _]:
             return [f"stat -c '%a %u:%g' {path}"]
         case "link-is", [path, _]:

@@ -9,33 +9,32 @@ from collections.abc import Iterable, Iterator
 
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, handover, overview, rescue, ways
+from bedplate.renderers import change, content, diskmap, overview, ways
 from bedplate.renderers.content import Asked, Code, Commands, Guards, Line, Loud, Part, Passage, Said, Signs, Told
 from bedplate.renderers.markdown import code, fenced, inline, text
+from bedplate.renderers.sheets import Sheet, sheets
 
 
 def render(graph: InstallGraph) -> str:
     """The whole checklist."""
     lines = [
-        f"# {text(graph.machine.name)}: {'change' if graph.scene == 'change' else 'installation'} checklist",
+        f"# {text(graph.machine.name)}: {overview.kind(graph)} checklist",
         "",
-        f"Made from the spec {code(graph.spec_file)}; digest {code(graph.digest[:16])}.",
+        _line(overview.origin(graph)),
         "",
-        *["## What this machine will be", "", _line(overview.about(graph)), ""],
+        *[f"## {overview.heading(graph)}", "", _line(overview.about(graph)), ""],
+        *_told(graph),
         *_disk(graph),
         *_cautions(graph),
         *_at_hand(graph),
-        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.WORDS), ""],
+        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.words(graph)), ""],
     ]
     parts = content.parts(graph)
-    alone = graph.scene != "install"
-    first = None if alone else next((part for part in parts if part.by_script and part.actions), None)
+    first = next((part for part in parts if part.stage in content.BY_SCRIPT and part.actions), None)
     for part in parts:
         lines += _stage(part, tuple(_ways(graph, parts)) if part is first else ())
-    keeping = "Fill it in, print it, and leave it with whoever keeps the machine."
-    lines += _sheet("Hand-over sheet", keeping, handover.sheet(graph))
-    keep = "Keep this with the machine. Every command is the one for this machine."
-    lines += _sheet("Rescue sheet", keep, rescue.sheet(graph))
+    for sheet in sheets(graph):
+        lines += _sheet(sheet)
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
@@ -62,6 +61,15 @@ def _piece(piece: Said | Code | Loud) -> str:
 # --- before the work ---------------------------------------------------------------------------------------------
 
 
+def _told(graph: InstallGraph) -> list[str]:
+    """What a change does, and what it leaves out."""
+    lines = [f"- {_prose(says)}" for says in graph.told]
+    lines += [""] if lines else []
+    left = overview.left_out(graph)
+    return [*lines, *(["## What this leaves out", "", f"**{text(change.PARTLY)}**", "", *_cautioned(left), ""]
+                      if left else [])]  # fmt: skip
+
+
 def _disk(graph: InstallGraph) -> list[str]:
     fate, layout = overview.fate(graph), graph.fact(Layout)
     if fate is None or layout is None:
@@ -81,15 +89,19 @@ def _disk(graph: InstallGraph) -> list[str]:
 
 
 def _cautions(graph: InstallGraph) -> list[str]:
+    return ["## Cautions", "", *_cautioned(overview.cautions(graph)), ""]
+
+
+def _cautioned(cautions: Iterable[overview.Caution]) -> list[str]:
     lines = []
-    for caution in overview.cautions(graph):
+    for caution in cautions:
         lines += [f"- {_prose(caution.says)}", *(f"  - {_prose(note)}" for note in caution.notes)]
-    return ["## Cautions", "", *lines, ""]
+    return lines
 
 
 def _at_hand(graph: InstallGraph) -> list[str]:
     lines = [*overview.at_hand(graph)]
-    if graph.scene == "install" and any(graph.stage(stage) for stage in content.BY_SCRIPT):
+    if not overview.left_out(graph) and any(graph.stage(stage) for stage in content.BY_SCRIPT):
         lines.append(ways.script_at_hand(graph))
     return ["## What to have at hand", "", *(f"- {_line(line)}" for line in lines), ""]
 
@@ -164,10 +176,9 @@ def _signs(title: str, signs: Signs) -> Iterator[list[str]]:
         yield fenced(signs.looking)
 
 
-def _sheet(title: str, keep: str, ways: Iterable[rescue.Rescue]) -> list[str]:
-    lines: list[str] = []
-    for way in ways:
-        lines = lines or [f"## {title}", "", keep, ""]
+def _sheet(sheet: Sheet) -> list[str]:
+    lines = [f"## {sheet.title}", "", sheet.keep, ""]
+    for way in sheet.parts:
         lines += [f"### {text(way.title)}", ""]
         lines += [line for block in _passages(way.steps) for line in (*block, "")]
     return lines

@@ -15,6 +15,7 @@ from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Operation, 
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import byhand
+from bedplate.renderers.shell import name
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
     Stage.OTHER_SYSTEM: ("In the other system", "Start the machine as usual and do this in the system that is there. "
@@ -163,7 +164,7 @@ class Told:
 
 @frozen(kw_only=True)
 class Part:
-    """One stage of the work. Every graph has all five; one without actions has nothing to do."""
+    """One stage of the work. An installation has all five; one without actions has nothing to do."""
 
     number: int
     stage: Stage
@@ -172,7 +173,7 @@ class Part:
     here: str
     """At which machine: its name and its disk."""
     by_script: bool
-    """The script can do these actions."""
+    """The script can do these actions. It does no change in part."""
     before: tuple[Passage, ...]
     """What to do by hand before the first action."""
     actions: tuple[Told, ...]
@@ -184,10 +185,21 @@ class Part:
         return f"{first} to {last}" if first != last else str(first)
 
 
+def stem(graph: InstallGraph) -> str:
+    """The spec's name without its ending, for what is made of it."""
+    return graph.spec_file.removesuffix(".toml")
+
+
+def log_file(graph: InstallGraph) -> str:
+    """Where the script keeps its log on the system that it runs on."""
+    return f"/var/log/bedplate-{name(graph.machine.name).replace('_', '-')}.log"
+
+
 def parts(graph: InstallGraph) -> tuple[Part, ...]:
-    """All five stages, in order."""
+    """All five stages, in order; of a change those with work in them, at least the installed machine."""
     told = {one.number: one for one in _told(graph)}
-    return tuple(_part(graph, number, stage, told) for number, stage in enumerate(Stage, 1))
+    wanted = tuple(stage for stage in Stage if graph.scene != "change" or graph.stage(stage)) or (Stage.TARGET,)
+    return tuple(_part(graph, number, stage, told) for number, stage in enumerate(wanted, 1))
 
 
 def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Told]) -> Part:
@@ -198,7 +210,7 @@ def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Tol
         title=title,
         where=where,
         here=_here(graph),
-        by_script=stage in BY_SCRIPT,
+        by_script=stage in BY_SCRIPT and not (graph.scene == "change" and graph.warnings),
         before=tuple(_disk_variable(graph)) if stage is Stage.LIVE else (),
         actions=tuple(told[node.number] for node in graph.stage(stage)),
     )
@@ -311,7 +323,7 @@ def passages(lines: Iterable[str], shell: bool = True) -> Iterator[Passage]:
 
 def _signs(checks: tuple[Check, ...], shell: bool = True) -> Signs:
     """Without a shell to type them in, the commands that show it wait for the live medium."""
-    looking = dict.fromkeys(line for check in checks for line in byhand.asking(check.test) if shell)
+    looking = dict.fromkeys(line for check in checks for line in byhand.showing(check.test) if shell)
     return Signs(says=tuple(check.says for check in checks), looking=tuple(looking))
 
 

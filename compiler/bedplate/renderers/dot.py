@@ -18,7 +18,7 @@ def render(graph: InstallGraph) -> str:
     """The whole graph in the DOT language (graphviz.org, The DOT Language)."""
     lines = [
         f"digraph {quote(graph.machine.name)} {{",
-        f"    label={quote(f'{graph.machine.name}: {graph.spec_file}')};",
+        f"    label={quote(f'{graph.machine.name}: {graph.source}')};",
         '    rankdir="TB"; fontname="sans-serif"; labelloc="t";',
         '    node [shape="box", fontname="sans-serif", fontsize="10"];',
         '    edge [color="#606060"];',

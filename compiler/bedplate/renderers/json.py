@@ -26,7 +26,7 @@ def document(graph: InstallGraph) -> dict[str, Any]:
     """The graph as plain data."""
     return {
         "format": FORMAT,
-        "spec": graph.spec_file,
+        "spec": graph.source,
         "digest": graph.digest,
         "machine": plain(graph.machine),
         "tools": list(graph.tools),

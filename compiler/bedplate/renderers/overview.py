@@ -12,7 +12,7 @@ from attrs import frozen
 from bedplate.facts import Family, HostName, Layout, People
 from bedplate.faults import Fault
 from bedplate.graph import InstallGraph
-from bedplate.renderers import diskmap, segments
+from bedplate.renderers import change, diskmap, segments
 from bedplate.renderers.content import Code, Line, Loud, Said
 from bedplate.units import in_gib
 
@@ -59,8 +59,8 @@ class Fate:
 
 
 def about(graph: InstallGraph) -> Line:
-    """One paragraph: what this machine will be."""
-    return _joined(_about(graph), " ")
+    """One paragraph: what this machine will be, or from what to what it is changed."""
+    return change.about(graph) if graph.scene == "change" else _joined(_about(graph), " ")
 
 
 def _about(graph: InstallGraph) -> Iterator[Line]:
@@ -105,9 +105,9 @@ def _people(people: People) -> Iterator[Line]:
 
 
 def fate(graph: InstallGraph) -> Fate | None:
-    """What is erased and what is kept; None if the spec plans no disk."""
+    """What is erased and what is kept; None if the spec plans no disk, or the change leaves it as it is."""
     layout = graph.fact(Layout)
-    if layout is None:
+    if layout is None or (graph.scene == "change" and not change.touches_disk(layout)):
         return None
     return Fate(
         disk=layout.disk_words,
@@ -120,7 +120,35 @@ def fate(graph: InstallGraph) -> Fate | None:
 
 def cautions(graph: InstallGraph) -> tuple[Caution, ...]:
     """The cautions of every installation, then what is special to this spec. An action's own stand with the action."""
-    return (*(Caution(says=text) for text in CAUTIONS), *map(_warned, graph.warnings))
+    special = () if graph.scene == "change" else tuple(map(_warned, graph.warnings))
+    return (*(Caution(says=text) for text in CAUTIONS), *special)
+
+
+def left_out(graph: InstallGraph) -> tuple[Caution, ...]:
+    """What a change in part leaves out, and why; empty where all of it is done."""
+    return tuple(map(_warned, graph.warnings)) if graph.scene == "change" else ()
+
+
+def words(graph: InstallGraph) -> tuple[tuple[str, str], ...]:
+    """Words of the trade and what they mean."""
+    return change.WORDS if graph.scene == "change" else WORDS
+
+
+def heading(graph: InstallGraph) -> str:
+    """What stands over `about`."""
+    return "What this changes" if graph.scene == "change" else "What this machine will be"
+
+
+def kind(graph: InstallGraph) -> str:
+    """What the whole work is: `installation` or `change`."""
+    return "change" if graph.scene == "change" else "installation"
+
+
+def origin(graph: InstallGraph) -> Line:
+    """What it was made from."""
+    old = (Code(graph.old_spec_file), Said(" and ")) if graph.old_spec_file else ()
+    start = "Made from the specs " if old else "Made from the spec "
+    return (Said(start), *old, Code(graph.spec_file), Said("; digest "), Code(graph.digest[:16]), Said("."))
 
 
 def _warned(fault: Fault) -> Caution:

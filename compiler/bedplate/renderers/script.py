@@ -14,8 +14,9 @@ from bedplate.checks import tool_present
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import diskmap, library, operations, order, overview
-from bedplate.renderers.content import gathered
+from bedplate.renderers.content import gathered, log_file
 from bedplate.renderers.shell import comment, indent, message, name, quote, visible
+from bedplate.units import counted
 
 LINT = (
     "# Functions are called by name from the list at the end; text in single quotes is meant as it stands; a verb may",
@@ -77,8 +78,8 @@ def _head(graph: InstallGraph) -> list[str]:
 
 def _about(graph: InstallGraph) -> str:
     if graph.scene == "change":
-        return f"Changes the installed {graph.machine.name} from {graph.spec_file}. For the running machine itself."
-    return f"Installs {graph.machine.name} as the spec {graph.spec_file} says."
+        return f"Changes {graph.machine.name} from {graph.source}. For the running, installed machine itself."
+    return f"Installs {graph.machine.name} as the spec {graph.source} says."
 
 
 def _constants(graph: InstallGraph) -> list[str]:
@@ -87,7 +88,7 @@ def _constants(graph: InstallGraph) -> list[str]:
     return [
         *environment(graph),
         "TARGET=''" if graph.scene == "change" else "TARGET=/mnt/target",
-        f"LOG=/var/log/bedplate-{name(graph.machine.name).replace('_', '-')}.log",
+        f"LOG={log_file(graph)}",
         "LOCK=/run/bedplate.lock",
         "SCRATCH='/run /dev/shm /tmp'",
         "NEEDED_UID=0",
@@ -114,7 +115,7 @@ def environment(graph: InstallGraph) -> list[str]:
         "unset CDPATH ENV",
         "",
         f"MACHINE={quote(graph.machine.name)}",
-        f"SPEC={message(graph.spec_file)}",
+        f"SPEC={message(graph.source)}",
         f"DIGEST={graph.digest}",
     ]
 
@@ -149,7 +150,7 @@ def plan(graph: InstallGraph) -> list[str]:
         return _change_plan(graph)
     return [
         "",
-        f"This installs {graph.machine.name}, as {visible(graph.spec_file)} says ({len(graph.nodes)} actions).",
+        f"This installs {graph.machine.name}, as {visible(graph.source)} says ({counted(len(graph.nodes), 'action')}).",
         *(_disk_plan(graph, layout) if layout else ()),
         "",
         "Cautions:",
@@ -161,7 +162,7 @@ def _change_plan(graph: InstallGraph) -> list[str]:
     """The same for a change of the installed machine: what it does, and cautions."""
     return [
         "",
-        f"This changes {graph.machine.name} from {visible(graph.spec_file)} ({len(graph.nodes)} actions):",
+        f"This changes {graph.machine.name} from {visible(graph.source)} ({counted(len(graph.nodes), 'action')}):",
         *(f"  - {visible(node.action.title)}" for node in graph.nodes),
         "",
         "Cautions:",

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from bedplate.actions import Stage
 from bedplate.graph import InstallGraph
+from bedplate.renderers import change, content
 from bedplate.renderers.content import Code, Commands, Line, Loud, Part, Passage, Said
 from bedplate.renderers.shell import quote
 
@@ -21,18 +22,28 @@ _BEFORE_A_COMMAND = {"|", "||", "&&", ";", "(", "{", "do", "then"}
 
 def script_file(graph: InstallGraph) -> str:
     """The script's name: the spec's, with another ending."""
-    return graph.spec_file.removesuffix(".toml") + ".sh"
+    return change.SCRIPT if graph.scene == "change" else content.stem(graph) + ".sh"
+
+
+def make(graph: InstallGraph) -> str:
+    """The command that makes the script."""
+    if graph.scene == "change":
+        return change.make(graph)
+    return f"bedplate compile {quote(graph.spec_file)} --as script --out {quote(script_file(graph))}"
 
 
 def script_at_hand(graph: InstallGraph) -> Line:
-    """How the script comes to the second stick."""
-    make = f"bedplate compile {quote(graph.spec_file)} --as script --out {quote(script_file(graph))}"
-    return (Said("On a second stick, the script "), Code(script_file(graph)), Said(". Where Bedplate is installed, "),
-            Code(make), Said(" makes it."))  # fmt: skip
+    """How the script comes to the machine."""
+    where = "On the machine" if graph.scene == "change" else "On a second stick"
+    return (Said(f"{where}, the script "), Code(script_file(graph)), Said(". Where Bedplate is installed, "),
+            Code(make(graph)), Said(" makes it."))  # fmt: skip
 
 
 def choose(graph: InstallGraph, parts: Iterable[Part]) -> Iterator[Passage]:
     """What stands before the first stage that the script can do."""
+    if graph.scene == "change":
+        yield from change.choose(graph)
+        return
     mine = [part for part in parts if part.by_script and part.actions]
     first, last = mine[0].actions[0].number, mine[-1].actions[-1].number
     yield (Loud(f"Choose one way for {first} to {last}, and stay with it."),)
@@ -79,7 +90,8 @@ def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...
     if not tools:
         return ()
     line = f'for one in {" ".join(tools)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
-    return ((Said("By hand, see that the medium has every command. This names what is missing, or nothing:"),),
+    where = "machine" if graph.scene == "change" else "medium"
+    return ((Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
             Commands(lines=(line,)))  # fmt: skip
 
 

@@ -20,10 +20,11 @@ from markupsafe import Markup
 from bedplate.actions import ByHand
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph
-from bedplate.renderers import content, diskmap, handover, overview, rescue, segments
+from bedplate.renderers import change, content, diskmap, overview, segments, ways
 from bedplate.renderers.content import Code, Commands, Loud, Passage, Said
 from bedplate.renderers.page import disk, order
 from bedplate.renderers.segments import Segment
+from bedplate.renderers.sheets import sheets
 from bedplate.renderers.shell import quote, visible
 from bedplate.units import in_gib
 
@@ -58,20 +59,23 @@ def render(graph: InstallGraph) -> str:
         policy=f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}",
         about=overview.about(graph),
         fate=overview.fate(graph),
+        told=graph.told,
+        left_out=overview.left_out(graph),
+        partly=change.PARTLY,
+        kind=overview.kind(graph),
+        heading=overview.heading(graph),
+        origin=overview.origin(graph),
         maps=[disk.picture(layout, width) for width in (_WIDE, _NARROW)] if layout else [],
         tables=_tables(layout) if layout else [],
         cautions=overview.cautions(graph),
         at_hand=overview.at_hand(graph),
         parts=parts,
         by_script=[part.number for part in parts if part.by_script and part.actions],
-        script_file=quote(_stem(graph.spec_file) + ".sh"),
-        spec_file=quote(graph.spec_file),
+        script_file=quote(ways.script_file(graph)),
+        make_script=ways.make(graph),
         waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
         picture=order.picture(parts),
-        sheets=[
-            ("handover", "Hand-over sheet", handover.sheet(graph)),
-            ("rescue", "Rescue sheet", rescue.sheet(graph)),
-        ],
+        sheets=sheets(graph),
     )  # fmt: skip
     return text + "\n"
 
@@ -93,10 +97,6 @@ def _own(name: str) -> str:
 
 def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-def _stem(name: str) -> str:
-    return name.removesuffix(".toml")
 
 
 def _line(passage: Passage) -> Markup:
