@@ -201,8 +201,11 @@ def test_c16_the_shared_esp_was_formatted() -> None:
     assert "bootmgfw.efi: FAILED" in place.says("esp-is-unchanged", str(place.path / "esp"))
 
 
-@caught_by(function("disk.rules:_kept_esp"), verb("esp-has-room"))
+@caught_by(function("disk.rules:_kept_esp"), function("bootloader.systemd_boot_faults:_room"), verb("esp-has-room"))
 def test_c17_no_room_for_kernels_on_the_esp() -> None:
+    copied = (("[network]", '[bootloader]\nloader = "systemd-boot"\n\n[network]'),)
+    said = faults(spec=copied)["no-room-for-kernels"]
+    assert "esp has 224.98 MiB for kernels" in said and 'a new partition with type = "xbootldr"' in said
     said = faults(spec=(('mount = "/boot/efi"', 'mount = "/boot"'),))["esp-full"]
     assert "esp has 224.98 MiB free, kernels may need 400 MiB" in said
     assert 'mount = "/boot/efi", so that kernels stay on the root' in said
