@@ -51,7 +51,7 @@ def test_a_change_speaks_of_the_change_alone(rendering: str) -> None:
 
 def test_only_stages_with_work_are_shown() -> None:
     heads = re.findall(r"^## Stage (.*), kelp-02", told([], [KEYMAP]), re.MULTILINE)
-    assert heads == ["1: On the installed machine", "2: At the next start"]
+    assert heads == ["1: On the installed machine", "2: In the end"]
 
 
 def test_the_page_of_a_change_is_called_one() -> None:

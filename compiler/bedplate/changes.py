@@ -156,7 +156,14 @@ def _way_back(whole: _Turn, besides: Besides, secret: bool) -> WayBack:
     if secret:
         note = "What stood there held a secret, which is not kept: install it anew, or put it back by hand."
         return WayBack(note=note, possible=False)
-    operations = (*besides.back_first, *whole.backward(), *besides.back)
+    if whole.after is not None and whole.before is None and not whole.after.way_back.possible:
+        return WayBack(note=whole.after.way_back.note, possible=False)
+    backward = whole.backward()
+    if whole.before is None and backward == besides.back_first:
+        backward = ()
+    operations = (*besides.back_first, *backward, *besides.back)
+    if whole.after is not None and whole.before is None and not operations:
+        return WayBack(note=f"Not taken back on a running machine. {whole.after.way_back.note}", possible=False)
     if whole.before is not None:
         note = f"It is made again as the old spec says: {whole.before.title}."
     elif whole.after is not None and operations == whole.after.way_back.operations:
@@ -209,6 +216,12 @@ class _Turn:
         return (*paths, *units)
 
 
+def stands_alone(action: Action, there: Actions) -> bool:
+    """Whether none of the actions `there` brings a file or a service of this one, so that its way back takes nothing
+    of theirs."""
+    return _only(action, there) == _only(action, {}) and _units(action, there) == _units(action, {})
+
+
 def _work(action: Action) -> tuple[Operation, ...]:
     """The action's operations, and its stamp in the form that its audit looks for."""
     if not action.stamped:
@@ -229,7 +242,7 @@ def _leave(action: Action | None, other: Action | None, there: Actions) -> tuple
                   for unit in _units(action, there))  # fmt: skip
     paths = _only(action, there)
     if other is None and not units and not paths:
-        return action.way_back.operations
+        return action.way_back.operations if stands_alone(action, there) else ()
     remove = (Run(argv=("rm", "-f", "--", *(InTarget(path) for path in paths))),) if paths else ()
     return (*units, *remove)
 

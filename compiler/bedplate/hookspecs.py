@@ -72,7 +72,7 @@ class Side:
     """One of the two specs that are compared."""
 
     section: Any
-    """The step's section, its model."""
+    """The step's section, its model. None where that spec has no such section: see `Step.comes_and_goes`."""
     context: Context
     actions: Actions = field(hash=False)
     """Every action of the whole install graph, by id."""
@@ -113,6 +113,11 @@ class Step:
     """What differs between the old section and the new one, in words, what each change takes on an installed machine,
     and the actions where it can be done there: see `bedplate.changes`. Pure. What it leaves out is found by comparing
     the actions. Without it, changes are listed value by value and classed "ask the step's author"."""
+    comes_and_goes: bool = False
+    """Whether `changes` is also called where only one spec has the section; the other side's `section` is None then.
+    Without it a new section's actions are done on the running machine if each is of the stage TARGET, or for a person
+    in FIRST_BOOT; those of a section that is gone are taken back if the way back of each is possible and has
+    operations. Services begin and end with the next start then: with `changes` they can be started at once."""
     points: Mapping[str, type[Any]] = field(factory=dict, hash=False)
     """Extension points: from a top-level text property of the section to the type of what it chooses among. Installed
     names are added to the property's `enum`; names in the schema itself are the step's own."""

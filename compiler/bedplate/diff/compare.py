@@ -13,6 +13,7 @@ from attrs import evolve
 from bedplate import shape
 from bedplate.actions import Action, Stage
 from bedplate.changes import Actions, Change, Cost, amend, differing
+from bedplate.diff import absent as absent_section
 from bedplate.diff import frame, plain_values
 from bedplate.diff.model import Diff, Planned, Told, blocks
 from bedplate.hookspecs import Side, Step
@@ -64,8 +65,11 @@ def _uncovered(differ: Iterable[str], told: Iterable[Told]) -> tuple[str, ...]:
 def _changes(section: str, old: Planned, new: Planned, registry: Registry) -> list[Change]:
     one, other = old.checked.spec.sections.get(section), new.checked.spec.sections.get(section)
     owned = registry.steps[section]
-    if owned.step.changes is None or one is None or other is None:
-        return list(_unsupported(section, old, new, one is None, other is None))
+    absent = one is None or other is None
+    if absent and not (owned.step.changes and owned.step.comes_and_goes):
+        return [(absent_section.comes if one is None else absent_section.goes)(section, old.actions, new.actions)]
+    if owned.step.changes is None:
+        return list(_unsupported(section, old, new))
     sides = (Side(section=one, context=old.checked.context, actions=old.actions),
              Side(section=other, context=new.checked.context, actions=new.actions))  # fmt: skip
     changes = call(owned.origin, f"comparing [{section}]", _asked, owned.step, *sides)
@@ -88,15 +92,11 @@ def _refuse_misshapen(change: object, owned: InstalledStep) -> None:
         raise PluginError(f"plugin {owned.origin.plugin!r} of {owned.origin} broke the contract: {wrong}")
 
 
-def _unsupported(section: str, old: Planned, new: Planned, added: bool, removed: bool) -> Iterator[Change]:
+def _unsupported(section: str, old: Planned, new: Planned) -> Iterator[Change]:
     """The values that differ, and the actions, of a section whose step does not say what a change takes."""
     ids = differing(old.actions, new.actions, section + ".")
     why = "The step of this section does not say how it is changed on an installed machine: ask its author."
     cost = Cost.ASK if ids else Cost.NOTHING
-    if added or removed:
-        says = f"the section [{section}] is {'new' if added else 'gone'}"
-        yield Change(says=says, cost=cost, old=None if added else (), new=None if removed else (), why=why, covers=ids)
-        return
     values = (planned.checked.document.data.get(section, {}) for planned in (old, new))
     for says, old_path, new_path in plain_values.differences(*values):
         yield Change(says=says, cost=cost, old=old_path, new=new_path, why=why if ids else "", covers=ids)

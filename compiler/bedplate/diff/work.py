@@ -85,15 +85,16 @@ def _stamps(actions: Iterable[Action]) -> Iterator[str]:
 
 
 def _settled(found: Mapping[str, Action], diff: Diff) -> Iterator[Action]:
+    """What is gone is taken back first, the last first; then the order of the new spec."""
     actions = {**diff.old.actions, **diff.new.actions}
     installed = {token for action in actions.values() for token in action.gives}
-    order = [name for name in (*diff.new.actions, *diff.old.actions, *found) if name in found]
+    gone = [name for name in reversed(tuple(diff.old.actions)) if name not in diff.new.actions]
+    order = [name for name in (*gone, *diff.new.actions, *diff.old.actions, *found) if name in found]
     chosen = [found[name] for name in dict.fromkeys(order)]
+    chosen += [_restart(diff)] if any(one.change.cost is Cost.NEXT_BOOT for one in diff.told) else []
     given = {token for action in chosen for token in action.gives}
     for action in chosen:
         yield rooted(evolve(action, needs=tuple(_needs(action, given, installed))))
-    if any(one.change.cost is Cost.NEXT_BOOT for one in diff.told):
-        yield _restart(diff)
 
 
 def _needs(action: Action, given: Iterable[str], installed: Iterable[str]) -> Iterator[str]:
@@ -109,6 +110,7 @@ def _restart(diff: Diff) -> Action:
         title="Start the machine anew",
         reason="Only then does all of it take effect: " + "; ".join(says) + ".",
         stage=Stage.FIRST_BOOT,
+        gives=("boot:new",),
         operations=(ByHand(text="Save what is open, tell whoever works on it, and restart.",
                            commands=("systemctl reboot",)),),
         way_back=WayBack(note="Nothing to undo."),

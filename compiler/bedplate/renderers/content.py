@@ -28,7 +28,7 @@ _PLACES: Mapping[Stage, tuple[str, str]] = {
 _CHANGED: Mapping[Stage, tuple[str, str]] = {
     **_PLACES,
     Stage.TARGET: ("On the installed machine", "Do this as root on the running machine itself."),
-    Stage.FIRST_BOOT: ("At the next start", "Do this when all of the above is done."),
+    Stage.FIRST_BOOT: ("In the end", "Do this when all of the above is done."),
 }
 """The same for a change of an installed machine."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate.actions import Stage
+from bedplate.actions import ByHand, Stage
 from bedplate.changes import Change, Cost, differing
 from bedplate.diff import Planned, compare
 from bedplate.faults import Rejected
@@ -60,8 +60,9 @@ def _poor(change: Change, new: Planned) -> Iterator[str]:
     if (change.cost is Cost.LOSES_DATA) != bool(change.loses):
         yield f"{change.says!r} must say in `loses` what is lost, if it loses data, and only then"
     for action in change.actions:
-        if action.stage is not Stage.TARGET:
-            yield f"{action.id} is work on the installed machine: its stage is TARGET"
+        by_hand = action.stage is Stage.FIRST_BOOT and all(isinstance(item, ByHand) for item in action.operations)
+        if action.stage is not Stage.TARGET and not by_hand:
+            yield f"{action.id} is work on the installed machine: its stage is TARGET, or FIRST_BOOT by hand in the end"
         # What is taken back is not always seen to be gone; going back is repeatable, so a rerun does no harm.
         if action.id in new.actions and action.changes and not action.proofs and not action.stamped:
             yield f"{action.id} changes an installed machine and has no proof"
