@@ -79,8 +79,8 @@ def known(*actions: Action, **more: Any) -> Registry:
 def added(*actions: Action, back: bool = False, **more: Any) -> Diff:
     """The comparison of a machine without the section and with it, or the other way round."""
     whole = known(*actions, **more)
-    sides = [planned(BASE, "old", whole), planned(BASE + "\n[horn]\n", "new", whole)]
-    return compare(*(reversed(sides) if back else sides), whole)
+    bare, full = planned(BASE, "old", whole), planned(BASE + "\n[horn]\n", "new", whole)
+    return compare(full, bare, whole) if back else compare(bare, full, whole)
 
 
 def told(diff: Diff) -> list[tuple[str, str]]:
@@ -104,8 +104,8 @@ def test_a_section_that_is_gone_is_taken_back_the_last_first() -> None:
     diff = added(*ALL, back=True)
     assert told(diff) == [("the section [horn] is gone", "at next boot")]
     nodes = [node.action for node in work(diff).nodes]
-    assert [one.id for one in nodes] == ["horn.line", "horn.folder", "horn.service", "horn.unit", "base.packages-remove",
-                                        "change.restart"]  # fmt: skip
+    own = ["horn.line", "horn.folder", "horn.service", "horn.unit"]
+    assert [one.id for one in nodes] == [*own, "base.packages-remove", "change.restart"]
     assert {check.says for one in nodes for check in one.proofs} >= {
         f"{UNIT} is gone", "The service horn.service is no longer enabled"}  # fmt: skip
 
@@ -140,7 +140,7 @@ WITH_ROOT = folder(WayBack(note="Root goes.", goes_with=build.ROOT))
 @pytest.mark.parametrize(
     ("action", "cost", "why"),
     [(NEVER, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: What was in it is lost."),
-     (WITH_ROOT, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: It goes with the root."),
+     (WITH_ROOT, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: Root goes."),
      (LIVE, Cost.LIVE_MEDIUM, "“Make the folder of the horn” was done on the live medium, and is not taken back on a "
                               "running machine.")],
 )  # fmt: skip
@@ -150,7 +150,7 @@ def test_what_has_no_way_back_keeps_the_section_there(action: Action, cost: Cost
 
 
 @pytest.mark.parametrize(("action", "note"), [(NEVER, "What was in it is lost."),
-                                              (WITH_ROOT, "Not taken back on a running machine. It goes with the root.")])
+                                              (WITH_ROOT, "Not taken back on a running machine. Root goes.")])
 def test_an_added_action_without_a_way_back_says_so(action: Action, note: str) -> None:
     [change] = comes("horn", {}, {action.id: action}).actions
     assert change.way_back == WayBack(note=note, possible=False)
