@@ -33,7 +33,8 @@ ALL = [
     "delete-partitions", "disk-holds", "disk-is", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
-    "may-format", "mount-in-target", "partition-ends-by", "partition-is-idle", "partition-is", "partition-may-be-made",
+    "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
+    "partition-may-be-made",
     "room-is-free", "save-table",
     "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-is-saved",
     "table-is-sound", "table-is-whole", "target-empty", "target-is-closed",
@@ -270,6 +271,9 @@ verb_mount_in_target {ROOT} {bench.target}/srv btrfs subvol=@srv @srv
 verb_is_mounted {ROOT} {bench.target}/ @
 verb_is_mounted {HOME} {bench.target}/home
 verb_is_mounted {ROOT} {bench.target}/srv @srv
+verb_mount_point_is_free {ROOT} {bench.target}/ @
+verb_mount_point_is_free {ROOT} {bench.target}/var
+! verb_mount_point_is_free {HOME} {bench.target}/srv
 verb_subvolumes_are {ROOT} @ @srv
 verb_swap_on {PAGE}
 verb_swap_is_on {PAGE}

@@ -9,6 +9,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable
 
+from bedplate.actions import TARGET
 from bedplate.facts import LaidPartition, Layout
 from bedplate.survey import PartitionTable
 
@@ -52,6 +53,11 @@ def row(part: LaidPartition) -> Lines:
 def only_known(uuids: Iterable[str]) -> Lines:
     """No row but those with these GUIDs."""
     return (_nothing(f"{_ROWS} | grep start= | grep -viE '{'|'.join(uuids)}'"),)
+
+
+def mount_point_is_free(point: str) -> Lines:
+    """No mount at that place of the target."""
+    return (_nothing(f"findmnt --mountpoint {TARGET}{point.rstrip('/')}"),)
 
 
 def ends_by(part: LaidPartition) -> Lines:

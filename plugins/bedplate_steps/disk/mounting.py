@@ -16,6 +16,7 @@ from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.identity import derive
 from bedplate.spec import Machine
 from bedplate.units import MIB
+from bedplate_steps.disk import looking
 from bedplate_steps.disk.content import where
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.table import new_parts
@@ -103,6 +104,15 @@ def _mount(layout: Layout) -> Action:
         ),
         needs=(*dict.fromkeys(needs), *(("tool:fsck.fat",) if layout.esp else ())),
         gives=("target:mounted", *(f"mount:{mount.point}" for mount in mounts)),
+        guards=tuple(
+            checks.holds(
+                f"Nothing else is mounted at {TARGET}{mount.point.rstrip('/')}", "mount-point-is-free",
+                where(mount.part), InTarget(mount.point), mount.subvolume,
+                by_hand=looking.mount_point_is_free(mount.point),
+                otherwise="Look what it is and whose, and unmount it; or start the live medium again.",
+            )
+            for mount in mounts
+        ),
         proofs=tuple(
             checks.holds(
                 f"{mount.part.name} is mounted at {mount.point} of the target",

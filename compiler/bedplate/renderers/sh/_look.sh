@@ -26,7 +26,10 @@ reach() {
     [ -n "$REACHING" ] || return 0
     case $4 in
         *peek*)
-            peek "$@"
+            case $4 in
+                *guard*) "guard_$1_$2" early || REACHING= ;;
+            esac
+            [ -z "$REACHING" ] || peek "$@"
             return
             ;;
         *lasting*) REACHING= ;;
@@ -35,7 +38,7 @@ reach() {
     return 0
 }
 
-# peek: get at the target without changing it. Where that takes a passphrase, it is asked for now.
+# peek: get at the target without changing it, where nothing of somebody else's is in the way. Where that takes a passphrase, it is asked for now.
 peek() {
     PEEKED="$1_$2 $PEEKED"
     case $4 in
