@@ -8,12 +8,14 @@ people who had no such rule stands with its sources in tests/accidents.
 
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from attrs import evolve, frozen
+from attrs import define, evolve
 
+from .cache import cache_root
 from .console import Console, Result
 from .disks import Disk
 from .factory import DATA, ESP, SERIAL, FactoryMachine
@@ -26,72 +28,45 @@ from .sources import PackageSource
 pytestmark = pytest.mark.bench
 
 NODE = f"/dev/disk/by-id/virtio-{SERIAL}"
+ESP_NODE = f"/dev/disk/by-partuuid/{ESP.uuid.lower()}"
+DATA_NODE = f"/dev/disk/by-partuuid/{DATA.uuid.lower()}"
 LOCAL, NETWORK = "kelp-02", "barnacle-05"
 """Cases with the base from an archive and over the network."""
-
-Bench = Callable[..., tuple[Machine, Console]]
-
-
-@frozen(kw_only=True)
-class Desk:
-    """Scripts that were compiled for the factory machine, by case, and the base archive beside them."""
-
-    share: Path
-
-    def lay_out(self, machine: Machine) -> None:
-        """Let a machine see them."""
-        shutil.copytree(self.share, machine.share, copy_function=_link, dirs_exist_ok=True)
+MIB_SECTORS = 2048
 
 
-def _link(source: str, target: str) -> None:
-    Path(target).hardlink_to(source)
+@define(kw_only=True)
+class Bench:
+    """A machine on the live medium with the scripts at hand that were compiled for the factory machine."""
 
+    machine: Machine
+    console: Console
+    node: str = NODE
 
-@pytest.fixture(scope="module")
-def desk(
-    tmp_path_factory: pytest.TempPathFactory,
-    factory: FactoryMachine,
-    medium: LiveMedium,
-    archive: Path,
-    package_source: PackageSource,
-) -> Iterator[Desk]:
-    """Survey the factory machine once, and compile every case against that survey."""
-    machine = factory.unpack(archive.parent.parent / "runs" / tmp_path_factory.mktemp("desk").name)
-    try:
-        console = begin(machine, medium)
-        first = Technician(machine=machine, case=LOCAL)
-        known = {**known_of(first.survey(console), SERIAL), "suite": package_source.suite, **carry(archive, machine)}
-        machine.power_off(console)
-        shutil.copyfile(first.survey_file, Technician(machine=machine, case=NETWORK).survey_file)
-        for case in (LOCAL, NETWORK):
-            technician = Technician(machine=machine, case=case)
-            technician.write_spec(known)
-            technician.compile()
-            (machine.share / "script.sh").rename(machine.share / f"{case}.sh")
-        yield Desk(share=machine.share)
-    finally:
-        machine.off()
-        shutil.rmtree(machine.folder)
+    def attempt(self, case: str = LOCAL, typed: str | None = None) -> Result:
+        """Run the script and answer it; the disk holds the same bytes before and after, whatever it says."""
+        before = self._disk("before")
+        self.console.start(f"sh {SHARE_MOUNT}/{case}.sh")
+        answer_all(self.console, typed or case)
+        result = self.console.finish(120)
+        after = self._disk("after")
+        assert after.same_bytes_as(before), result.output
+        return result
 
+    def _disk(self, name: str) -> Disk:
+        """The disk as a power cut would leave it this moment, with all that the machine has written flushed."""
+        self.console.check(f"sync; for node in {self.node}*; do sync $node; done")
+        with self.machine.stopped():
+            return self.machine.disks[0].copy(self.machine.folder / f"{name}.qcow2")
 
-def attempt(
-    machine: Machine, console: Console, case: str = LOCAL, *, typed: str | None = None, node: str = NODE
-) -> Result:
-    """Run the script and answer it; the disk holds the same bytes before and after, whatever it says."""
-    before = _frozen(machine, console, node, "before")
-    console.start(f"sh {SHARE_MOUNT}/{case}.sh")
-    answer_all(console, typed or case)
-    result = console.finish(120)
-    after = _frozen(machine, console, node, "after")
-    assert after.same_bytes_as(before), result.output
-    return result
-
-
-def _frozen(machine: Machine, console: Console, node: str, name: str) -> Disk:
-    """The disk as a power cut would leave it this moment, with all that the machine has written flushed."""
-    console.check(f"sync; for node in {node}*; do sync $node; done")
-    with machine.stopped():
-        return machine.disks[0].copy(machine.folder / f"{name}.qcow2")
+    @contextmanager
+    def changed(self, command: str, back: str) -> Iterator[None]:
+        """Something is different for the length of the block."""
+        self.console.check(command, 180)
+        try:
+            yield
+        finally:
+            self.console.check(back)
 
 
 def refused(result: Result, *words: str) -> None:
@@ -102,123 +77,128 @@ def refused(result: Result, *words: str) -> None:
     assert missing == [], result.output
 
 
-@pytest.fixture
-def on_bench(rack: Rack, factory: FactoryMachine, medium: LiveMedium, desk: Desk) -> Bench:
-    """Starts a factory machine with this hardware on the live medium, scripts at hand."""
+@pytest.fixture(scope="module")
+def as_surveyed(
+    factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
+) -> Iterator[Bench]:
+    """The factory machine, surveyed; every case is compiled against that survey. It stays on for all tests."""
+    folder = cache_root() / "runs" / "wrong-machine"
+    shutil.rmtree(folder, ignore_errors=True)
+    machine = factory.unpack(folder)
+    machine.disks = [evolve(machine.disks[0], durable=True)]
+    try:
+        console = begin(machine, medium)
+        first = Technician(machine=machine, case=LOCAL)
+        known = {**known_of(first.survey(console), SERIAL), "suite": package_source.suite, **carry(archive, machine)}
+        shutil.copyfile(first.survey_file, Technician(machine=machine, case=NETWORK).survey_file)
+        for case in (LOCAL, NETWORK):
+            technician = Technician(machine=machine, case=case)
+            technician.write_spec(known)
+            technician.compile()
+            (machine.share / "script.sh").rename(machine.share / f"{case}.sh")
+        yield Bench(machine=machine, console=console)
+    finally:
+        machine.off()
+        for image in folder.glob("*.qcow2"):
+            image.unlink()
 
-    def start(hardware: Hardware | None = None, disk: Disk | None = None) -> tuple[Machine, Console]:
-        machine = rack.factory("pc", factory, hardware)
-        machine.disks = [evolve(disk or machine.disks[0], durable=True)]
-        desk.lay_out(machine)
-        return machine, begin(machine, medium)
 
-    return start
+def start(machine: Machine, medium: LiveMedium, as_surveyed: Bench) -> Bench:
+    """Start another machine on the live medium, with the scripts of the surveyed one."""
+    machine.disks = [evolve(disk, durable=True) for disk in machine.disks]
+    for item in as_surveyed.machine.share.iterdir():
+        (machine.share / item.name).hardlink_to(item)
+    node = f"/dev/disk/by-id/virtio-{machine.disks[0].serial}"
+    return Bench(machine=machine, console=begin(machine, medium), node=node)
 
 
-def test_the_machine_as_surveyed_comes_to_the_question_for_its_name(on_bench: Bench) -> None:
+def test_as_surveyed_it_comes_to_the_question_for_the_name(as_surveyed: Bench) -> None:
     """What the refusals are compared with: here nothing is wrong, but another machine's name is typed."""
-    machine, console = on_bench()
-    refused(attempt(machine, console, typed="kelp-20"), "That is not kelp-02")
-    machine.power_off(console)
+    refused(as_surveyed.attempt(typed="kelp-20"), "That is not kelp-02")
 
 
-CHANGES_OF_THE_TABLE = {
+ROWS = {
     "a partition was added where nothing is planned": (
-        f"printf 'start={(16 * 1024 - 1) * 2048}, size=1024\\n' | sfdisk --no-reread --append {NODE}",
-        ("nobody knew of the partition",),
+        f"printf 'start={(16 * 1024 - 1) * MIB_SECTORS}, size=1024\\n' | sfdisk --no-reread --append {NODE}",
+        "nobody knew of the partition",
     ),
     "a partition was added in the planned region": (
-        f"printf 'start={8 * 1024 * 2048}, size={1024 * 2048}\\n' | sfdisk --no-reread --append {NODE}",
-        ("nobody knew of the partition",),
+        f"printf 'start={8 * 1024 * MIB_SECTORS}, size={MIB_SECTORS}\\n' | sfdisk --no-reread --append {NODE}",
+        "inside the planned",
     ),
     "a kept partition was moved": (
-        f"printf 'start={(16 * 1024 - 700) * 2048}\\n' | sfdisk --no-reread -N 4 {NODE}",
-        ("factory-recovery lies where the survey saw it",),
+        f"printf 'start={(16 * 1024 - 700) * MIB_SECTORS}\\n' | sfdisk --no-reread -N 4 {NODE}",
+        "factory-recovery lies where the survey saw it",
     ),
 }
 
 
-@pytest.mark.parametrize("change", CHANGES_OF_THE_TABLE)
-def test_the_table_is_not_the_one_surveyed(on_bench: Bench, change: str) -> None:
-    machine, console = on_bench()
-    command, words = CHANGES_OF_THE_TABLE[change]
-    console.check(f"{command} && udevadm settle")
-    refused(attempt(machine, console), *words)
-    machine.power_off(console)
+@pytest.mark.parametrize("what", ROWS)
+def test_the_table_is_not_the_one_surveyed(as_surveyed: Bench, what: str) -> None:
+    command, words = ROWS[what]
+    back = f"sfdisk --no-reread --force {NODE} </root/table && udevadm settle"
+    with as_surveyed.changed(f"sfdisk --dump {NODE} >/root/table && {command} && udevadm settle", back):
+        refused(as_surveyed.attempt(), words)
+
+
+def test_the_target_is_taken(as_surveyed: Bench) -> None:
+    """Something is mounted where the new system is to be put together."""
+    with as_surveyed.changed("mkdir -p /mnt/target && mount -t tmpfs mine /mnt/target", "umount /mnt/target"):
+        refused(as_surveyed.attempt(), "/mnt/target")
+
+
+def test_a_kept_partition_is_mounted(as_surveyed: Bench) -> None:
+    """A file manager did that: the EFI system partition, and the data volume of the other system."""
+    with as_surveyed.changed(f"mkdir -p /media/stick && mount {ESP_NODE} /media/stick", "umount /media/stick"):
+        refused(as_surveyed.attempt(), "/media/stick")
+    with as_surveyed.changed(f"ntfs-3g -o ro {DATA_NODE} /media/stick", "umount /media/stick"):
+        refused(as_surveyed.attempt(), "/media/stick")
+
+
+def test_the_efi_system_partition_has_become_full(as_surveyed: Bench) -> None:
+    """An update of the firmware left a capsule behind."""
+    fill = "! cat /dev/zero >/media/stick/capsule.bin; sync; umount /media/stick"
+    empty = f"mount {ESP_NODE} /media/stick && rm /media/stick/capsule.bin && umount /media/stick"
+    with as_surveyed.changed(f"mkdir -p /media/stick && mount {ESP_NODE} /media/stick && {{ {fill}; }}", empty):
+        refused(as_surveyed.attempt(), "EFI system partition", "MiB|bytes|KiB")
+
+
+def test_a_tool_is_missing(as_surveyed: Bench) -> None:
+    with as_surveyed.changed("mv /usr/bin/efibootmgr /root/", "mv /root/efibootmgr /usr/bin/"):
+        refused(as_surveyed.attempt(), "efibootmgr")
 
 
 def test_another_disk_has_taken_the_name(
-    on_bench: Bench, rack: Rack, factory: FactoryMachine, medium: LiveMedium, desk: Desk
+    rack: Rack, factory: FactoryMachine, medium: LiveMedium, as_surveyed: Bench
 ) -> None:
-    """The first disk of the machine is a stranger's, and the one that was surveyed is not connected."""
+    """The first disk of the machine is a stranger's; the one that was surveyed is not connected."""
     machine = rack.factory("pc", factory)
-    machine.disks = [evolve(machine.disks[0], serial="SALTMARSH0009", durable=True)]
-    desk.lay_out(machine)
-    console = begin(machine, medium)
-    node = "/dev/disk/by-id/virtio-SALTMARSH0009"
-    refused(attempt(machine, console, node=node), "The disk of kelp-02 was not found", "SALTMARSH0009")
-    machine.power_off(console)
+    machine.disks = [evolve(machine.disks[0], serial="SALTMARSH0009")]
+    bench = start(machine, medium, as_surveyed)
+    refused(bench.attempt(), "The disk of kelp-02 was not found", "SALTMARSH0009")
 
 
-def test_another_disk_calls_itself_the_same(rack: Rack, medium: LiveMedium, desk: Desk) -> None:
-    """Same serial number, same size, but another table on it, as cheap controllers of cases without numbers do."""
-    machine = rack.blank("pc", size_mib=16 * 1024, serial=SERIAL)
-    machine.disks = [evolve(machine.disks[0], durable=True)]
-    desk.lay_out(machine)
-    console = begin(machine, medium)
-    console.check(f"printf 'label: gpt\\n,1GiB\\n,2GiB\\n' | sfdisk --quiet {NODE} && udevadm settle")
-    refused(attempt(machine, console), "on the disk now", "the survey saw")
-    machine.power_off(console)
+def test_another_disk_calls_itself_the_same(rack: Rack, medium: LiveMedium, as_surveyed: Bench) -> None:
+    """Same serial number, same size, another table: cases that give every disk their own number do that."""
+    bench = start(rack.blank("pc", size_mib=16 * 1024, serial=SERIAL), medium, as_surveyed)
+    bench.console.check(f"printf 'label: gpt\\n,1GiB\\n,2GiB\\n' | sfdisk --quiet {NODE} && udevadm settle")
+    refused(bench.attempt(), "The disk has the partition table of the survey")
 
 
-def test_the_target_is_taken(on_bench: Bench) -> None:
-    """A file manager has mounted partitions: one where the new system is to be put together, a kept one elsewhere."""
-    machine, console = on_bench()
-    console.check("mount -t tmpfs mine /mnt")
-    refused(attempt(machine, console), "/mnt")
-    console.check("umount /mnt && mkdir -p /media/stick")
-    console.check(f"mount /dev/disk/by-partuuid/{ESP.uuid.lower()} /media/stick")
-    refused(attempt(machine, console), "/media/stick")
-    machine.power_off(console)
+def test_firmware_in_legacy_mode(rack: Rack, factory: FactoryMachine, medium: LiveMedium, as_surveyed: Bench) -> None:
+    bench = start(rack.factory("pc", factory, Hardware(firmware="legacy")), medium, as_surveyed)
+    refused(bench.attempt(), "UEFI")
 
 
-def test_a_kept_partition_is_in_use(on_bench: Bench) -> None:
-    """The data volume is mounted read-only by somebody who looks for a file: it is in use all the same."""
-    machine, console = on_bench()
-    console.check(f"ntfs-3g -o ro /dev/disk/by-partuuid/{DATA.uuid.lower()} /media")
-    attempt(machine, console, typed="kelp-20")
-    console.check("umount /media")
-    machine.power_off(console)
+def test_no_network(rack: Rack, factory: FactoryMachine, medium: LiveMedium, as_surveyed: Bench) -> None:
+    """The packages of this case come over the network."""
+    bench = start(rack.factory("pc", factory, Hardware(network="unplugged")), medium, as_surveyed)
+    refused(bench.attempt(NETWORK), "network|route|reach")
 
 
-def test_the_efi_system_partition_has_become_full(on_bench: Bench) -> None:
-    machine, console = on_bench()
-    partition = f"/dev/disk/by-partuuid/{ESP.uuid.lower()}"
-    console.check(f"mount {partition} /media && ! cat /dev/zero >/media/update.log; umount /media", 120)
-    refused(attempt(machine, console), "EFI system partition", r"MiB|bytes|KiB")
-    machine.power_off(console)
-
-
-def test_a_tool_is_missing(on_bench: Bench) -> None:
-    machine, console = on_bench()
-    console.check("mv $(command -v efibootmgr) /root/")
-    refused(attempt(machine, console), "efibootmgr")
-    machine.power_off(console)
-
-
-def test_firmware_in_legacy_mode(on_bench: Bench) -> None:
-    machine, console = on_bench(Hardware(firmware="legacy"))
-    refused(attempt(machine, console), "UEFI")
-    machine.power_off(console)
-
-
-def test_no_network(on_bench: Bench) -> None:
-    machine, console = on_bench(Hardware(network="unplugged"))
-    refused(attempt(machine, console, NETWORK), "network|route|reach")
-    machine.power_off(console)
-
-
-def test_the_clock_is_ten_years_ahead(on_bench: Bench) -> None:
-    machine, console = on_bench(Hardware(clock="2036-01-31T12:00:00"))
-    refused(attempt(machine, console, NETWORK), "the clock is [0-9]+ seconds away")
-    machine.power_off(console)
+def test_the_clock_is_ten_years_ahead(
+    rack: Rack, factory: FactoryMachine, medium: LiveMedium, as_surveyed: Bench
+) -> None:
+    """Ahead, for a clock that is behind the build of systemd is put right by systemd itself."""
+    bench = start(rack.factory("pc", factory, Hardware(clock="2036-01-31T12:00:00")), medium, as_surveyed)
+    refused(bench.attempt(NETWORK), "the clock is [0-9]+ seconds away")
