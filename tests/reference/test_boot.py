@@ -26,6 +26,7 @@ def hostile(title: str) -> Plan:
     return plan(Bootloader(name="kelp", entries=(entry,), kernel_parameters=("quiet",), terminal="both"))
 
 
+@pytest.mark.proves(loader="grub", by="tool")
 @pytest.mark.parametrize("title", ["Factory system", *HOSTILE])
 def test_grub_s_own_parser_takes_the_entries(title: str, tmp_path: Path) -> None:
     # grub-script-check(1)
@@ -38,6 +39,7 @@ def test_grub_s_own_parser_takes_the_entries(title: str, tmp_path: Path) -> None
     assert subprocess.run(["grub-script-check"], input=broken, capture_output=True, check=False).returncode != 0
 
 
+@pytest.mark.proves(loader="grub", by="tool")
 def test_grub_s_own_parser_takes_the_stub() -> None:
     text = stub(plan(Bootloader(name="fedora"), FakeContext(family="dnf")))
     subprocess.run(["grub-script-check"], input=text.encode(), check=True)
@@ -57,6 +59,7 @@ def test_settings_source_to_exactly_what_was_meant(title: str, shell: str, tmp_p
     assert sorted(item.name for item in tmp_path.iterdir()) == ["grub"]
 
 
+@pytest.mark.proves(loader="grub", by="tool")
 def test_debian_s_grub_mkconfig_reads_our_settings_last() -> None:
     text = Path("/usr/sbin/grub-mkconfig").read_text(encoding="utf-8")
     own = text.index(". ${sysconfdir}/default/grub\n")
@@ -247,6 +250,7 @@ def standalone(folder: Path, name: str, text: str) -> Path:
     return image
 
 
+@pytest.mark.proves(loader="grub", by="tool")
 def test_the_entry_starts_the_other_system_under_real_firmware(tmp_path: Path) -> None:
     # OVMF; the default is chosen by the entry's id
     entry = Entry(name="factory", title=HOSTILE[0], loader=MANAGER, partition="esp")

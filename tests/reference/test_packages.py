@@ -82,6 +82,7 @@ def pacman_config(place: Path, keys: Path) -> str:
     return text.replace("[options]\n", f"[options]\nGPGDir = {keys}\n")
 
 
+@pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_reads_the_configuration(pacman_config: str, place: Path, verb: Run) -> None:
     done = verb("pacman-source-reachable", "trusted", stdin=pacman_config)
     assert done.returncode == 0, done.stderr
@@ -92,6 +93,7 @@ def test_pacman_reads_the_configuration(pacman_config: str, place: Path, verb: R
     assert "extra" in gone.stderr
 
 
+@pytest.mark.proves(family="pacman", by="tool")
 @pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
 def test_pacman_installs_into_the_target_only(pacman_config: str, place: Path, verb: Run, shell: tuple[str]) -> None:
     assert verb("pacman-prepare", shell=shell).returncode == 0
@@ -111,6 +113,7 @@ def test_pacman_installs_into_the_target_only(pacman_config: str, place: Path, v
     assert verb("pacman-installed", "linux", in_target=tool).returncode == 1
 
 
+@pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_refuses_an_unknown_name_before_it_touches_the_target(
     pacman_config: str, place: Path, verb: Run
 ) -> None:
@@ -121,6 +124,7 @@ def test_pacman_refuses_an_unknown_name_before_it_touches_the_target(
     assert not (place / "target/.base-unfinished").exists()
 
 
+@pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_refuses_a_package_whose_signature_is_missing(pacman_config: str, place: Path, verb: Run) -> None:
     (place / "source/linux-1-1-any.pkg.tar.gz.sig").unlink()
     verb("pacman-prepare")
@@ -160,6 +164,7 @@ def dnf_base(place: Path, keys: Path) -> Base:
     return Base(family="dnf", release="42", source=f"file://{source}", keyring=str(keys / "key.asc"))
 
 
+@pytest.mark.proves(family="dnf", by="tool")
 def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Path, verb: Run) -> None:
     repository, target = dnf.repository(dnf_base, dnf_base.keyring), place / "target"
     assert verb("dnf-source-reachable", "trusted", "42", stdin=repository).returncode == 0
@@ -177,6 +182,7 @@ def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Pat
     assert "sudo" in missing.stderr
 
 
+@pytest.mark.proves(family="dnf", by="tool")
 def test_dnf_refuses_unknown_names_and_unsigned_packages(dnf_base: Base, place: Path, verb: Run) -> None:
     repository = dnf.repository(dnf_base, dnf_base.keyring)
     verb("dnf-prepare")
@@ -218,6 +224,7 @@ def apt_source(place: Path, keys: Path) -> Path:
     return source
 
 
+@pytest.mark.proves(family="apt", by="tool")
 def test_apt_takes_the_source_list_and_the_key_it_names(apt_source: Path, place: Path, keys: Path) -> None:
     base = Base(family="apt", release="tidal", source=f"file:{apt_source}", components=("main",), keyring="unused")
     listed = place / "sources.list"
@@ -246,6 +253,7 @@ def test_apt_more_sources_keep_their_own_release() -> None:
     )
 
 
+@pytest.mark.proves(family="apt", by="tool")
 def test_what_dpkg_knows_as_installed_is_proof(place: Path, verb: Run) -> None:
     here = 'case $1 in dpkg-query | dpkg) "$@" ;; esac'
     assert verb("apt-installed", "dpkg", "tzdata", in_target=here).returncode == 0
@@ -297,6 +305,7 @@ def apt_lists() -> None:
         command("apt-get", "-q", "update")
 
 
+@pytest.mark.proves(family="apt", by="tool")
 @pytest.mark.usefixtures("apt_lists")
 def test_the_apt_names_are_in_the_package_lists() -> None:
     """Debian 12, main; firmware and microcode lie in another component and are from memory."""
@@ -306,6 +315,7 @@ def test_the_apt_names_are_in_the_package_lists() -> None:
     assert names - known == set()
 
 
+@pytest.mark.proves(family="apt", by="tool")
 @pytest.mark.parametrize("tool", ["mmdebstrap", "debootstrap"])
 def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
     text = library.verbs(["apt-unpack"])

@@ -85,6 +85,7 @@ def release(package_source: PackageSource) -> dict[str, str]:
     return {"suite": package_source.suite}
 
 
+@pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
 def test_kelp_beside_the_other_system_from_an_archive(
     factory_pc: Machine,
     factory: FactoryMachine,
@@ -101,6 +102,7 @@ def test_kelp_beside_the_other_system_from_an_archive(
     report(technician)
 
 
+@pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
 @pytest.mark.long
 def test_tern_btrfs_on_4096_byte_sectors(
     rack: Rack,
@@ -119,6 +121,7 @@ def test_tern_btrfs_on_4096_byte_sectors(
     report(technician)
 
 
+@pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
 @pytest.mark.long
 def test_limpet_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Path, release: dict[str, str]) -> None:
     """An empty disk; fixed addresses; /boot of its own; the loader also at the fallback path."""
@@ -131,6 +134,7 @@ def test_limpet_whole_disk_with_xfs(rack: Rack, medium: LiveMedium, archive: Pat
     report(technician)
 
 
+@pytest.mark.proves(family="apt", loader="grub", manager="networkmanager", by="run")
 @pytest.mark.long
 def test_barnacle_beside_the_other_system_over_the_network(
     factory_pc: Machine, factory: FactoryMachine, medium: LiveMedium, release: dict[str, str], tmp_path: Path

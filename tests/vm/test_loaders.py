@@ -31,6 +31,7 @@ def loader_archive(package_source: PackageSource) -> Path:
     return base_archive(package_source, extra=("systemd-boot",))
 
 
+@pytest.mark.proves(family="apt", loader="systemd-boot", manager="networkd", by="run")
 def test_systemd_boot_beside_the_other_system(
     factory_pc: Machine,
     factory: FactoryMachine,
