@@ -58,6 +58,7 @@ def test_the_loader_s_own_installer_overwrites_a_foreign_fallback(tmp_path: Path
     assert inside(tmp_path, FOREIGN + install + compare) == "overwritten\n"
 
 
+@pytest.mark.proves(loader="systemd-boot", by="tool")
 def test_its_update_spares_a_foreign_fallback_and_replaces_our_old_image(tmp_path: Path) -> None:
     look = f'cat "$PLACE/efi/EFI/BOOT/BOOTX64.EFI"; cmp {IMAGE} "$PLACE/efi/EFI/systemd/systemd-bootx64.efi"'
     script = f"{FOREIGN}{PUT}{OLDER}update >&2\n{look}"
@@ -74,6 +75,7 @@ def test_without_the_fallback_folder_it_would_fail(tmp_path: Path) -> None:
     assert inside(tmp_path, script, "put-systemd-boot").endswith("failed\n")
 
 
+@pytest.mark.proves(loader="systemd-boot", by="tool")
 def test_the_kernel_scripts_see_that_it_is_installed(tmp_path: Path) -> None:
     # /etc/kernel/postinst.d/zz-systemd-boot of Debian's systemd-boot: `bootctl is-installed --quiet || exit 0`
     there = f'{PUT}bootctl --esp-path="$PLACE/efi" is-installed'
@@ -97,6 +99,7 @@ def _files(section: Bootloader, place: Path, alone: bool) -> str:
     return "".join(lines)
 
 
+@pytest.mark.proves(loader="systemd-boot", by="tool")
 @pytest.mark.parametrize("alone", [False, True])
 def test_kernel_install_and_bootctl_read_what_we_write(tmp_path: Path, alone: bool) -> None:
     """One kernel added by the real kernel-install, with our settings; the whole menu as bootctl reads it; our proof."""
