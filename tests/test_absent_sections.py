@@ -5,6 +5,7 @@ What may be done on the running machine follows from the contract; common practi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -13,13 +14,15 @@ from attrs import evolve, frozen
 
 from bedplate import build, checks
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, Stage, WayBack, Where
+from bedplate.blame import Origin, PluginError
 from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.diff import Diff, compare, work
 from bedplate.diff.absent import comes, goes
+from bedplate.diff.report import report
 from bedplate.graph import InstallGraph, Owned, link
 from bedplate.hookspecs import Side, Step, hookimpl
 from bedplate.pipeline import render
-from bedplate.registry import Origin, Registry, assemble
+from bedplate.registry import Registry, assemble
 from bedplate.renderers import script
 from bedplate.spec import Machine
 from comparing import BASE, planned, registry
@@ -69,7 +72,8 @@ def known(*actions: Action, **more: Any) -> Registry:
 
         @hookimpl
         def bedplate_steps(self) -> list[Step]:
-            return [Step(section="horn", title="Horn", schema=SCHEMA, model=Horn, emit=lambda *_: actions, **more)]
+            given = {"schema": SCHEMA, "model": Horn, "emit": lambda *_: actions, **more}
+            return [Step(section="horn", title="Horn", **given)]
 
     own = assemble([(Origin(plugin="horn", distribution="saltmarsh-horn", version="1.0"), Plugin())])
     assert not own.broken
@@ -253,3 +257,67 @@ def test_adding_undoing_and_removing_leave_what_they_should(shell: str, tmp_path
 def test_looking_at_nothing_is_no_way_back() -> None:
     plain = evolve(folder(EMPTY), way_back=NOTHING_TO_UNDO)
     assert goes("horn", {plain.id: plain}, {}).cost is Cost.ASK
+
+
+# --- what a step says of its changes ---------------------------------------------------------------------------------
+
+
+@frozen(kw_only=True)
+class Tune:
+    tune: str = "low"
+
+
+TUNED = {**SCHEMA, "properties": {"tune": {"type": "string"}}}
+
+
+def tuning(section: Tune, context: object) -> list[Action]:
+    return [build.write_file("horn.settings", "/etc/horn", section.tune, title="Write the horn's tune", **WORDS)]
+
+
+def tuned(changes: Callable[[Side, Side], Iterable[Change]]) -> Diff:
+    whole = known(schema=TUNED, model=Tune, emit=tuning, changes=changes)
+    bare, full = (planned(BASE + f'\n[horn]\ntune = "{word}"\n', name, whole)
+                  for word, name in (("low", "old"), ("high", "new")))  # fmt: skip
+    return compare(bare, full, whole)
+
+
+def test_an_id_that_neither_spec_has_is_told() -> None:
+    def changes(old: Side, new: Side) -> Iterable[Change]:
+        actions = amend(old.actions, new.actions, "horn.setings")
+        yield Change(says="the horn gets another tune", cost=Cost.IN_PLACE, actions=actions)
+
+    with pytest.raises(PluginError, match=r"no action horn\.setings in either spec \(nearest: horn\.settings\)"):
+        tuned(changes)
+
+
+def test_an_action_that_neither_spec_has_may_be_asked_for() -> None:
+    def changes(old: Side, new: Side) -> Iterable[Change]:
+        actions = amend(old.actions, new.actions, "horn.settings", "horn.setting-two", "horn.other")
+        yield Change(says="the horn gets another tune", cost=Cost.IN_PLACE, actions=actions)
+
+    diff = tuned(changes)
+    assert told(diff) == [("the horn gets another tune", "in place")]
+    assert [name for name in diff.unknown if name.startswith("horn.")] == ["horn.setting-two", "horn.other"]
+
+
+def test_what_a_step_leaves_untold_follows_from_its_own_section() -> None:
+    [one] = [one for one in tuned(lambda old, new: ()).told if one.section == "horn"]
+    assert one.change.why == "It follows from a change in this section."
+
+
+def test_values_that_no_path_was_given_for_are_not_said_to_be_unwritten() -> None:
+    def changes(old: Side, new: Side) -> Iterable[Change]:
+        actions = amend(old.actions, new.actions, "horn.settings")
+        yield Change(says="the horn gets another tune", cost=Cost.IN_PLACE, actions=actions)
+
+    assert "not written" not in report(tuned(changes), places=True)
+
+
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [(lambda *_: ["other"], "changes of [horn] must give Change objects, it gave str"),
+     (lambda *_: None, "changes of [horn] must give Change objects: yield them, or return a list; it gave NoneType")],
+)  # fmt: skip
+def test_what_is_no_change_is_refused(answer: Any, says: str) -> None:
+    with pytest.raises(PluginError, match=re.escape(says)):
+        tuned(answer)

@@ -96,13 +96,63 @@ LISTED = {
 
 USED = {
     "raises while emitting": Case(
-        old=WRITES, new="    return 1 // 0\n", says="emitting actions of [reed]: ZeroDivision"
+        old=WRITES, new="    return 1 // 0\n",
+        says="emitting actions of [reed]: ZeroDivisionError: integer division or modulo by zero "
+             "(saltmarsh_reed.py, line 14, in emit)",
+    ),
+    "raises in what it calls": Case(
+        old='"/etc/reed", "x"', new='"/etc/reed", 4',
+        says="TypeError: 'int' object is not iterable (saltmarsh_reed.py, line 14, in emit)",
     ),
     "raises while checking": Case(
         old="emit=emit", new="emit=emit, check=lambda section, context: 1 // 0", says="checking [reed]: ZeroDivision"
     ),
     "leaves while emitting": Case(
         old=WRITES, new="    raise SystemExit\n", says="emitting actions of [reed]: SystemExit"
+    ),
+    "returns an action instead of yielding it": Case(
+        old=WRITES, new=WRITES.replace("yield", "return"),
+        says="emit of [reed] must give Action objects: yield them, or return a list; it gave Action",
+    ),
+    "yields one action and returns the other": Case(
+        old=WRITES, new=WRITES + WRITES.replace("yield", "return"),
+        says="emit of [reed] yields, so what it returns is lost: yield the Action instead of returning it",
+    ),
+    "gives nothing at all": Case(
+        old=WRITES, new=WRITES.replace("yield ", ""),
+        says="emit of [reed] must give Action objects: yield them, or return a list; it gave NoneType",
+    ),
+    "finds text at fault": Case(
+        old="emit=emit", new='emit=emit, check=lambda *_: ["bad"]',
+        says="check of [reed] must give Fault objects, it gave str",
+    ),
+    "has a need that is no tuple": Case(
+        old='reason="So."', new='reason="So.", needs=("package:bc")',
+        says="ValueError: needs must be a tuple, it is a str: ('package:bc',) (saltmarsh_reed.py, line 14, in emit)",
+    ),
+    "runs a whole line": Case(
+        old=WRITES,
+        new=emitting(f'build.run("reed.x", "lpadmin -p a", {WORDS}, way_back=WayBack(note="No.", possible=False), '
+                     'proofs=(Check(says="It is", test=Call(verb="file-is")),))'),
+        says="'lpadmin -p a' is no command's name: give each word as its own argument",
+    ),
+    "proves nothing": Case(
+        old=WRITES, new=emitting(f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), proofs=())'),
+        says="reed.x: give a proof, or a rerun would do it again",
+    ),
+    "enables a unit without its suffix": Case(
+        old=WRITES, new=emitting(f'build.enable_service("reed.x", "cups", {WORDS})'),
+        says="reed.x: a unit's name has its suffix, such as cups.service: 'cups'",
+    ),
+    "has an id twice": Case(
+        old=WRITES, new=WRITES * 2,
+        says="two actions have the id reed.file, both of step reed, saltmarsh-reed 2.0",
+    ),
+    "has a model of other keys": Case(
+        old="    pass\n", new="    name: str\n",
+        says="it keeps the schema of its step, and the step's model cannot take it [model-against-schema]\n"
+             "    The model says: the key name is missing.\n"
+             "    Its author corrects saltmarsh-reed 2.0; until then leave it out.",
     ),
     "emits no actions": Case(old=WRITES, new=emitting('"rm"'), says="must give Action objects, it gave str"),
     "uses another's id": Case(old="reed.file", new="disk.file", says="'disk.file' must be 'reed.'"),
@@ -166,6 +216,28 @@ class Installed:
         return str(spec)
 
 
+
+
+EDITABLE = '{"dir_info": {"editable": true}, "url": "file:///src/reed"}'
+"""What an installer writes for a distribution that is edited where it lies (PEP 610 and PEP 660)."""
+
+
+@pytest.mark.parametrize(
+    ("case", "says"),
+    [(LISTED["is no Python"], "Correct it in saltmarsh_reed.py."),
+     (LISTED["forgets the marker"], "Correct it in saltmarsh_reed.py."),
+     (LISTED["needs a newer contract"], "Update Bedplate, or install an older version"),
+     (USED["raises while emitting"], "line 14, in emit). Correct it in saltmarsh_reed.py\n"),
+     (USED["finds text at fault"], "it gave str. Correct it in saltmarsh_reed.py\n"),
+     (USED["has a model of other keys"], "    Correct it in saltmarsh_reed.py.\n")],
+)  # fmt: skip
+def test_advice_is_for_the_author_where_the_plugin_is_edited(
+    case: Case, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    installed = Installed(tmp_path, case, monkeypatch, capsys)
+    (tmp_path / "saltmarsh_reed-2.0.dist-info" / "direct_url.json").write_text(EDITABLE)
+    _, _, err = installed.run("compile", installed.using())
+    assert says in err and "Update saltmarsh-reed" not in err
 
 
 def plain_output(capsys: pytest.CaptureFixture[str]) -> str:

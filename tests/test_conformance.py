@@ -13,10 +13,11 @@ from attrs import frozen
 
 from bedplate import build, checks, pipeline
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, WayBack, WriteFile
+from bedplate.blame import Origin
 from bedplate.changes import Change, Cost
 from bedplate.faults import Fault
 from bedplate.hookspecs import Step, hookimpl
-from bedplate.registry import Origin, assemble, load
+from bedplate.registry import assemble, load
 from bedplate.testing import HOST, RULES, Host, Subject, conformance_tests
 
 ROOT = Path(__file__).resolve().parent.parent

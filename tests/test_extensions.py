@@ -9,11 +9,12 @@ import pytest
 from attrs import evolve
 
 from bedplate import pipeline
+from bedplate.blame import Origin
 from bedplate.document import read
 from bedplate.faults import Rejected
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Extension, hookimpl
-from bedplate.registry import Origin, Registry, assemble, load
+from bedplate.registry import Registry, assemble, load
 from bedplate_steps import base, bootloader, clock, disk, locale, network, users
 from bedplate_steps.base.families.pacman import PACMAN
 from bedplate_steps.bootloader.grub import GRUB

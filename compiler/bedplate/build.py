@@ -32,6 +32,10 @@ from bedplate.checks import block_is, file_is, file_mode_is, service_enabled
 
 _MARKER = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]*")
 
+_UNITS = frozenset({"service", "socket", "target", "timer", "path", "mount", "automount", "swap", "device", "slice",
+                    "scope"})  # fmt: skip
+"""Suffixes of units, systemd.unit(5)."""
+
 ROOT = "filesystem:/"
 """The token of the new root file system: what lies in it goes with it."""
 
@@ -118,6 +122,8 @@ def enable_service(id: str, unit: str, *, title: str, reason: str, **more: Unpac
 
     Gives `service:UNIT`. Who brings the unit goes into `needs`: `package:NAME`, or `file:PATH` of a unit of your own.
     """
+    if "." not in unit or unit.rpartition(".")[2] not in _UNITS:
+        raise ValueError(f"{id}: a unit's name has its suffix, such as {unit}.service: {unit!r}")
     return Action(
         id=id,
         title=title,
@@ -143,6 +149,8 @@ def run(
     Give the `proofs` that tell whether it is done already (see `bedplate.checks`), and the true way back: a command
     may be cut short and run again.
     """
+    if not proofs:
+        raise ValueError(f"{id}: give a proof, or a rerun would do it again; see bedplate.checks")
     needs = ("base", "target:api") if where is Where.TARGET else ("base", f"tool:{argv[0]}")
     return Action(
         id=id,
@@ -193,7 +201,11 @@ def _parts(content: str | Content) -> Content:
 
 
 def _with(more: More, *, needs: tuple[str, ...] = (), gives: tuple[str, ...] = ()) -> More:
-    """What the caller adds, beside what the builder knows."""
+    """What the caller adds, beside what the builder knows. Raises ValueError for a single text: (x) is no tuple."""
+    for name in ("needs", "gives"):
+        value: object = more.get(name, ())
+        if not isinstance(value, tuple):
+            raise ValueError(f"{name} must be a tuple, it is a {type(value).__name__}: ({value!r},)")
     return {
         **more,
         "needs": tuple(dict.fromkeys((*needs, *more.get("needs", ())))),

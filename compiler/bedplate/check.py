@@ -13,7 +13,7 @@ from contextlib import suppress
 from functools import lru_cache
 from typing import Any, TypeVar
 
-from attrs import frozen
+from attrs import evolve, frozen
 from jsonschema_rs import Draft202012Validator
 
 import bedplate_schema
@@ -110,6 +110,10 @@ def structure_survey(document: Document) -> Survey:
     return survey
 
 
+MODEL = "model-against-schema"
+"""Code of the fault that a step's schema and model do not say the same."""
+_NUMBERS = ("this must be of type int", "this must be of type float")
+
 _Part = tuple[Path, Any, type[Any]]
 """Path of a part of a document, its data, and what it becomes."""
 
@@ -169,7 +173,8 @@ def _typed(document: Document, judge: _Judge, parts: list[_Part], *, spec: bool)
     if judge.holds(document.data):
         with suppress(Exception):
             return [structured(data, model) for _, data, model in parts]
-    faults = _joined(_schema_faults(document, judge, spec), list(_type_faults(document, parts)))
+    types = list(_type_faults(document, parts))
+    faults = _joined(_schema_faults(document, judge, spec), list(map(_of_step, types)) if spec else types)
     if faults:
         raise Rejected(ordered(faults))
     return [structured(data, model) for _, data, model in parts]
@@ -198,3 +203,15 @@ def _joined(schema: list[Fault], types: list[Fault]) -> list[Fault]:
         for fault in types
         if fault.path[:1] not in tables or (fault.code == "bad-size" and fault.path not in paths)
     ]
+
+
+def _of_step(fault: Fault) -> Fault:
+    """For a table that keeps its schema (others are told by that alone): the step's model does not say the same.
+
+    Numbers are left alone: for JSON Schema 2020-12, 4.2.3, 1.0 is an integer.
+    """
+    if fault.path[:1] == ("machine",) or fault.code in ("bad-size", "bad-value") or fault.message in _NUMBERS:
+        return fault
+    message = "nothing is wrong with this section: it keeps the schema of its step, and the step's model cannot take it"
+    return evolve(fault, code=MODEL, message=message, found=None, allowed=None, nearest=None,
+                  notes=(f"The model says: {fault.message}.",))  # fmt: skip

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from bedplate import commands
-from bedplate.registry import PluginError
+from bedplate.blame import PluginError
 
 EXAMPLES = """\
 A first machine, beside the system that is on it:
@@ -218,6 +218,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _trouble("stopped")
     except PluginError as error:
+        if os.environ.get("BEDPLATE_TRACEBACK"):
+            raise
         return _trouble(str(error))
     except OSError as error:
         return _trouble(f"{error.filename or 'a file'}: {error.strerror or error}")

@@ -17,6 +17,7 @@ from typing import TextIO
 
 from bedplate import check as checking
 from bedplate import files, pipeline, registry
+from bedplate.blame import Origin
 from bedplate.document import LIMIT, Document, read
 from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
 from bedplate.graph import InstallGraph
@@ -299,7 +300,7 @@ def _inventory(installed: registry.Registry) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _origin(origin: registry.Origin) -> dict[str, str]:
+def _origin(origin: Origin) -> dict[str, str]:
     return {"plugin": origin.plugin, "distribution": origin.distribution, "version": origin.version}
 
 

@@ -327,7 +327,8 @@ def _name(own: Owned) -> str:
 
 
 def _duplicate(first: Owned, second: Owned) -> Fault:
-    message = f"two actions have the id {first.action.id}: one of {first.origin}, one of {second.origin}"
+    both = f"both of {first.origin}" if first.origin == second.origin else f"of {first.origin} and of {second.origin}"
+    message = f"two actions have the id {first.action.id}, {both}"
     return Fault(code="duplicate-action", message=message, path=(second.section,))
 
 

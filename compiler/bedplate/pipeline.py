@@ -13,10 +13,11 @@ from attrs import define, evolve, field, frozen
 
 from bedplate import check, shape
 from bedplate.actions import Action
+from bedplate.blame import breach, call, given, own_file
 from bedplate.document import Document
 from bedplate.faults import Fault, Rejected, ordered, shown
 from bedplate.graph import InstallGraph, Owned, link
-from bedplate.registry import InstalledRenderer, InstalledStep, PluginError, Registry, call
+from bedplate.registry import InstalledRenderer, InstalledStep, Registry
 from bedplate.spec import Machine, Spec
 from bedplate.survey import Survey
 
@@ -82,6 +83,8 @@ def usable(registry: Registry) -> Registry:
 
 def _with_broken_owner(fault: Fault, registry: Registry) -> Fault:
     """A section nobody knows, told apart from one whose plugin is installed and broken."""
+    if fault.code == check.MODEL:
+        return evolve(fault, notes=(*fault.notes, _of_author(registry.steps[str(fault.path[0])])))
     if fault.code != "unknown-section":
         return fault
     owners = [one for one in registry.broken if fault.path[0] in (one.section, one.origin.plugin)]
@@ -91,6 +94,11 @@ def _with_broken_owner(fault: Fault, registry: Registry) -> Fault:
         return evolve(fault, code="broken-plugin", message=message, nearest=None, allowed=None, notes=notes)
     nameless = tuple(f"This may be it: {one}" for one in registry.broken if not one.section)
     return evolve(fault, notes=(*fault.notes, *nameless))
+
+
+def _of_author(installed: InstalledStep) -> str:
+    file = own_file(installed.origin)
+    return f"Correct it in {file}." if file else f"Its author corrects {installed.origin}; until then leave it out."
 
 
 def plan(checked: Checked, spec_file: str) -> InstallGraph:
@@ -124,8 +132,7 @@ def render(own: InstalledRenderer, graph: InstallGraph) -> str:
     doing = f"rendering {own.renderer.name}"
     text: object = call(own.origin, doing, own.renderer.render, graph)
     if not isinstance(text, str):
-        kind = type(text).__name__
-        raise PluginError(f"plugin {own.origin.plugin!r} of {own.origin} must give text when {doing}, it gave {kind}")
+        raise breach(own.origin, f"it must give text when {doing}, it gave {type(text).__name__}")
     return text
 
 
@@ -214,8 +221,7 @@ class StepContext:
         value, installed = owner
         if kind in self._asking:
             names = " -> ".join(asked.__name__ for asked in [*self._asking, kind])
-            who = f"plugin {installed.origin.plugin!r} of {installed.origin}"
-            raise PluginError(f"{who} cannot give {kind.__name__}: facts wait for one another: {names}")
+            raise breach(installed.origin, f"it cannot give {kind.__name__}: facts wait for one another: {names}")
         self._asking.append(kind)
         try:
             doing = f"giving {kind.__name__}"
@@ -244,7 +250,8 @@ def _check_faults(value: object, installed: InstalledStep, context: StepContext)
     found: list[Fault] = []
 
     def run() -> list[Fault]:
-        for fault in look(value, context) if look is not None else ():
+        answer = look(value, context) if look is not None else ()
+        for fault in given(installed.origin, f"check of [{section}]", answer, Fault):
             found.append(fault.under(section))
         return []
 
@@ -279,11 +286,12 @@ def _owned(context: StepContext) -> Iterable[Owned]:
 
 
 def _emit(installed: InstalledStep, value: object, context: StepContext) -> list[Action]:
-    return list(installed.step.emit(value, context))
+    answer = installed.step.emit(value, context)
+    return list(given(installed.origin, f"emit of [{installed.step.section}]", answer, Action))
 
 
-def _refuse_misshapen(action: object, installed: InstalledStep) -> None:
+def _refuse_misshapen(action: Action, installed: InstalledStep) -> None:
     section = installed.step.section
     wrong = call(installed.origin, f"emitting actions of [{section}]", shape.trouble, action, section)
     if wrong:
-        raise PluginError(f"plugin {installed.origin.plugin!r} of {installed.origin} broke the contract: {wrong}")
+        raise breach(installed.origin, wrong)

@@ -14,7 +14,7 @@ import pluggy
 from attrs import evolve, field, frozen
 
 from bedplate.admission import completed, contract_trouble, extension_trouble, renderer_trouble, step_trouble
-from bedplate.faults import Rejected
+from bedplate.blame import Origin, own_file, words
 from bedplate.hookspecs import Extension, Hooks, Renderer, Step
 
 T = TypeVar("T")
@@ -24,19 +24,6 @@ GROUP = "bedplate"
 
 OWN = "bedplate"
 """The distribution whose plugins come first: nothing may stand in for a built-in step, rendering or choice."""
-
-
-@frozen(kw_only=True)
-class Origin:
-    """Where a plugin comes from."""
-
-    plugin: str
-    """Name of its entry point."""
-    distribution: str
-    version: str
-
-    def __str__(self) -> str:
-        return f"{self.distribution} {self.version}"
 
 
 @frozen(kw_only=True)
@@ -61,7 +48,9 @@ class Broken:
     """The section it would have brought, where that is known."""
 
     def __str__(self) -> str:
-        remedy = self.remedy or f"Update {self.origin.distribution}, or remove it; specs that do not use it compile."
+        file = "" if self.remedy else own_file(self.origin)
+        update = f"Update {self.origin.distribution}, or remove it; specs that do not use it compile."
+        remedy = self.remedy or (f"Correct it in {file}." if file else update)
         return f"plugin {self.origin.plugin!r} of {self.origin} cannot be used: {self.reason}. {remedy}"
 
 
@@ -137,10 +126,10 @@ def _rank(origin: Origin) -> tuple[bool, str, str]:
 
 
 def _import_trouble(origin: Origin, error: BaseException) -> Broken:
-    remedy = f"Install {origin.distribution} anew, update it, or remove it."
+    remedy = "" if own_file(origin) else f"Install {origin.distribution} anew, update it, or remove it."
     if isinstance(error, ImportError) and (error.name or "").split(".")[0] == "bedplate":
         remedy = f"It wants another Bedplate than this one: update Bedplate, or {origin.distribution}."
-    return Broken(origin=origin, reason=f"it cannot be imported: {_words(error)}", remedy=remedy)
+    return Broken(origin=origin, reason=f"it cannot be imported: {_words(error, origin)}", remedy=remedy)
 
 
 @frozen(kw_only=True)
@@ -186,7 +175,7 @@ def _asked(origin: Origin, plugin: object, troubles: list[Broken]) -> _Brought |
     try:
         return _ask(origin, plugin)
     except (Exception, SystemExit) as error:
-        troubles.append(Broken(origin=origin, reason=_words(error)))
+        troubles.append(Broken(origin=origin, reason=_words(error, origin)))
         return None
 
 
@@ -280,23 +269,6 @@ def _taken(what: str, owner: Origin, other: Origin) -> str:
     return f"{what} is built in and cannot be replaced" if owner.distribution == OWN else f"{owner} has {what} already"
 
 
-# --- calling what was admitted ---------------------------------------------------------------------------------------
-
-
-def call(origin: Origin, doing: str, function: Callable[..., T], *args: object) -> T:
-    """`function(*args)`; a crash becomes PluginError. Rejected passes through: it is the user's fault, in words."""
-    try:
-        return function(*args)
-    except (Rejected, PluginError):
-        raise
-    except (Exception, SystemExit) as error:
-        raise PluginError(f"plugin {origin.plugin!r} of {origin} failed while {doing}: {_words(error)}") from error
-
-
-class PluginError(Exception):
-    """A plugin broke its contract. The message names plugin, distribution and what it was doing."""
-
-
 class _BrokenContract(Exception):
     """The reason is a sentence of ours already."""
 
@@ -304,12 +276,11 @@ class _BrokenContract(Exception):
 def _origin(point: EntryPoint) -> Origin:
     distribution = point.dist
     if distribution is None:
-        return Origin(plugin=point.name, distribution="unknown", version="0")
-    return Origin(plugin=point.name, distribution=distribution.name, version=distribution.version)
+        return Origin(plugin=point.name, distribution="unknown", version="0", module=point.module)
+    return Origin(
+        plugin=point.name, distribution=distribution.name, version=distribution.version, module=point.module
+    )
 
 
-def _words(error: BaseException) -> str:
-    text = " ".join(str(error).split())
-    if isinstance(error, _BrokenContract):
-        return text
-    return f"{type(error).__name__}: {text}" if text else type(error).__name__
+def _words(error: BaseException, origin: Origin) -> str:
+    return str(error) if isinstance(error, _BrokenContract) else words(error, origin)

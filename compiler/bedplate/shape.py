@@ -42,11 +42,9 @@ _ID = re.compile(r"[A-Za-z0-9_.-]+")
 _UPWARD = re.compile(r"(^|/)\.\.(/|$)")
 
 
-def trouble(action: object, section: str) -> str:
+def trouble(action: Action, section: str) -> str:
     """Why this is not an action that the step of `section` may emit; empty if it is one."""
-    if not isinstance(action, Action):
-        return f"emit must give Action objects, it gave {type(action).__name__}"
-    if not action.id.startswith(section + ".") or not _ID.fullmatch(action.id):
+    if not isinstance(action.id, str) or not action.id.startswith(section + ".") or not _ID.fullmatch(action.id):
         return f"the id {action.id!r} must be {section + '.'!r} and a few words joined by dashes"
     found = next(_troubles(action, section), "")
     return f"{action.id}: {found}" if found else ""
@@ -61,12 +59,12 @@ def _troubles(action: Action, section: str) -> Iterator[str]:
         yield from _tuple(name, getattr(action, name), kind)
     if not isinstance(action.way_back, WayBack) or not action.way_back.note.strip():
         yield "way_back must be a WayBack whose note says how to go back, or that it cannot be undone"
-    for token in (*action.needs, *action.gives):
-        yield from _token(token, section)
     for operation in (*action.operations, *action.peek, *action.way_back.operations):
         yield from _operation(operation)
     for check in (*action.guards, *action.proofs, *action.audits):
         yield from _check(check)
+    for token in (*action.needs, *action.gives):
+        yield from _token(token, section)
 
 
 _TUPLES: dict[str, frozenset[type]] = {
@@ -144,6 +142,8 @@ def _vector(name: str, words: Any, least: int = 0) -> Iterator[str]:
     if type(words) is not tuple or len(words) < least:
         yield f"{name} must be a tuple of words, never one text: {words!r}"
         return
+    if least and type(words[0]) is str and len(words[0].split()) != 1:
+        yield f"{words[0]!r} is no command's name: give each word as its own argument"
     for word in words:
         if type(word) is not str:
             yield from _word(word)

@@ -16,6 +16,7 @@ from attrs import evolve
 
 from bedplate import check as checking
 from bedplate import commands, files, registry
+from bedplate.blame import call
 from bedplate.faults import Place, Rejected
 from bedplate.hookspecs import Step
 from bedplate.survey import Survey
@@ -99,4 +100,4 @@ def _guarded(own: registry.InstalledStep) -> Step:
     if suggest is None:
         return own.step
     doing = f"drafting [{own.step.section}]"
-    return evolve(own.step, draft=lambda survey: registry.call(own.origin, doing, suggest, survey))
+    return evolve(own.step, draft=lambda survey: call(own.origin, doing, suggest, survey))

@@ -10,14 +10,13 @@ from collections.abc import Iterable, Iterator
 
 from attrs import evolve
 
-from bedplate import shape
 from bedplate.actions import Action, Stage
 from bedplate.changes import Actions, Change, Cost, amend, differing
 from bedplate.diff import absent as absent_section
 from bedplate.diff import frame, plain_values
+from bedplate.diff.asking import ask, refuse_misspelt
 from bedplate.diff.model import Diff, Planned, Told, blocks
-from bedplate.hookspecs import Side, Step
-from bedplate.registry import InstalledStep, PluginError, Registry, call
+from bedplate.registry import Registry
 
 
 def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
@@ -28,15 +27,20 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
         return Diff(old=old, new=new, told=())
     told = list(frame.changes(old, new))
     anew = any(blocks(one.change) for one in told)
+    unknown: dict[str, tuple[str, ...]] = {}
     for section in _sections(old, new):
-        told += (Told(section=section, change=change) for change in _changes(section, old, new, registry))
+        changes, unknown[section] = _changes(section, old, new, registry)
+        told += (Told(section=section, change=change) for change in changes)
     if anew:
         told = [_anew(one) for one in told]
     rest = _uncovered(differ, told)
+    for section, names in unknown.items():
+        refuse_misspelt(registry.steps[section], names, rest)
     told += _consequences(rest, told, old, new)
     rest = _uncovered(differ, told)
     told += () if told else _installing_only(rest, old, new)
-    return Diff(old=old, new=new, told=tuple(told), quiet=rest)
+    misses = tuple(name for names in unknown.values() for name in names)
+    return Diff(old=old, new=new, told=tuple(told), quiet=rest, unknown=misses)
 
 
 def _sections(old: Planned, new: Planned) -> Iterable[str]:
@@ -62,34 +66,18 @@ def _uncovered(differ: Iterable[str], told: Iterable[Told]) -> tuple[str, ...]:
 # --- one section -----------------------------------------------------------------------------------------------------
 
 
-def _changes(section: str, old: Planned, new: Planned, registry: Registry) -> list[Change]:
+def _changes(
+    section: str, old: Planned, new: Planned, registry: Registry
+) -> tuple[list[Change], tuple[str, ...]]:
+    """The changes of one section, and ids that its step asked for in vain."""
     one, other = old.checked.spec.sections.get(section), new.checked.spec.sections.get(section)
     owned = registry.steps[section]
     absent = one is None or other is None
     if absent and not (owned.step.changes and owned.step.comes_and_goes):
-        return [(absent_section.comes if one is None else absent_section.goes)(section, old.actions, new.actions)]
+        return [(absent_section.comes if one is None else absent_section.goes)(section, old.actions, new.actions)], ()
     if owned.step.changes is None:
-        return list(_unsupported(section, old, new))
-    sides = (Side(section=one, context=old.checked.context, actions=old.actions),
-             Side(section=other, context=new.checked.context, actions=new.actions))  # fmt: skip
-    changes = call(owned.origin, f"comparing [{section}]", _asked, owned.step, *sides)
-    for change in changes:
-        _refuse_misshapen(change, owned)
-    return changes
-
-
-def _asked(step: Step, old: Side, new: Side) -> list[Change]:
-    assert step.changes is not None
-    return list(step.changes(old, new))
-
-
-def _refuse_misshapen(change: object, owned: InstalledStep) -> None:
-    section = owned.step.section
-    wrong = "" if isinstance(change, Change) else f"changes must give Change objects, it gave {type(change).__name__}"
-    if isinstance(change, Change):
-        wrong = next(filter(None, (shape.trouble(action, section) for action in change.actions)), "")
-    if wrong:
-        raise PluginError(f"plugin {owned.origin.plugin!r} of {owned.origin} broke the contract: {wrong}")
+        return list(_unsupported(section, old, new)), ()
+    return ask(owned, old, new)
 
 
 def _unsupported(section: str, old: Planned, new: Planned) -> Iterator[Change]:
@@ -121,9 +109,12 @@ def _consequences(rest: Iterable[str], told: list[Told], old: Planned, new: Plan
         before, after = old.actions.get(name), new.actions.get(name)
         if _lasts(after or before) and not _same_work(before, after):
             says = _action_words(name, old.actions, new.actions)
-            change = Change(says=says, cost=Cost.IN_PLACE, why="It follows from a change in another section.",
+            section = _section(name)
+            sections = [planned.checked.spec.sections.get(section) for planned in (old, new)]
+            where = "another section" if sections[0] == sections[1] else "this section"
+            change = Change(says=says, cost=Cost.IN_PLACE, why=f"It follows from a change in {where}.",
                             actions=amend(old.actions, new.actions, name))  # fmt: skip
-            yield Told(section=_section(name), change=change)
+            yield Told(section=section, change=change)
 
 
 def _section(name: str) -> str:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.actions import ByHand, Stage
+from bedplate.blame import PluginError
 from bedplate.changes import Change, Cost, differing
 from bedplate.diff import Planned, compare
 from bedplate.faults import Rejected
-from bedplate.registry import PluginError
 from bedplate.testing import hostile
 from bedplate.testing.subject import Outcome, Subject
 

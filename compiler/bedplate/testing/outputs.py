@@ -10,9 +10,9 @@ from functools import lru_cache
 from pathlib import Path
 
 from bedplate import pipeline
+from bedplate.blame import PluginError
 from bedplate.draft import draft
 from bedplate.faults import Rejected, describe
-from bedplate.registry import PluginError
 from bedplate.renderers import audit, script
 from bedplate.testing.subject import HOST, SPEC, SURVEY, Host, Subject, compiled
 

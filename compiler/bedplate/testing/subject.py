@@ -16,11 +16,12 @@ from attrs import define, evolve, field, frozen
 
 from bedplate import pipeline
 from bedplate.actions import Action
+from bedplate.blame import PluginError
 from bedplate.document import read
 from bedplate.faults import Fault, Rejected
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Step
-from bedplate.registry import PluginError, Registry, load
+from bedplate.registry import Registry, load
 from bedplate.survey import Survey
 
 SPEC, SURVEY = "spec.toml", "spec.survey.toml"
