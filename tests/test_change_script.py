@@ -37,7 +37,8 @@ def change(old: dict[str, Action], new: dict[str, Action]) -> str:
     nodes, tools = link([Owned(action=one, section="demo", origin="demo 1.0") for one in amend(old, new, *ids)])
     text = script.render(
         InstallGraph(spec_file="old.toml to new.toml", machine=Machine(name="kelp-02"), survey=None, nodes=nodes,
-                     tools=tools, scene="change")
+                     tools=tools, scene="change",
+                     papers={"new.toml": b"new = 1\n", "kelp-02.survey.toml": b"format = 1\n"})
     )  # fmt: skip
     return text.replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 
@@ -54,6 +55,10 @@ def sandbox(tmp_path: Path) -> Sandbox:
     stamps = box.target / "var/lib/bedplate/stamps"
     stamps.mkdir(parents=True)
     (stamps / "demo.stamped").write_text(f"{stamp(OLD['demo.stamped']).args[1]}\n")
+    papers = box.target / "var/lib/bedplate/spec"
+    papers.mkdir()
+    for name, text in (("old.toml", "old = 1\n"), ("kelp-02.survey.toml", "format = 1\n")):
+        (papers / name).write_text(text)
     return box
 
 
@@ -71,7 +76,12 @@ def test_it_changes_continues_and_goes_back(sandbox: Sandbox, shell: str) -> Non
     assert after["etc/name"] == "kelp's $(touch BROKEN)\n" and after["etc/made"] == "new\n"
     assert "etc/gone" not in after and after["etc/stamped"] == "two\n"
     assert after["var/lib/bedplate/stamps/demo.stamped"] == f"{stamp(NEW['demo.stamped']).args[1]}\n"
+    kept = {name.partition("spec")[2]: text for name, text in after.items() if "bedplate/spec" in name}
+    survey = "format = 1\n"
+    assert kept == {"/new.toml": "new = 1\n", "/kelp-02.survey.toml": survey, ".before/old.toml": "old = 1\n",
+                    ".before/kelp-02.survey.toml": survey}  # fmt: skip
     again = sandbox.run(text, shell)
+    assert state(sandbox) == after
     assert again.returncode == 0 and again.stdout.count("already done, skipped") == 4
     back = sandbox.run(text, shell, options=["--undo"])
     assert back.returncode == 0, back.stdout + back.stderr

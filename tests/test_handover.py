@@ -34,7 +34,7 @@ def test_every_copy_and_every_duty_is_on_the_sheet(name: str) -> None:
     assert len(sentences) >= 4
     for sentence in sentences:
         assert sentence.split("(")[0].split(":")[0] in sheet, sentence
-    for place in ("/var/lib/bedplate/boot", "/var/lib/bedplate/install.log"):
+    for place in ("/var/lib/bedplate/boot", "/var/lib/bedplate/install.log", "/var/lib/bedplate/spec"):
         assert place in sheet
 
 

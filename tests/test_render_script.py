@@ -15,6 +15,7 @@ from typing import Any
 
 import pexpect
 import pytest
+from attrs import evolve
 
 from bedplate.actions import (
     Action,
@@ -324,6 +325,20 @@ def test_the_log_is_kept_in_the_target_before_it_is_closed(sandbox: Sandbox, she
     kept = sandbox.target / "var/lib/bedplate/install.log"
     assert kept.stat().st_mode & 0o777 == sandbox.log.stat().st_mode & 0o777 == 0o600
     assert "verb_write_file" in kept.read_text() and "(exit status 0)" in kept.read_text()
+
+
+@pytest.mark.skipif(os.getuid() != 0, reason="the files in the target belong to root")
+def test_spec_and_survey_are_kept_in_the_target(sandbox: Sandbox, shell: str) -> None:
+    """As they were read, byte for byte, so that they can be compiled again."""
+    (sandbox.target / "var" / "lib").mkdir(parents=True)
+    hostile = "note = \"it's $(touch BROKEN) `x` %s \\\\\"\r\n# ümlaut, no line end".encode()
+    papers = {"kelp 02's.toml": hostile, "sub/kelp.survey.toml": b"x = 1\n\n"}
+    close = action("demo.close", Run(argv=("true",)), gives=("target:closed",))
+    done = sandbox.run(script.render(evolve(graph(close), papers=papers)), shell)
+    assert done.returncode == 0, done.stdout
+    folder = sandbox.target / "var/lib/bedplate/spec"
+    assert {str(one.relative_to(folder)): one.read_bytes() for one in folder.rglob("*") if one.is_file()} == papers
+    assert all(one.stat().st_mode & 0o777 == 0o600 for one in folder.rglob("*") if one.is_file())
 
 
 def test_the_umask_of_the_caller_does_not_matter(sandbox: Sandbox, shell: str) -> None:

@@ -42,6 +42,17 @@ class Document:
     source: bytes = field(repr=False)
     origins: Mapping[Path, tuple[Document, Path]] = field(factory=dict, repr=False)
     """For values that were merged in: the document they come from and their path there."""
+    under: tuple[Document, ...] = field(default=(), repr=False)
+    """The documents it is laid over, everything that these extend included."""
+
+    def papers(self, *others: Document) -> dict[str, bytes]:
+        """This file, all it extends and `others`, as they were read, by their names as seen from this file's folder.
+
+        A name that would lead out of that folder is cut to what lies below.
+        """
+        folder = posixpath.dirname(self.file) or "."
+        files = (self, *self.under, *others)
+        return {re.sub(r"^(\.\./)+", "", posixpath.relpath(one.file, folder)): one.source for one in files}
 
     def place(self, path: Path, *, key: bool = False) -> Place:
         """Where the value at `path` (or, with `key`, its key) was written; its nearest existing ancestor if missing."""
@@ -253,7 +264,8 @@ def _laid_over(over: Document, under: Document) -> Document:
     """Tables merge deep, arrays of tables by `name`, other values of `over` replace. `under` is not changed."""
     origins: dict[Path, tuple[Document, Path]] = {}
     data = _merged((over, over.data, ()), (under, under.data, ()), (), origins)
-    return Document(file=over.file, data=data, source=over.source, origins=origins)
+    below = (*over.under, under, *under.under)
+    return Document(file=over.file, data=data, source=over.source, origins=origins, under=below)
 
 
 _Part = tuple[Document, Any, Path]

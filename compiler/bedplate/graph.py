@@ -94,6 +94,8 @@ class InstallGraph:
     """Of a change: base name of the spec that the machine is as yet."""
     told: tuple[str, ...] = ()
     """Of a change: what it does, in the words of a technician. What it leaves out stands among the warnings."""
+    papers: Mapping[str, bytes] = field(factory=dict, hash=False, repr=False)
+    """Spec, what it extends, and survey, as they were read, by name: the script keeps them on the machine."""
 
     def fact(self, kind: type[T]) -> T | None:
         """The fact of that type, or None if no step of the spec gives it."""

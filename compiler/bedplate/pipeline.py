@@ -36,6 +36,8 @@ class Checked:
     survey: Survey | None
     context: StepContext
     warnings: tuple[Fault, ...]
+    papers: Mapping[str, bytes]
+    """The files this comes from, as they were read, by name: spec, what it extends, survey."""
 
 
 def check_spec(document: Document, registry: Registry, read_survey: SurveyReader) -> Checked:
@@ -47,12 +49,16 @@ def check_spec(document: Document, registry: Registry, read_survey: SurveyReader
         told = [_with_broken_owner(fault, registry) for fault in rejected.faults]
         further = _further(document, registry, rejected.faults, read_survey)
         raise Rejected(ordered([*told, *further])) from None
-    survey = _survey(document, spec.machine, read_survey)
+    survey_document = _survey_document(document, spec.machine, read_survey)
+    survey = check.structure_survey(survey_document) if survey_document else None
     context = StepContext(spec=spec, survey=survey, registry=registry)
     found = [fault.at(document.place(fault.path)) for fault in _semantic(context)]
     if any(not fault.warning for fault in found):
         raise Rejected(ordered(found))
-    return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found))
+    papers = document.papers(*([survey_document] if survey_document else ()))
+    return Checked(
+        document=document, spec=spec, survey=survey, context=context, warnings=ordered(found), papers=papers
+    )
 
 
 def _further(
@@ -117,6 +123,7 @@ def plan(checked: Checked, spec_file: str) -> InstallGraph:
         tools=tools,
         facts=checked.context.facts(),
         warnings=tuple(map(_wherever, checked.warnings)),
+        papers=checked.papers,
     )
 
 
@@ -137,18 +144,22 @@ def render(own: InstalledRenderer, graph: InstallGraph) -> str:
 
 
 def _survey(document: Document, machine: Machine, read_survey: SurveyReader) -> Survey | None:
+    found = _survey_document(document, machine, read_survey)
+    return check.structure_survey(found) if found else None
+
+
+def _survey_document(document: Document, machine: Machine, read_survey: SurveyReader) -> Document | None:
     if machine.survey is None:
         return None
     path = ("machine", "survey")
     file = document.beside(path, machine.survey)
     try:
-        survey_document = read_survey(file)
+        return read_survey(file)
     except Rejected as rejected:
         named = (fault.place is not None and fault.place.line == 0 for fault in rejected.faults)
         if not all(named):
             raise
         raise Rejected(_named_by(document, fault, file) for fault in rejected.faults) from None
-    return check.structure_survey(survey_document)
 
 
 def _named_by(document: Document, fault: Fault, file: str) -> Fault:

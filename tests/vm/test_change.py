@@ -5,13 +5,16 @@ from NEW: both hold the same files with the same content, minus `OWN`, what ever
 change is taken back, and the audit of OLD holds.
 """
 
-from collections.abc import Mapping
+import shutil
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
+from attrs import evolve
 
 from bedplate.cli import main
 
+from .cache import cache_root
 from .console import Console
 from .factory import FactoryMachine
 from .install import Technician, bedplate, begin, carry, known_of
@@ -41,7 +44,8 @@ PAIRS: Mapping[str, tuple[tuple[str, str], ...]] = {
 """Wholly in place, or at the next start."""
 
 OWN = (
-    "var/log/", "var/lib/bedplate/aside/", "var/lib/bedplate/install.log", "var/lib/systemd/", "var/lib/dbus/",
+    "var/log/", "var/lib/bedplate/aside/", "var/lib/bedplate/install.log", "var/lib/bedplate/spec", "var/lib/systemd/",
+    "var/lib/dbus/",
     "var/cache/", "var/tmp/", "tmp/", "etc/machine-id", "etc/ssh/ssh_host_", "etc/shadow", "etc/gshadow",
     "etc/.pwd.lock", "etc/passwd-", "etc/group-", "etc/subuid-", "etc/subgid-", "boot/grub/grubenv",
     "var/lib/private/", "home/ana/.bash_history", "root/.bash_history",
@@ -130,24 +134,55 @@ def restart(technician: Technician, console: Console) -> Console:
     return start(technician)
 
 
+@pytest.fixture(scope="module")
+def as_old(
+    factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
+) -> Iterator[Technician]:
+    """A machine installed from OLD, off; the tests go on from copies of it."""
+    folder = cache_root() / "runs" / "installed-from-old"
+    shutil.rmtree(folder, ignore_errors=True)
+    machine = factory.unpack(folder)
+    try:
+        yield installed(machine, medium, {"suite": package_source.suite, **carry(archive, machine)})
+    finally:
+        machine.off()
+        machine.disks[0].path.unlink()
+
+
+def copy_of(old: Technician, rack: Rack) -> Technician:
+    """The same machine once more, its spec and survey beside it."""
+    technician = evolve(old, machine=rack.fork("changed", old.machine))
+    for file in (old.spec, old.survey_file):
+        shutil.copyfile(file, technician.machine.folder / file.name)
+    return technician
+
+
+def papers(console: Console) -> list[str]:
+    """The spec and survey that the machine keeps of itself."""
+    return console.check("ls /var/lib/bedplate/spec").split()
+
+
 @pytest.mark.parametrize("name", PAIRS)
 def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
-    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
-) -> None:
-    release = {"suite": package_source.suite}
-    machine, fresh = rack.factory("changed", factory), rack.factory("fresh", factory)
-    technician = installed(machine, medium, {**release, **carry(archive, machine)})
+    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource,
+    as_old: Technician,
+) -> None:  # fmt: skip
+    technician = copy_of(as_old, rack)
     write_change(technician, PAIRS[name])
     console = start(technician)
     audited(console, "old")
+    assert papers(console) == ["kelp-02.survey.toml", "kelp-02.toml"]
     run_change(console, technician.case)
     console = restart(technician, console)
     audited(console, "new")
+    assert papers(console) == ["kelp-02.survey.toml", "new.toml"]
     changed = files(technician, console)
     run_change(console, technician.case, "--undo")
     console = restart(technician, console)
     audited(console, "old")
-    machine.off()
-    other = installed(fresh, medium, {**release, **carry(archive, fresh)}, PAIRS[name])
+    assert papers(console) == ["kelp-02.survey.toml", "kelp-02.toml"]
+    technician.machine.off()
+    fresh = rack.factory("fresh", factory)
+    other = installed(fresh, medium, {"suite": package_source.suite, **carry(archive, fresh)}, PAIRS[name])
     assert changed == files(other, start(other))
     fresh.off()

@@ -42,6 +42,7 @@ def work(diff: Diff, *, partly: bool = False) -> InstallGraph:
         facts=_facts(diff),
         warnings=tuple(undone),
         scene="change",
+        papers=graph.papers,
     )
 
 

@@ -19,6 +19,9 @@ from bedplate.units import in_gib
 _LOG = "/var/lib/bedplate/install.log"
 """Where the script leaves its log in the new system, before it unmounts it."""
 
+_SPEC = "/var/lib/bedplate/spec"
+"""Where it leaves the spec, what that extends, and the survey."""
+
 
 def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
     """The parts of the sheet, in order. Empty without a disk that was laid out."""
@@ -67,6 +70,8 @@ def _copies(graph: InstallGraph) -> Iterator[Passage]:
         yield from (prose(sentence) for sentence in node.action.leaves)
     if graph.stage(Stage.TARGET):
         yield (Said("The log of the script: "), Code(_LOG), Said(" in the new system."))
+        if graph.papers:
+            yield (Said("Spec and survey, as they were for the script: "), Code(_SPEC), Said(" in the new system."))
     yield (
         Loud("All of this lies on the one disk."),
         Said(" Copy it, with the spec "), Code(graph.spec_file), Said(", its survey and the script, to a stick or a "

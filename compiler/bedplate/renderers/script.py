@@ -53,6 +53,8 @@ def render(graph: InstallGraph) -> str:
         *(line for node in graph.nodes for line in _group(node, len(graph.nodes))),
         *_tools(graph),
         "",
+        *_papers(graph),
+        "",
         *_order(graph),
         "",
         'main "$@"',
@@ -128,6 +130,14 @@ def find_disk(graph: InstallGraph) -> list[str]:
     size, sector = str(layout.size_bytes), str(layout.sector_size)
     words = " ".join(quote(text) for text in (layout.serial, layout.by_id, layout.model, size, sector))
     return ["find_disk() {", *indent([f"verb_find_disk {words}"]), "}"]
+
+
+def _papers(graph: InstallGraph) -> list[str]:
+    """The function that gives each of the files this comes from to a command, by name."""
+    lines = [
+        f"printf '%s' {quote(text.decode())} | \"$1\" {quote(name)} || return 1" for name, text in graph.papers.items()
+    ]
+    return ["# The spec, what it extends, and the survey.", "papers() {", *indent(lines or [":"]), "}"]
 
 
 def _plan(graph: InstallGraph) -> list[str]:

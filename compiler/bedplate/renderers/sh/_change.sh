@@ -35,7 +35,7 @@ outside_target() {
     fi
 }
 
-install() {
+install_machine() {
     prepare || exit 1
     print_plan
     look_around || refuse
@@ -43,13 +43,14 @@ install() {
     for_each_action ask_secrets || refuse
     confirm 'to start' || refuse
     for_each_action carry_out || exit 1
+    keep_papers
     MODE=show IN=/dev/null
     for_each_action print_next
     say ''
     say "All $TOTAL actions of this change are done and proved. Log: $LOG"
 }
 
-undo() {
+undo_machine() {
     prepare || exit 1
     say ''
     say "This takes the change of $MACHINE back."
@@ -62,6 +63,7 @@ undo() {
     confirm 'to take it back' || refuse
     CHANGED=yes
     for_each_action_last_first take_back || exit 1
+    papers_back
     TOLD=
     MODE=show IN=/dev/null
     for_each_action_last_first tell
@@ -73,4 +75,21 @@ undo() {
 # keep_log: the log lies on the machine already.
 keep_log() {
     :
+}
+
+# keep_papers: those of before are kept beside the new ones, until the next change.
+keep_papers() {
+    r_papers=$TARGET/var/lib/bedplate/spec
+    papers paper_is && return 0
+    rm -rf -- "$r_papers.before"
+    [ ! -d "$r_papers" ] || mv -- "$r_papers" "$r_papers.before"
+    papers paper_keep 2>"$WORK/found" || say "The new spec could not be copied to $r_papers."
+}
+
+papers_back() {
+    r_papers=$TARGET/var/lib/bedplate/spec
+    if [ -d "$r_papers.before" ] && papers paper_is; then
+        rm -rf -- "$r_papers"
+        mv -- "$r_papers.before" "$r_papers"
+    fi
 }

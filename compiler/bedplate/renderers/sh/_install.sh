@@ -270,7 +270,10 @@ work_on() {
         *change*) CHANGED=yes ;;
     esac
     case $4 in
-        *close*) keep_log ;;
+        *close*)
+            keep_papers
+            keep_log
+            ;;
     esac
     case $4 in
         *back*) BEGUN="$1_$2" ;;
@@ -297,4 +300,21 @@ keep_log() {
     [ "$MODE" = install ] && [ -d "$TARGET/var/lib" ] || return 0
     verb_write_file "$TARGET/var/lib/bedplate/install.log" 600 "$NEEDED_UID:$NEEDED_UID" <"$LOG" 2>"$WORK/found" ||
         say 'The log could not be copied to the target.'
+}
+
+# keep_papers: spec, what it extends, and survey, for root only: they can be compiled again on any other machine.
+keep_papers() {
+    r_papers=$TARGET/var/lib/bedplate/spec
+    [ -d "$TARGET/var/lib" ] || return 0
+    rm -rf -- "$r_papers"
+    papers paper_keep 2>"$WORK/found" || say 'Spec and survey could not be copied to the target.'
+}
+
+# paper_keep NAME, paper_is NAME (a file of $r_papers on standard input): what `papers` calls.
+paper_keep() {
+    verb_write_file "$r_papers/$1" 600 "$NEEDED_UID:$NEEDED_UID"
+}
+
+paper_is() {
+    cmp -s - "$r_papers/$1"
 }
