@@ -107,7 +107,6 @@ def test_pacman_s_kernels_stay_where_they_are() -> None:
     arm = context(at("/boot"), "pacman")
     arm.facts[Family] = evolve(arm.fact(Family), architecture="arm64")
     assert faults(KELP, arm)["loader-unfit"].found == "arm64"
-    assert "loader-unfit" in faults(KELP, context(family="dnf"))
 
 
 def test_the_loader_reads_fat_only_and_one_extended_partition_only() -> None:
@@ -198,6 +197,20 @@ def test_pacman_has_written_entries_and_an_updater() -> None:
     assert action.gives == ("service:systemd-boot-update.service",)
 
 
+def test_dnf_builds_its_images_with_the_entries() -> None:
+    # from memory: dracut's script for kernel-install builds the initramfs in $BOOT
+    assert faults(KELP, context(family="dnf")) == {}
+    actions = emitted(KELP, context(family="dnf"))
+    assert "bootloader.initramfs" not in actions
+    menu = actions["bootloader.menu"]
+    assert "initramfs:built" in menu.gives and "initramfs:built" not in menu.needs
+    assert "file:/etc/dracut.conf.d/bedplate.conf" in menu.needs and "keymap:target" in menu.needs
+    carried = [check.test.args[0] for check in menu.proofs if isinstance(check.test, Call)
+               and check.test.verb == "initramfs-carries"]  # fmt: skip
+    assert carried == [InTarget("/xbootldr/kelp")]
+    assert "service:systemd-boot-update.service" in actions["bootloader.settings"].gives
+
+
 def test_the_firmware_starts_the_loader_from_bootctl_s_folder() -> None:
     # bootctl(1): /EFI/systemd/; file names by architecture: systemd-boot(7)
     actions = emitted(KELP, context())
@@ -280,9 +293,9 @@ def installed(bench: Bench) -> Path:
 @pytest.mark.parametrize("shell", SHELLS)
 def test_every_kernel_is_started_as_planned(bench: Bench, shell: str) -> None:
     boot = installed(bench)
-    words = (str(boot), "kelp", "root=UUID=1 ro")
+    words = (str(boot), "kelp", "root=UUID=1 ro", "copied")
     assert bench.run("entries-start", *words, shell=shell).returncode == 0
-    said = bench.run("entries-start", str(boot), "kelp", "root=UUID=1 ro quiet", shell=shell)
+    said = bench.run("entries-start", str(boot), "kelp", "root=UUID=1 ro quiet", "copied", shell=shell)
     assert said.returncode == 1 and 'starts with "root=UUID=1 ro"' in said.stderr
     (bench.target / "boot/initrd.img-6.1").write_text("newer")
     assert "not the same" in bench.run("entries-start", *words, shell=shell).stderr
@@ -295,6 +308,22 @@ def test_every_kernel_is_started_as_planned(bench: Bench, shell: str) -> None:
     (bench.target / "boot/vmlinuz-6.1").unlink()
     (boot / "loader/entries/kelp-6.0.conf").unlink()
     assert "no kernel" in bench.run("entries-start", *words, shell=shell).stderr
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_kernel_beside_its_modules_has_its_image_with_the_entry(bench: Bench, shell: str) -> None:
+    # kernel-install(8): the image is given as /usr/lib/modules/VERSION/vmlinuz; the rest is from memory
+    boot = installed(bench)
+    words = (str(boot), "kelp", "root=UUID=1 ro", "beside")
+    assert "no kernel" in bench.run("entries-start", *words, shell=shell).stderr
+    kernel = bench.target / "lib/modules/6.1/vmlinuz"
+    kernel.parent.mkdir(parents=True)
+    kernel.write_text("k")
+    assert "no more than 5 MiB" in bench.run("entries-start", *words, shell=shell).stderr
+    (boot / "kelp/6.1/initrd.img-6.1").write_bytes(b"i" * 5242881)
+    assert bench.run("entries-start", *words, shell=shell).returncode == 0
+    kernel.write_text("newer")
+    assert "not the same" in bench.run("entries-start", *words, shell=shell).stderr
 
 
 @pytest.mark.parametrize("shell", SHELLS)

@@ -119,7 +119,7 @@ def test_kernel_install_and_bootctl_read_what_we_write(tmp_path: Path, alone: bo
         "KERNEL_INSTALL_PLUGINS=/usr/lib/kernel/install.d/90-loaderentry.install\n"
         'kernel-install add 6.1.0-9 "$TARGET/boot/vmlinuz-6.1.0-9" "$TARGET/boot/initrd.img-6.1.0-9" >&2\n'
     )
-    proof = f"verb_entries_start '{boot}' kelp '{settled.command_line}'\n"
+    proof = f"verb_entries_start '{boot}' kelp '{settled.command_line}' copied\n"
     more = "" if alone else ' --boot-path="$PLACE/xbootldr"'
     look = f'bootctl --esp-path="$PLACE/efi"{more} --json=short list'
     script = PUT + add + _files(section, tmp_path, alone) + proof + look

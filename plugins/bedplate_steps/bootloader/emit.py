@@ -25,6 +25,11 @@ INITRAMFS_SETTINGS = {
 """What makes the first image complete instead of fitted to the live system it is built from, by family. The apt
 family's default is complete already (MODULES=most, initramfs.conf(5))."""
 
+MISSING_DRIVERS = (
+    "If drivers are missing, name them for the tool that builds the image (initramfs.conf(5), mkinitcpio.conf(5) or "
+    "dracut.conf(5) in the target), and run again."
+)
+
 
 def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     """All actions; none if the layout has no EFI system partition to put a loader on."""
@@ -35,25 +40,20 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     yield from manual.before(plan, context)
     yield firmware.look(plan)
     yield firmware.save(plan, loader)
-    yield from _initramfs(plan)
+    yield from _initramfs(plan, loader)
     yield loader.configure(plan)
     yield _guarded(loader.install(plan), plan, loader)
     if section.fallback:
         yield _fallback(loader, plan)
-    yield loader.menu(plan)
+    yield _with_images(loader.menu(plan), plan, loader)
     yield firmware.boot_entry(plan, loader)
     yield firmware.kept(plan, loader.image(plan))
     yield from manual.after(plan, loader, context.machine.name)
 
 
-def _initramfs(plan: Plan) -> Iterator[Action]:
-    needs = ["target:api", "kernel:installed", "keymap:target", "file:/etc/fstab"]
-    if any(part.mapper and part.new for part in plan.layout.partitions):
-        needs.append("file:/etc/crypttab")
+def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
     if plan.family.name in INITRAMFS_SETTINGS:
-        path, text = INITRAMFS_SETTINGS[plan.family.name]
-        text = text.replace("{unlock}", " sd-encrypt" if plan.root.mapper else "")
-        needs.append(f"file:{path}")
+        path, text = _settings(plan)
         yield Action(
             id="bootloader.initramfs-settings",
             title="Ask for a complete initramfs",
@@ -69,29 +69,58 @@ def _initramfs(plan: Plan) -> Iterator[Action]:
                 goes_with="filesystem:/",
             ),
         )
-    asks = bool(plan.root.mapper)
+    if plan.family.name in loader.images_by_menu:
+        return
     built = checks.holds("Every kernel has its initramfs, and it is not an empty one", "initramfs-is-built",
                          InTarget("/boot"), early=False)  # fmt: skip
-    drivers = checks.holds(
-        "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
-        "initramfs-carries", InTarget("/boot"), "keyboard" if asks else "disk", *_modules(plan), early=False,
-    )  # fmt: skip
     yield Action(
         id="bootloader.initramfs",
         title="Build the initramfs of every kernel",
         reason="The one that came with the kernel knows neither the table of file systems nor encryption nor keymap.",
         stage=Stage.TARGET,
         operations=(Run(argv=plan.family.rebuild_initramfs, where=Where.TARGET),),
-        needs=tuple(needs),
+        needs=_before_images(plan),
         gives=("initramfs:built",),
-        proofs=(built, drivers),
+        proofs=(built, _drivers(plan, loader)),
         stamped=True,
         way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
                          goes_with="filesystem:/"),
-        trouble="If drivers are missing, name them for the tool that builds the image (initramfs.conf(5), "
-        "mkinitcpio.conf(5) or dracut.conf(5) in the target), and run again.",
+        trouble=MISSING_DRIVERS,
         expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",
-    )
+    )  # fmt: skip
+
+
+def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
+    """The menu, for a family that builds its images with it."""
+    if plan.family.name not in loader.images_by_menu:
+        return menu
+    needs = tuple(token for token in menu.needs if token != "initramfs:built")
+    return evolve(
+        menu, needs=(*needs, *_before_images(plan)), gives=(*menu.gives, "initramfs:built"),
+        proofs=(*menu.proofs, _drivers(plan, loader)), trouble=menu.trouble or MISSING_DRIVERS,
+    )  # fmt: skip
+
+
+def _settings(plan: Plan) -> tuple[str, str]:
+    path, text = INITRAMFS_SETTINGS[plan.family.name]
+    return path, text.replace("{unlock}", " sd-encrypt" if plan.root.mapper else "")
+
+
+def _before_images(plan: Plan) -> tuple[str, ...]:
+    """What must be there before an image is built."""
+    containers = any(part.mapper and part.new for part in plan.layout.partitions)
+    settings = (f"file:{_settings(plan)[0]}",) if plan.family.name in INITRAMFS_SETTINGS else ()
+    crypttab = ("file:/etc/crypttab",) if containers else ()
+    return ("target:api", "kernel:installed", "keymap:target", "file:/etc/fstab", *crypttab, *settings)
+
+
+def _drivers(plan: Plan, loader: Loader) -> Check:
+    asks = bool(plan.root.mapper)
+    return checks.holds(
+        "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
+        "initramfs-carries", InTarget(loader.images(plan)), "keyboard" if asks else "disk", *_modules(plan),
+        early=False,
+    )  # fmt: skip
 
 
 def _modules(plan: Plan) -> tuple[str, ...]:

@@ -84,6 +84,10 @@ def _no_paths(plan: Plan) -> tuple[str, ...]:
     return ()
 
 
+def _boot_folder(plan: Plan) -> str:
+    return "/boot"
+
+
 def _no_faults(section: Bootloader, context: Context) -> Iterable[Fault]:
     return ()
 
@@ -110,6 +114,10 @@ class Loader:
     """False: its menu starts only what lies on its own EFI system partition."""
     kernels_on_esp: Callable[[Plan], bool] = _with_boot
     """Whether kernels lie on the EFI system partition."""
+    images_by_menu: tuple[str, ...] = ()
+    """The families whose initramfs images come into being with the menu entries, beside the loader."""
+    images: Callable[[Plan], str] = _boot_folder
+    """The folder of the target that holds kernels and initramfs images, or their folders by version."""
     check: Callable[[Bootloader, Context], Iterable[Fault]] = _no_faults
     """Faults of the section that only this loader knows; paths relative to the section."""
     configure: Callable[[Plan], Action]

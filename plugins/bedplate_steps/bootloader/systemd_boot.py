@@ -4,7 +4,9 @@ Enters: a plan. Leaves: actions. Sources: bootctl(1), loader.conf(5), kernel-ins
 Specification (UAPI.1). `bootctl install` itself is not used: it always writes \EFI\BOOT as well (bootctl(1); tried with
 252), and that is another system's way back. `bootctl update`, which packages run later, spares what is not its own.
 Families: the scripts of Debian's package systemd-boot 252 have kernel-install bring every kernel and initramfs to
-$BOOT; mkinitcpio leaves both under names that stay, so that written entries hold (the names are from memory).
+$BOOT; mkinitcpio leaves both under names that stay, so that written entries hold (the names are from memory). The dnf
+family's kernels bring an image beside their modules, and kernel-install has dracut build the initramfs in $BOOT itself
+(from memory).
 """
 
 from __future__ import annotations
@@ -86,6 +88,7 @@ def configure(plan: Plan) -> Action:
     """What kernel-install goes by at every update of a kernel; or what keeps the image current."""
     if plan.family.name == "pacman":
         return _updater(plan)
+    service = () if plan.family.name == "apt" else (UPDATER,)
     files = {
         "/etc/kernel/cmdline": f"{plan.command_line}\n",
         "/etc/kernel/entry-token": f"{plan.section.name}\n",
@@ -97,16 +100,23 @@ def configure(plan: Plan) -> Action:
         reason="The family's own scripts copy each kernel beside the loader; they take parameters, names and place "
         "from here, and would otherwise guess them.",
         stage=Stage.TARGET,
-        operations=tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+        operations=(*(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+                    *(_switch("enable", unit) for unit in service)),
         needs=("base", *plan.family.tokens(NEED)),
-        gives=tuple(f"file:{path}" for path in files),
-        proofs=tuple(checks.file_is(path, (text,)) for path, text in files.items()),
+        gives=(*(f"file:{path}" for path in files), *(f"service:{unit}" for unit in service)),
+        proofs=(*(checks.file_is(path, (text,)) for path, text in files.items()),
+                *(checks.service_enabled(unit) for unit in service)),
         way_back=WayBack(
             note="Removes the settings files.",
-            operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files),
+            operations=(*(_switch("disable", unit) for unit in service),
+                        *(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files)),
             goes_with="filesystem:/",
         ),
-    )
+    )  # fmt: skip
+
+
+def _switch(how: str, unit: str) -> Operation:
+    return Run(argv=("systemctl", "--root", InTarget("/"), how, "--", unit))
 
 
 def _updater(plan: Plan) -> Action:
@@ -115,13 +125,13 @@ def _updater(plan: Plan) -> Action:
         title="Keep the boot loader current",
         reason="A new image comes with the package and is copied to the EFI system partition at the next start.",
         stage=Stage.TARGET,
-        operations=(Run(argv=("systemctl", "--root", InTarget("/"), "enable", "--", UPDATER)),),
+        operations=(_switch("enable", UPDATER),),
         needs=("base", *plan.family.tokens(NEED)),
         gives=(f"service:{UPDATER}",),
         proofs=(checks.service_enabled(UPDATER),),
         way_back=WayBack(
             note="Leaves the image as it is at later updates.",
-            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", UPDATER)),),
+            operations=(_switch("disable", UPDATER),),
             goes_with="filesystem:/",
         ),
     )
@@ -176,12 +186,13 @@ def menu(plan: Plan) -> Action:
         title="Write the boot menu",
         reason="One small file for each entry. Kernels go where the loader can read them: it knows FAT only.",
         stage=Stage.TARGET,
-        operations=(*(() if by_package else (_kernels(),)), *(_write(path, text) for path, text in files)),
+        operations=(*(() if by_package else (_kernels(plan),)), *(_write(path, text) for path, text in files)),
         needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
         gives=("loader:configured",),
         proofs=(
             checks.holds("Every kernel has an entry that starts it, with its own initramfs and parameters",
-                         "entries-start", InTarget(boot), name, plan.command_line, early=False),
+                         "entries-start", InTarget(boot), name, plan.command_line,
+                         "beside" if plan.family.name == "dnf" else "copied", early=False),
             *(checks.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
               for path, text in files),
         ),
@@ -199,11 +210,12 @@ def menu(plan: Plan) -> Action:
     )  # fmt: skip
 
 
-def _kernels() -> Operation:
+def _kernels(plan: Plan) -> Operation:
+    image = "/lib/modules/$one/vmlinuz" if plan.family.name == "dnf" else "/boot/vmlinuz-$one"
     return Call(
         verb="write-kernel-entries",
         by_hand=("for one in $(ls /mnt/target/lib/modules); do "
-                 'chroot /mnt/target kernel-install add "$one" "/boot/vmlinuz-$one"; done',),
+                 f'chroot /mnt/target kernel-install add "$one" "{image}"; done',),
     )  # fmt: skip
 
 
@@ -214,6 +226,8 @@ def _write(path: str, text: str) -> Operation:
 def _upkeep(plan: Plan) -> tuple[str, ...]:
     if plan.family.name == "apt":
         return ("Kernels that are no longer used take room beside the loader: `apt-get autoremove` takes both away.",)
+    if plan.family.name == "dnf":
+        return ("Kernels take room beside the loader: `installonly_limit` in `/etc/dnf/dnf.conf` says how many stay.",)
     return ("For a further kernel package: write an entry of its own beside the first, in `loader/entries`.",)
 
 
@@ -226,6 +240,10 @@ def _own(plan: Plan) -> tuple[str, ...]:
     return (f"EFI/{FOLDER}", "loader", *copies)
 
 
+def _images(plan: Plan) -> str:
+    return f"{dollar_boot(plan)}/{plan.section.name}" if plan.family.name == "dnf" else "/boot"
+
+
 def _folder(section: Bootloader) -> str:
     return FOLDER
 
@@ -236,7 +254,8 @@ def _no_files(plan: Plan) -> tuple[str, ...]:
 
 SYSTEMD_BOOT = Loader(
     families=FAMILIES, folder=_folder, image=image, files=_no_files, own=_own, reaches_everything=False,
-    kernels_on_esp=_kernels_on_esp, check=faults, configure=configure, install=install, menu=menu,
-    upkeep=_upkeep, no_menu="A menu without an entry for this system: its kernel was not copied.",
+    kernels_on_esp=_kernels_on_esp, images_by_menu=("dnf",), images=_images, check=faults, configure=configure,
+    install=install, menu=menu, upkeep=_upkeep,
+    no_menu="A menu without an entry for this system: its kernel was not copied.",
 )  # fmt: skip
 """The loader, as the point `bootloader.loader` wants it."""

@@ -13,7 +13,7 @@ from bedplate_steps.bootloader.foreign import surveyed
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.parameters import holder
 
-FAMILIES = ("apt", "pacman")
+FAMILIES = ("apt", "pacman", "dnf")
 """Families whose way of bringing kernels beside the loader is known here."""
 FOLDER = "systemd"
 r"""The loader's folder below \EFI; bootctl(1) looks nowhere else, nor do the scripts that copy new kernels."""

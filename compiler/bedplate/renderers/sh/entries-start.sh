@@ -1,22 +1,33 @@
-# entries-start BOOT NAME OPTIONS: BOOT/loader/entries has an entry NAME-VERSION.conf for every kernel in /boot of the
-# target; each starts that very kernel with that very initramfs and exactly those OPTIONS. Other entries of that name have
-# the same options, and what they name is there. (Boot Loader Specification: a key, blanks, a value; paths from BOOT's
-# root.)
+# entries-start BOOT NAME OPTIONS copied|beside: BOOT/loader/entries has an entry NAME-VERSION.conf for every kernel of the
+# target; each starts that very kernel with exactly those OPTIONS. copied: kernels lie in /boot, and each starts with the
+# very initramfs that lies there. beside: kernels lie beside their modules, and an initramfs of more than 5 MiB only in
+# BOOT. Other entries of that name have the same options, and what they name is there. (Boot Loader Specification: a key,
+# blanks, a value; paths from BOOT's root.)
 verb_entries_start() {
     v_kernels=0
-    for v_kernel in "$TARGET"/boot/vmlinuz-*; do
+    for v_kernel in "$TARGET"/boot/vmlinuz-* "$TARGET"/lib/modules/*/vmlinuz; do
+        case $4:$v_kernel in
+            copied:*/vmlinuz | beside:*/boot/vmlinuz-*) continue ;;
+        esac
         [ -f "$v_kernel" ] || continue
         v_kernels=$((v_kernels + 1))
         v_version=${v_kernel##*/vmlinuz-}
+        [ "$4" = copied ] || v_version=${v_kernel%/vmlinuz}
+        v_version=${v_version##*/}
         v_entry=$1/loader/entries/$2-$v_version.conf
         if [ ! -f "$v_entry" ]; then
             printf 'the kernel %s has no entry %s\n' "$v_version" "$v_entry" >&2
             return 1
         fi
+        verb_entries_start_same "$1" linux "$v_kernel" || return 1
+        verb_entries_start_there "$1" initrd || return 1
         v_initrd=$TARGET/boot/initrd.img-$v_version
         [ -e "$v_initrd" ] || v_initrd=$TARGET/boot/initramfs-$v_version.img
-        verb_entries_start_same "$1" linux "$v_kernel" || return 1
-        verb_entries_start_same "$1" initrd "$v_initrd" || return 1
+        [ "$4" = beside ] || verb_entries_start_same "$1" initrd "$v_initrd" || return 1
+        if [ "$4" = beside ] && [ "$(wc -c <"$1$v_path")" -le 5242880 ]; then
+            printf '%s has no more than 5 MiB\n' "$1$v_path" >&2
+            return 1
+        fi
     done
     for v_entry in "$1/loader/entries/$2"-*.conf; do
         [ -f "$v_entry" ] || continue
@@ -28,7 +39,7 @@ verb_entries_start() {
         fi
     done
     [ "$v_kernels" -gt 0 ] && return 0
-    printf 'there is no kernel in %s\n' "$TARGET/boot" >&2
+    printf 'the new system has no kernel\n' >&2
     return 1
 }
 

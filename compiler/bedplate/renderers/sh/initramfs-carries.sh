@@ -19,7 +19,7 @@ verb_initramfs_carries() {
     cat "$TARGET"/usr/lib/modules/*/modules.builtin "$TARGET"/lib/modules/*/modules.builtin 2>/dev/null |
         sed 's|.*/||; s/\.ko.*//' | tr - _ >"$WORK/builtin"
     v_images=0
-    for v_image in "$v_boot"/initrd.img-* "$v_boot"/initramfs-*.img; do
+    for v_image in "$v_boot"/initrd.img-* "$v_boot"/initramfs-*.img "$v_boot"/*/initrd; do
         [ -f "$v_image" ] || continue
         case $v_image in *rescue* | *fallback*) continue ;; esac
         v_images=$((v_images + 1))
