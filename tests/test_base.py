@@ -20,6 +20,7 @@ from bedplate.graph import Node, Owned, link
 from bedplate.schema_faults import schema_faults
 from bedplate.spec import Machine
 from bedplate.structure import structured
+from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey, SurveyedDisk, SurveyedMachine
 from bedplate_steps.base import bedplate_steps
 from bedplate_steps.base.draft import draft
@@ -271,6 +272,40 @@ def test_tools_are_those_of_the_family_and_the_archive() -> None:
     assert {"dnf", "rpm"} <= tools(DNF)
     assert {"tar", "zstd"} <= tools(APT + 'archive = "/b.tar.zst"')
     assert "dnf" not in tools(DNF + 'archive = "/b.tar"')
+
+
+# Which package has the files that these drivers ask for: from memory; the names of apt's are in the package lists.
+@pytest.mark.parametrize(("text", "driver", "more"), [
+    (APT, "brcmfmac", ("firmware-brcm80211",)), (APT, "bnx2x", ("firmware-bnx2x",)), (APT, "bnx2", ("firmware-bnx2",)),
+    (APT, "mwifiex_pcie", ("firmware-libertas",)), (APT, "iwlwifi", ()), (APT, "e1000e", ()), (APT, "", ()),
+    (PACMAN, "mwifiex_pcie", ("linux-firmware-marvell",)), (PACMAN, "iwlwifi", ()),
+    (DNF, "iwlwifi", ("iwlwifi-mvm-firmware", "iwlwifi-dvm-firmware")),
+])  # fmt: skip
+def test_firmware_is_chosen_by_the_survey_s_cards_too(text: str, driver: str, more: tuple[str, ...]) -> None:
+    def firmware(text: str, *drivers: str) -> tuple[str, ...]:
+        links = tuple(SurveyedLink(name="card", mac="00:00:5e:00:53:17", driver=each) for each in drivers)
+        context = Around(survey=Survey(machine=SurveyedMachine(cpu_vendor="intel"), links=links))
+        return family_of(section(text), context).packages["firmware"]
+
+    assert firmware(text, driver) == (*firmware(text), *more)
+    assert firmware(text + 'firmware_packages = ["one"]\n', driver) == ("one",)
+    assert firmware(text + "firmware = false\n", driver) == ()
+
+
+@pytest.mark.parametrize(("text", "rotational", "warned"), [
+    (PACMAN, False, True), (PACMAN, True, False), (PACMAN + 'services = ["fstrim.timer"]\n', False, False),
+    (APT, False, False),  # postinst of Debian 12's util-linux enables it
+])  # fmt: skip
+def test_a_solid_state_disk_wants_its_timer(text: str, rotational: bool, warned: bool) -> None:
+    disk = SurveyedDisk(path="/dev/sda", serial=LAYOUT.serial, rotational=rotational, size_bytes=1)
+    around = Around(survey=Survey(machine=SurveyedMachine(cpu_vendor="intel"), disks=(disk,)))
+    found = [fault for fault in faults(text, around) if fault.code == "no-trim"]
+    assert [fault.warning for fault in found] == [True] * warned
+
+
+def test_debian_s_util_linux_enables_the_timer_itself() -> None:
+    script = Path("/var/lib/dpkg/info/util-linux.postinst").read_text(encoding="utf-8")
+    assert "deb-systemd-helper enable 'fstrim.timer'" in script
 
 
 def test_the_draft_passes_its_own_check() -> None:

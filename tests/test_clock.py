@@ -123,8 +123,17 @@ def test_servers_nobody_asks_are_a_fault() -> None:
 def test_local_time_beside_another_system_warns_with_both_cures() -> None:
     [fault] = faults(ZONE + 'hardware_clock = "local"', Around(others=("factory",)))
     assert (fault.code, fault.warning, len(fault.notes)) == ("hardware-clock-local", True, 2)
-    assert faults(ZONE + 'hardware_clock = "local"') == []
     assert faults(ZONE, Around(others=("factory",))) == []
+    [alone] = faults(ZONE + 'hardware_clock = "local"')
+    assert (alone.code, alone.warning, alone.nearest) == ("hardware-clock-local", True, "utc")
+
+
+def test_local_time_is_cautioned_against_where_it_is_set() -> None:
+    """timedatectl(1), set-local-rtc: trouble with changes of summer time; UTC is what it advises."""
+    for word in ("local", "utc"):
+        action = actions(f'{ZONE}hardware_clock = "{word}"')["clock.hardware"]
+        assert any("summer time" in text for text in action.cautions) is (word == "local")
+        assert any("summer time" in text for text in action.upkeep) is (word == "local")
 
 
 # --- actions -----------------------------------------------------------------------------------------------------
@@ -187,7 +196,9 @@ def test_no_synchronisation_no_action() -> None:
 def test_the_draft_passes_and_follows_the_survey(kind: str, clock: str) -> None:
     part = SurveyedPartition(number=1, start=1, size=1, type="", uuid="", filesystem=SurveyedFileSystem(type=kind))
     text = draft(Survey(disks=(SurveyedDisk(path="/dev/sda", size_bytes=1, partitions=(part,)),)))
-    assert faults(text.removeprefix("[clock]\n")) == []
+    kept = ("factory",) if clock == "local" else ()
+    found = faults(text.removeprefix("[clock]\n"), Around(others=kept))
+    assert [(fault.code, fault.warning) for fault in found] == [("hardware-clock-local", True)] * len(kept)
     assert section(text.removeprefix("[clock]\n")).hardware_clock == clock
 
 

@@ -221,7 +221,7 @@ def test_e02_names_do_not_resolve() -> None:
     assert "getent" in library.verbs(["online"])
 
 
-@caught_by(function("network.checks:_survey_faults"), function("network.checks:_link_faults"))
+@caught_by(function("network.links:_survey_faults"), function("network.links:_match_faults"))
 def test_e03_another_interface_name() -> None:
     said = faults(spec=(("00:00:5e:00:53:17", "00:00:5e:00:53:19"),))["link-not-in-survey"]
     assert "the survey has no such network card" in said and "00:00:5e:00:53:17 (ethernet enp0s31f6)" in said

@@ -305,14 +305,36 @@ def apt_lists() -> None:
         command("apt-get", "-q", "update")
 
 
-@pytest.mark.proves(family="apt", by="tool")
+@pytest.fixture(scope="module")
+def firmware_names(tmp_path_factory: pytest.TempPathFactory, apt_lists: None) -> set[str]:
+    """What the machine's own source has in the component for firmware, read into a folder of the test."""
+    # fmt: off
+    targets = command("apt-get", "indextargets", "--format", "$(REPO_URI) $(RELEASE) $(COMPONENT)",
+                      "Created-By: Packages").splitlines()
+    # fmt: on
+    rows = [line.split() for line in targets]
+    uri, release = next((uri, release) for uri, release, part in rows if part == "main" and "-" not in release)
+    state = tmp_path_factory.mktemp("firmware")
+    (state / "lists/partial").mkdir(parents=True)
+    (state / "status").touch()
+    (state / "sources.list").write_text(f"deb {uri} {release} {apt.FIRMWARE_COMPONENT}\n")
+    options = ("-o", f"Dir::Etc::sourcelist={state}/sources.list", "-o", "Dir::Etc::sourceparts=-",
+               "-o", f"Dir::State={state}", "-o", f"Dir::State::status={state}/status", "-o",
+               f"Dir::Cache={state}/cache", "-o", "APT::Sandbox::User=root")  # fmt: skip
+    command("apt-get", "-q", *options, "update")
+    return set(command("apt-cache", *options, "pkgnames").split())
+
+
 @pytest.mark.usefixtures("apt_lists")
-def test_the_apt_names_are_in_the_package_lists() -> None:
-    """Debian 12, main; firmware and microcode lie in another component and are from memory."""
+@pytest.mark.proves(family="apt", by="tool")
+def test_the_apt_names_are_in_the_package_lists(firmware_names: set[str]) -> None:
+    """Debian 12: main, and the component for firmware and microcode."""
     tables = (apt.PACKAGES, apt.BY_ARCHITECTURE["amd64"])
     names = {name for table in tables for need, found in table.items() if need != "firmware" for name in found}
     known = set(command("apt-cache", "pkgnames").split())
     assert names - known == set()
+    firmware = (apt.PACKAGES["firmware"], *apt.APT.microcode.values(), *apt.FIRMWARE_BY_DRIVER.values())
+    assert {name for found in firmware for name in found} - firmware_names == set()
 
 
 @pytest.mark.proves(family="apt", by="tool")

@@ -12,6 +12,9 @@ from bedplate_steps.base.facts import microcode_vendor
 from bedplate_steps.base.families import chosen
 from bedplate_steps.base.model import Base
 
+TRIM = "fstrim.timer"
+"""Once a week, and passes over what cannot do it: fstrim(8), of util-linux in every family."""
+
 
 def check(base: Base, context: Context) -> Iterable[Fault]:
     """All faults and warnings of the section."""
@@ -33,6 +36,7 @@ def check(base: Base, context: Context) -> Iterable[Fault]:
         )  # fmt: skip
     yield from _microcode(base, context)
     yield from _room(base, context)
+    yield from _trim(base, context)
 
 
 def _microcode(base: Base, context: Context) -> Iterable[Fault]:
@@ -55,4 +59,15 @@ def _room(base: Base, context: Context) -> Iterable[Fault]:
         yield Fault(
             code="root-too-small", message="the root partition has no room for a usual base of this family",
             path=("family",), found=f"{in_gib(have)} on {root.name}", allowed=f"at least {in_gib(needed)}",
+        )  # fmt: skip
+
+
+def _trim(base: Base, context: Context) -> Iterable[Fault]:
+    if context.survey is None or not context.has(Layout) or chosen(base, context).trims or TRIM in base.services:
+        return
+    serial = context.fact(Layout).serial
+    if any(disk.serial == serial and not disk.rotational for disk in context.survey.disks):
+        yield Fault(
+            code="no-trim", message="the disk is solid-state, and nothing will tell it which blocks are free",
+            path=("services",), allowed=f'services = ["{TRIM}"]', warning=True,
         )  # fmt: skip

@@ -9,7 +9,7 @@ def draft(survey: Survey) -> str:
     """TOML text with the reason for each choice."""
     vendor = survey.machine.cpu_vendor
     why = f"the survey names {vendor}" if vendor else "the survey could not tell: set intel, amd or none"
-    solid = any(not disk.rotational for disk in survey.disks)
+    solid = any(not (disk.rotational or disk.removable) for disk in survey.disks)
     lines = [
         "[base]",
         '# Whose packages: "apt", "pacman" or "dnf". Take the family of the live medium you have.',

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
-from bedplate_steps.base.families import chosen
+from bedplate_steps.base.families import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
 
@@ -14,7 +14,7 @@ def family_of(base: Base, context: Context) -> Family:
     table = family.table(context.machine.architecture)
     if base.kernel:
         table["kernel"] = (base.kernel,)
-    table["firmware"] = (base.firmware_packages or table["firmware"]) if base.firmware else ()
+    table["firmware"] = _firmware(base, family, context) if base.firmware else ()
     table["microcode"] = family.microcode.get(microcode_vendor(base, context), ())
     return Family(
         name=family.name,
@@ -25,6 +25,15 @@ def family_of(base: Base, context: Context) -> Family:
         from_archive=bool(base.archive),
         source=base.source,
     )
+
+
+def _firmware(base: Base, family: PackageFamily, context: Context) -> tuple[str, ...]:
+    """What the section names; else the general set, and what the survey's network cards need beside it."""
+    if base.firmware_packages:
+        return base.firmware_packages
+    general = family.table(context.machine.architecture)["firmware"]
+    drivers = [link.driver for link in context.survey.links] if context.survey else []
+    return tuple(dict.fromkeys((*general, *(name for driver in drivers for name in family.firmware_for(driver)))))
 
 
 def microcode_vendor(base: Base, context: Context) -> str:

@@ -12,8 +12,9 @@ from bedplate_steps.clock.model import Clock
 
 _CURES = (
     "Cure 1: hardware_clock = \"utc\" here, and tell the other system to read the hardware clock as UTC.",
-    "Cure 2: leave it local, and look at the time in both systems after each change of summer time: both systems "
-    "correct the clock, and synchronisation here may write UTC to it.",
+    "Cure 2: leave it local, and after each change of summer time start the other system first, then look at the time "
+    "in both: nothing in the clock tells whether it was changed already, so it is an hour wrong until one system has "
+    "corrected it, and wrong again if both have.",
 )
 
 
@@ -54,6 +55,17 @@ def _zone(zone: str) -> Iterable[Fault]:
 
 def _hardware_clock(clock: Clock, context: Context) -> Iterable[Fault]:
     others = context.fact(Layout).other_systems if context.has(Layout) else ()
+    if clock.hardware_clock == "local" and not others and context.has(Layout):
+        yield Fault(
+            code="hardware-clock-local",
+            message="no other system is kept that could want local time in the hardware clock, and it is wrong for an "
+            "hour after each change of summer time",
+            path=("hardware_clock",),
+            found=shown("local"),
+            allowed='"utc"',
+            nearest="utc",
+            warning=True,
+        )
     if clock.hardware_clock == "local" and others:
         yield Fault(
             code="hardware-clock-local",

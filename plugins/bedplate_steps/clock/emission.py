@@ -29,6 +29,15 @@ _VALUE = "RealTimeIsUniversal"
 _UNITS = {"timesyncd": "systemd-timesyncd.service", "chrony": "chronyd.service"}
 _DEBIAN_CHRONY = "chrony.service"
 
+_SUMMER_TIME = (
+    "Two systems that keep one clock in local time are an hour wrong after a change of summer time, until one of them "
+    "has corrected it, and again if both have. UTC in both has no such day."
+)
+_EACH_SUMMER = (
+    "After each change of summer time: start the other system first, look at the time in both, and set it in one of "
+    "them."
+)
+
 TIMESYNCD = "/etc/systemd/timesyncd.conf.d/servers.conf"
 
 
@@ -155,8 +164,8 @@ def _hardware_clock(clock: Clock) -> Action:
             ),
         ),
         audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"),),
-        upkeep=("After each change of summer time: look at the time in both systems, and set it in one of them.",)
-        if local else (),
+        cautions=(_SUMMER_TIME,) if local else (),
+        upkeep=(_EACH_SUMMER,) if local else (),
         way_back=WayBack(
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
         ),

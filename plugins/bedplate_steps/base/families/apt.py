@@ -1,6 +1,7 @@
 """The apt family: a minimal system by mmdebstrap or debootstrap, then one apt-get transaction inside it.
 
-Package names are those of Debian 12 (main), read in its package lists; "from memory" marks the rest.
+Package names are those of Debian 12 (main, and non-free-firmware for firmware and microcode), read in its package
+lists; "from memory" marks the rest.
 """
 
 from __future__ import annotations
@@ -48,7 +49,6 @@ PACKAGES: dict[str, tuple[str, ...]] = {
     "ssh-server": ("openssh-server",),
     "udev": ("udev",),
     "dbus": ("dbus",),
-    # Not in main, so from memory.
     "firmware": ("firmware-linux", "firmware-iwlwifi", "firmware-realtek", "firmware-atheros", "firmware-sof-signed"),
 }
 
@@ -65,6 +65,26 @@ BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
         "loader-systemd-boot": ("systemd-boot", "systemd-boot-efi"),
         "secure-boot": ("shim-signed", "grub-efi-arm64-signed"),
     },
+}
+
+FIRMWARE_BY_DRIVER: dict[str, tuple[str, ...]] = {  # which driver asks for which package's files: from memory
+    "at76c50x": ("atmel-firmware",),
+    "bnx2": ("firmware-bnx2",),
+    "bnx2x": ("firmware-bnx2x",),
+    "brcmfmac": ("firmware-brcm80211",),
+    "brcmsmac": ("firmware-brcm80211",),
+    "ipw2": ("firmware-ipw2x00",),
+    "libertas": ("firmware-libertas",),
+    "liquidio": ("firmware-cavium",),
+    "mwifiex": ("firmware-libertas",),
+    "mwl8k": ("firmware-libertas",),
+    "myri10ge": ("firmware-myricom",),
+    "netxen": ("firmware-netxen",),
+    "nfp": ("firmware-netronome",),
+    "qede": ("firmware-qlogic",),
+    "wl12xx": ("firmware-ti-connectivity",),
+    "wl18xx": ("firmware-ti-connectivity",),
+    "zd1211": ("firmware-zd1211",),
 }
 
 KEYRING = "/etc/apt/keyrings/base.gpg"
@@ -211,7 +231,9 @@ APT = PackageFamily(
     tools=("chroot",),
     packages=PACKAGES,
     by_architecture=BY_ARCHITECTURE,
-    microcode={"intel": ("intel-microcode",), "amd": ("amd64-microcode",)},  # in non-free-firmware; from memory
+    microcode={"intel": ("intel-microcode",), "amd": ("amd64-microcode",)},
+    firmware_by_driver=FIRMWARE_BY_DRIVER,
+    trims=True,  # postinst of util-linux, Debian 12
     admin_group="sudo",
     rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
     room_mib=2560,

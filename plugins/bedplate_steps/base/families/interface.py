@@ -31,6 +31,10 @@ class PackageFamily:
     """The same for `amd64` and `arm64`, where the names differ."""
     microcode: Mapping[str, Names] = field(hash=False)
     """Package names by CPU vendor, `intel` and `amd`."""
+    firmware_by_driver: Mapping[str, Names] = field(factory=dict, hash=False)
+    """Firmware packages beside the general set, by how the name of a network card's driver begins."""
+    trims: bool = False
+    """Whether its packages themselves enable the timer that tells a solid-state disk which blocks are free."""
     admin_group: str
     """The group whose members administer the machine by the family's own practice."""
     rebuild_initramfs: Argv
@@ -55,6 +59,12 @@ class PackageFamily:
     def table(self, architecture: str) -> dict[str, Names]:
         """Need to package names for `amd64` or `arm64`."""
         return {**self.packages, **self.by_architecture[architecture]}
+
+
+    def firmware_for(self, driver: str) -> Names:
+        """Packages a network card with that driver needs beside the general set; the longest name that fits counts."""
+        fits = sorted((name for name in self.firmware_by_driver if driver.startswith(name)), key=len)
+        return self.firmware_by_driver[fits[-1]] if fits else ()
 
 
 def reachable(verb: str, source: str, *words: str, by_hand: tuple[str, ...] = ()) -> tuple[Check, ...]:

@@ -62,6 +62,16 @@ BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
 }
 
 
+FIRMWARE_BY_DRIVER: dict[str, tuple[str, ...]] = {  # split off the general package; all but the last from memory
+    "bnx2x": ("linux-firmware-bnx2x",),
+    "liquidio": ("linux-firmware-liquidio",),
+    "mlxsw": ("linux-firmware-mellanox",),
+    "nfp": ("linux-firmware-nfp",),
+    "qede": ("linux-firmware-qlogic",),
+    "mwifiex": ("linux-firmware-marvell",),
+}
+
+
 def config(base: Base) -> str:
     """A pacman.conf(5) for the spec's own source; empty if the medium's is to be used."""
     if not base.source:
@@ -130,6 +140,7 @@ PACMAN = PackageFamily(
     packages=PACKAGES,
     by_architecture=BY_ARCHITECTURE,
     microcode={"intel": ("intel-ucode",), "amd": ("amd-ucode",)},
+    firmware_by_driver=FIRMWARE_BY_DRIVER,
     admin_group="wheel",
     rebuild_initramfs=("mkinitcpio", "-P"),
     room_mib=3584,
