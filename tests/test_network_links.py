@@ -209,6 +209,7 @@ def test_the_passphrase_stands_in_no_argument() -> None:
     call = conf_call(WPA)
     assert call.stdin == (SecretRef("wifi-air"),)
     assert not any(isinstance(word, SecretRef) for word in call.args)
+    assert {"package:wifi-wpa", "target:api"} <= set(actions(WPA)["network.link-air"].needs)
     [secret] = actions(WPA)["network.link-air"].secrets
     assert (secret.min_length, secret.max_length) == (8, 63)  # IEEE 802.11: 8 to 63 characters
     sae = actions(WPA.replace("wpa-psk", "sae"))["network.link-air"].secrets[0]

@@ -11,6 +11,13 @@ hosts = [{ address = "192.0.2.10", names = ["tide-store"] }]
 name = "cable"
 mac = "00:16:3e:5a:17:01"
 dhcp = "both"                         # both, ipv4, ipv6 or no
+ipv6_privacy = "temporary"            # temporary, public or off
+
+[[network.links]]
+name = "pumps"
+vlan = { id = 42, on = "cable" }      # instead of mac
+dhcp = "no"
+addresses = ["192.0.2.66/28"]
 
 [[network.links]]
 name = "air"

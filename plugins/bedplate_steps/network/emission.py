@@ -26,7 +26,15 @@ from bedplate.hookspecs import Context
 from bedplate_steps.network import wpa
 from bedplate_steps.network.addresses import static_addresses
 from bedplate_steps.network.checks import full_name, host_name
-from bedplate_steps.network.managers import Manager, chosen, enabled_units, masked_units, needs_of, settled
+from bedplate_steps.network.managers import (
+    WIFI_NEEDS,
+    Manager,
+    chosen,
+    enabled_units,
+    masked_units,
+    needs_of,
+    settled,
+)
 from bedplate_steps.network.model import Network, NetworkLink
 from bedplate_steps.network.wifi import country_file, secret
 
@@ -139,10 +147,13 @@ def _own_address(section: Network, context: Context) -> str:
 
 def _link(link: NetworkLink, section: Network, manager: Manager, context: Context) -> Action:
     secrets = secret(link, link.wifi, section) if link.wifi else ()
+    files = manager.link_files(link, section, context)
+    called = any(isinstance(file, Call) for file in files)  # by a program of the Wi-Fi package in the target
+    tokens = ("target:api", *context.fact(Family).tokens(WIFI_NEEDS[section.daemon])) if called else ()
     return _file_action(
         f"link-{link.name}", f"Describe the link {link.name} ({kind_of(link)}) for {manager.title}",
-        "Without it the machine has no network after its first start.",
-        manager.link_files(link, section, context), secrets=secrets, audits=_link_runs(link, section),
+        "Without it the machine has no network after its first start.", files, secrets=secrets,
+        audits=_link_runs(link, section), needs=tokens,
     )  # fmt: skip
 
 
@@ -286,7 +297,7 @@ def _first_boot(section: Network, manager: Manager) -> Action:
 
 def _file_action(
     words: str, title: str, reason: str, files: tuple[WriteFile | Call, ...], *, secrets: tuple[Secret, ...] = (),
-    audits: tuple[Check, ...] = (),
+    audits: tuple[Check, ...] = (), needs: tuple[str, ...] = (),
 ) -> Action:  # fmt: skip
     """An action that only writes files into the target."""
     operations: tuple[Operation, ...] = files
@@ -296,7 +307,7 @@ def _file_action(
         reason=reason,
         stage=Stage.TARGET,
         operations=operations,
-        needs=("base", *(("target:api",) if any(isinstance(file, Call) for file in files) else ())),
+        needs=("base", *needs),
         gives=tuple(f"file:{quote(_path(file))}" for file in files),  # a Wi-Fi name can hold blanks, a token none
         proofs=tuple(proof for file in files for proof in _proofs(file)),
         audits=audits,

@@ -77,6 +77,7 @@ def _by_hand(path: str, wifi: Wifi, head: str) -> tuple[str, ...]:
         f"printf '%s\\n' {words} > {path}",
         "# The next line waits for the passphrase and does not show it: type it and press Enter.",
         "stty -echo; IFS= read -r PASSPHRASE; stty echo",
+        "# After that, write what is made of it:",
         *((key,) if wifi.security == "wpa-psk" else ()),
         f"printf '    sae_password=%s\\n}}\\n' \"$(printf '%s' \"$PASSPHRASE\" | od -An -v -tx1 | tr -d ' \\n')\" "
         f">> {path}",
