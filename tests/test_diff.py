@@ -37,6 +37,7 @@ HOME = '[[disk.new]]\nname = "home"\nsize = "rest"\nfilesystem = "ext4"\nlabel =
 ALONE: list[Edit] = [(SWAP, ""), (HOME, "")]
 """Only a root partition, free space behind it."""
 DATA = '[[disk.new]]\nname = "readings"\nsize = "20GiB"\nfilesystem = "ext4"\nmount = "/srv/readings"\n'
+VLAN = '[[network.links]]\nname = "pump"\nvlan = { id = 42, on = "wired" }\n'
 BEN = '[[users.people]]\nname = "ben"\nuid = 1500\npassword = "none"\nauthorized_keys = ["{key}"]\n'
 KEY = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd ben"
 WITH_BEN: Edit = ("", BEN.format(key=KEY))
@@ -82,6 +83,19 @@ PAIRS: dict[str, tuple[list[Edit], list[Edit], list[tuple[str, str]]]] = {
     "Wi-Fi name": ([], [('ssid = "Saltmarsh"', 'ssid = "Dunes"')],
                    [('link station: the wireless network "Dunes" instead of the wireless network "Saltmarsh"',
                      NEXT_BOOT)]),
+    "VLAN added": ([], [("", VLAN)], [("link pump is added (VLAN 42 on wired)", NEXT_BOOT)]),
+    "VLAN removed": ([("", VLAN)], [], [("link pump is removed", NEXT_BOOT)]),
+    "VLAN number": ([("", VLAN)], [("", VLAN.replace("42", "43"))],
+                    [("link pump: VLAN 43 on wired instead of VLAN 42 on wired", NEXT_BOOT)]),
+    "VLAN's cable renamed": ([("", VLAN)], [("", VLAN.replace("wired", "cable")), ('name = "wired"', 'name = "cable"')],
+                             [("link wired is renamed to cable (the same card, 00:00:5e:00:53:17)", NEXT_BOOT),
+                              ("link pump: VLAN 42 on cable instead of VLAN 42 on wired", NEXT_BOOT)]),
+    "IPv6 privacy": ([], [('mac = "00:00:5e:00:53:17"', 'mac = "00:00:5e:00:53:17"\nipv6_privacy = "public"')],
+                     [("link wired: IPv6 privacy public instead of temporary", NEXT_BOOT)]),
+    "Wi-Fi program": ([('manager = "networkmanager"', 'manager = "networkd"')],
+                      [('manager = "networkmanager"', 'manager = "networkd"\nwifi_daemon = "wpa_supplicant"')],
+                      [("package wpasupplicant is added", IN_PLACE), ("package iwd is removed", IN_PLACE),
+                       ("Wi-Fi program wpa_supplicant replaces the usual one", NEXT_BOOT)]),
     "group joined": ([], [(GROUPS, 'groups = ["dialout", "video"]')],
                      [("user ana joins group video", IN_PLACE)]),  # usermod(8)
     "group left": ([], [(GROUPS, "groups = []")], [("user ana leaves group dialout", IN_PLACE)]),  # gpasswd(1)

@@ -31,6 +31,8 @@ CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
     "options": tuple(('mount = "/home"', f'mount = "/home"\noptions = {word}') for word in ("[]", '["noatime"]')),
     "root": tuple(('size = "40GiB"', f'size = "{size}"') for size in ("40GiB", "50GiB")),
     "notes": tuple(("keep it.", word) for word in ("keep it.", "keep it, please.")),
+    "vlan": (("", ""), *(("", f'[[network.links]]\nname = "pump"\nvlan = {{ id = {number}, on = "wired" }}\n')
+                         for number in (42, 43))),
     "optional": tuple(('mac = "00:00:5e:00:53:17"\noptional = true', f'mac = "00:00:5e:00:53:17"\noptional = {word}')
                       for word in ("true", "false")),
 }  # fmt: skip
