@@ -12,6 +12,7 @@ from bedplate.actions import Action, Call, InTarget, SecretRef
 from bedplate.changes import Change
 from bedplate.faults import dotted
 from bedplate.hookspecs import Side
+from bedplate.testing import Host, conformance_tests
 from networking import AIR, CABLE, LINK, NEEDS, STEP, SURVEY, WIFI, Around, actions, faults, section, written
 from verb_runner import SHELLS
 from verb_runner import run as run_verb
@@ -300,3 +301,20 @@ def test_every_change_has_a_proof_and_a_way_back() -> None:
     for action in found:
         assert not action.changes or (action.proofs and action.way_back.note and action.way_back.operations)
     assert set(NEEDS) >= {"wifi-wpa"}
+
+
+# --- the contract ----------------------------------------------------------------------------------------------------
+
+
+KELP = Host.read(Path(__file__).resolve().parent.parent / "specs/kelp-02.toml")
+
+
+def on_kelp(text: str) -> str:
+    """The same links with the cards of an example machine."""
+    text = text.replace(CABLE, "00:00:5e:00:53:17").replace(AIR, "00:00:5e:00:53:18")
+    return "[network]\n" + text.replace("[[links]]", "[[network.links]]")
+
+
+test_the_step_keeps_to_the_contract = conformance_tests(
+    "network", examples=[on_kelp(LINK + VLAN), on_kelp(NM + LINK + VLAN), on_kelp(WPA)], hosts=[KELP]
+)

@@ -56,7 +56,8 @@ class NetworkLink:
     IPv6 at all on this link."""
     ipv6_privacy: str = "temporary"
     """Temporary addresses beside the self-made one (RFC 8981): `temporary` (for connections this machine opens),
-    `public` (made, but used only by programs that ask), or `off`."""
+    `public` (made, but used only by programs that ask), or `off`. The first is what RFC 8981 turned its forerunner's
+    "off unless asked for" into (from memory); whoever looks for the machine still finds it at the lasting address."""
     addresses: tuple[str, ...] = ()
     """Fixed addresses with their prefix length: `192.0.2.5/24`."""
     gateways: tuple[str, ...] = ()
