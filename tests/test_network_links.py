@@ -92,6 +92,8 @@ def test_one_number_on_two_cables_is_two_vlans() -> None:
 def test_a_card_of_the_survey_keeps_its_name() -> None:
     found = faults(LINK + VLAN.replace("pump", "enp1s0"), Around(survey=SURVEY))
     assert [(fault.code, dotted(fault.path)) for fault in found] == [("interface-name", "links[1].name")]
+    assert faults(WPA.replace('"air"', '"wlp2s0"'), Around(survey=SURVEY)) == []
+    assert faults(WPA.replace('"air"', '"enp1s0"'), Around(survey=SURVEY)) != []
 
 
 def test_privacy_without_own_addresses_is_a_warning() -> None:

@@ -15,6 +15,10 @@ from bedplate_steps.network.checks import host_name
 from bedplate_steps.network.model import Network, NetworkLink
 
 _WHY = "The link keeps what it has until the next start, so that nobody is cut off in the middle of the work."
+_AT_HAND = (
+    "The old program leaves with its package, and a link that it holds can be down until then: do it at the machine, "
+    "or over another link."
+)
 _WORDS = {"dhcp": "DHCP", "ipv6": "IPv6 from the network", "ipv6_privacy": "IPv6 privacy",
           "addresses": "fixed addresses", "gateways": "gateways", "dns": "name servers", "search": "search domains",
           "interface": "interface", "mac": "hardware address"}  # fmt: skip
@@ -159,7 +163,7 @@ def _manager(before: Network, after: Network, old: Side, new: Side) -> Iterator[
             cost=Cost.NEXT_BOOT,
             old=("manager",),
             new=("manager",),
-            why="Two managers at once fight over the links: the new one takes over at the next start.",
+            why="Two managers at once fight over the links: the new one takes over at the next start. " + _AT_HAND,
             actions=(*work, *amend(old.actions, new.actions, *links)),
             covers=("network.first-start",),
         )
@@ -168,5 +172,5 @@ def _manager(before: Network, after: Network, old: Side, new: Side) -> Iterator[
         if one != other:
             links = list(differing(old.actions, new.actions, "network.link-"))
             yield Change(says=f"{words} {other or 'the usual one'} replaces {one or 'the usual one'}",
-                         cost=Cost.NEXT_BOOT, old=(key,), new=(key,),
+                         cost=Cost.NEXT_BOOT, old=(key,), new=(key,), why=_AT_HAND if key == "wifi_daemon" else "",
                          actions=(*work, *amend(old.actions, new.actions, *links)))  # fmt: skip

@@ -81,7 +81,8 @@ def _name_faults(section: Network, link: NetworkLink, context: Context) -> Itera
     manager = chosen(section, context)
     if manager is None or not manager.interface_name(link, settled(section, manager)):
         return
-    cards = {each.name for each in context.survey.links} if context.survey else set()
+    surveyed = context.survey.links if context.survey else ()
+    cards = {each.name for each in surveyed if each.mac.lower() != link.mac.lower()}
     cards |= {each.interface for each in section.links}
     trouble = (
         "it stands for other links in the kernel's settings" if link.name in _TAKEN
