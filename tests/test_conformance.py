@@ -14,11 +14,11 @@ from attrs import frozen
 from bedplate import build, checks, pipeline
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, WayBack, WriteFile
 from bedplate.blame import Origin
-from bedplate.changes import Change, Cost
+from bedplate.changes import Change, Cost, amend
 from bedplate.faults import Fault
-from bedplate.hookspecs import Step, hookimpl
+from bedplate.hookspecs import Side, Step, hookimpl
 from bedplate.registry import assemble, load
-from bedplate.testing import HOST, RULES, Host, Subject, conformance_tests
+from bedplate.testing import HOST, RULES, Host, Subject, comparing, conformance_tests, schemas, unchecked
 
 ROOT = Path(__file__).resolve().parent.parent
 MACHINES = [Host.read(ROOT / "specs" / f"{name}.toml") for name in ("kelp-02", "limpet-01", "barnacle-05", "tern-04")]
@@ -48,7 +48,7 @@ SCHEMA: dict[str, Any] = {
 }  # fmt: skip
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "So."}
 DONE: dict[str, Any] = {"proofs": (checks.succeeds("It is", "test", "-e", InTarget("/x")),),
-                        "way_back": WayBack(note="Nothing is left of it.")}  # fmt: skip
+                        "way_back": WayBack(note="It stays, and harms nobody.", possible=False)}  # fmt: skip
 GOOD = build.write_file("reed.file", "/etc/reed", "reed\n", **WORDS)
 
 
@@ -72,8 +72,12 @@ class Other:
     note: str = ""
 
 
-def found(*, emit: Any = lambda section, context: [GOOD], **changes: Any) -> list[str]:
-    """What the kit says of a small step with something changed."""
+NORTH = '[reed]\nname = "north"\nnotes = "sluice"\n'
+
+
+def about(*, emit: Any = lambda section, context: [GOOD], example: str = NORTH, **changes: Any) -> Subject:
+    """A small step with something changed, under test."""
+    bad = changes.pop("bad", {})
 
     class Plugin:
         bedplate_contract = 1
@@ -86,9 +90,15 @@ def found(*, emit: Any = lambda section, context: [GOOD], **changes: Any) -> lis
     registry = assemble([(Origin(plugin="reed", distribution="saltmarsh-reed", version="2"), Plugin())])
     whole = attrs.evolve(load(), steps={**load().steps, **registry.steps})
     assert registry.steps
-    host = HOST.using("example", Host.parse('[reed]\nname = "north"\nnotes = "sluice"\n'))
-    about = Subject(section="reed", hosts=(host,), registry=pipeline.usable(whole))
-    return [f"{rule.__name__}: {one}" for rule in RULES if rule.__name__ not in SLOW for one in rule(about)]
+    host = HOST.using("example", Host.parse(example))
+    refused = {code: HOST.using("bad", Host.parse(text)) for code, text in bad.items()}
+    return Subject(section="reed", hosts=(host,), registry=pipeline.usable(whole), bad=refused)
+
+
+def found(**changes: Any) -> Iterator[str]:
+    """What the kit says of it, rule by rule."""
+    step = about(**changes)
+    return (f"{rule.__name__}: {one}" for rule in RULES if rule.__name__ not in SLOW for one in rule(step))
 
 
 SLOW = ("scripts_are_clean", "every_process_gives_the_same_bytes")
@@ -134,6 +144,31 @@ def faulting(section: Reed, context: object) -> Iterator[Fault]:
         yield Fault(code="Bad Notes", message="bad", path=("notes",))
 
 
+def strict(section: Reed, context: object) -> Iterator[Fault]:
+    if section.name == "south":
+        yield Fault(code="reed-south", message="no reed grows there", path=("name",), found=section.name)
+
+
+def repeating(section: Reed, context: object) -> Iterator[Fault]:
+    if section.name == "south":
+        yield Fault(code="reed-south", message="no reed grows there", path=("reed", "name"))
+
+
+SOUTH = {"reed-south": '[reed]\nname = "south"\n'}
+
+
+@frozen(kw_only=True)
+class Listed:
+    name: str
+    notes: list[str] = attrs.field(factory=list)
+
+
+@frozen(kw_only=True)
+class Bare:
+    pass
+
+
+BARE: dict[str, Any] = {"schema": {**SCHEMA, "required": [], "properties": {}}, "model": Bare, "example": "[reed]\n"}
 SHELL = Run(argv=("sh", "-c", "reed"))
 
 COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
@@ -158,13 +193,29 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
                    "reads /etc/x of the live medium"),
     "secret nobody lists": (emitting(attrs.evolve(GOOD, operations=(
         WriteFile(path=InTarget("/etc/x"), content=(SecretRef("key"),)),))), "no action lists it in `secrets`"),
+    "proof of nothing there": (emitting(attrs.evolve(GOOD, proofs=(
+        checks.outputs("Is", "yes", "lpstat", "-p"),))), "run it there with where=Where.TARGET"),
+    "way back without work": (emitting(attrs.evolve(GOOD, way_back=WayBack(note="It goes."))),
+                              "nothing takes it back: give its way back operations"),
+    "arrays that change": ({"model": Listed, "schema": with_property(type="array", items=TEXT)},
+                           "arrays are tuple[X, ...]"),
+    "check that refuses nothing": ({"check": strict}, "check has refused nothing that was tried: give a bad example"),
+    "bad example that passes": ({"bad": SOUTH}, "the bad example reed-south is not refused by a fault of that code: "
+                                                "nothing is said against it"),
+    "bad example of another fault": ({"check": strict, "bad": {"reed-east": SOUTH["reed-south"]}},
+                                     "not refused by a fault of that code: spec.toml"),
+    "path from the top": ({"check": repeating, "bad": SOUTH}, "names [reed] in its path ('reed', 'name')"),
+    "changes never asked": ({**BARE, "changes": lambda old, new: ()}, "give a second one"),
     "pasted command": ({"emit": pasting}, "tells a person to type it unquoted"),
     "option": ({"emit": optional}, "hands it to reed as an option"),
     "going up": ({"emit": pathing}, "never goes up with .."),
     "control characters": ({"emit": carrying, "schema": without_pattern()}, "carries a control character"),
     "crash": ({"emit": crashing}, "AssertionError: no notes"),
     "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
+    "crash, told whole": ({"emit": crashing}, 'in crashing\n    assert section.notes, "no notes"'),
     "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "[reed]: ZeroDiv"),
+    "misspelt action": ({"emit": carrying, "changes": lambda old, new: amend(old.actions, new.actions, "reed.fiel")},
+                        "no action reed.fiel in either spec (nearest: reed.file)"),
     "change with a full stop": ({"emit": carrying, "changes": lambda old, new: [Change(
         says="Other notes.", cost=Cost.NOTHING)]}, "a change is told in one line without a full stop"),
     "bad draft": ({"draft": lambda survey: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),
@@ -173,13 +224,71 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
 
 
 def test_a_good_step_is_not_complained_of() -> None:
-    assert found() == []
+    assert list(found()) == []
+    assert list(found(check=strict, bad=SOUTH)) == []
+
+
+def test_the_only_example_is_varied_to_ask_for_changes() -> None:
+    asked: list[tuple[Any, Any]] = []
+
+    def changes(old: Side, new: Side) -> Iterator[Change]:
+        asked.append((old.section, new.section))
+        yield from ()
+
+    assert comparing.changes_can_be_told(about(emit=carrying, changes=changes)) == []
+    assert any(old != new for old, new in asked) and all(old and new for old, new in asked)
+    asked.clear()
+    comparing.changes_can_be_told(about(emit=carrying, changes=changes, comes_and_goes=True))
+    assert {(old is None, new is None) for old, new in asked} == {(False, False), (True, False), (False, True)}
+
+
+def test_a_rule_with_nothing_to_look_at_is_not_said_to_hold() -> None:
+    missing, broken = Subject(section="tide", hosts=(HOST,), registry=load()), about(emit=lambda *_: None)
+    checked = [[rule.__name__ for rule in RULES if not unchecked(rule, step)] for step in (missing, broken)]
+    assert checked[0] == ["step_is_installed"]
+    assert "schema_is_valid" in checked[1] and "examples_compile" in checked[1]
+    assert "scripts_are_clean" not in checked[1] and "changes_are_proved" not in checked[1]
+    case = conformance_tests("tide")
+    with pytest.raises(pytest.skip.Exception, match="not checked: the step cannot be used"):
+        case(schemas.schema_is_valid)
+
+
+def test_a_contract_by_name_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(str(tmp_path))
+    (tmp_path / "reed_by_name.py").write_text("from bedplate.hookspecs import CONTRACT\nbedplate_contract = CONTRACT\n")
+    (tmp_path / "reed_by_number.py").write_text("bedplate_contract = 1\n")
+    said = []
+    for module in ("reed_by_name", "reed_by_number"):
+        step = about()
+        origin = Origin(plugin="reed", distribution="saltmarsh-reed", version="2", module=module)
+        own = attrs.evolve(step.registry.steps["reed"], origin=origin)
+        step.registry = attrs.evolve(step.registry, steps={"reed": own})
+        said.append(schemas.contract_is_a_number(step))
+    [[complaint], nothing] = said
+    assert not nothing and "bedplate_contract is CONTRACT: write the number" in complaint
+
+
+@pytest.mark.parametrize(("folder", "lies"), [("saltmarsh_reed.egg-info", True), ("saltmarsh_reed-2.dist-info", False)])
+def test_a_source_folder_is_no_installation(
+    folder: str, lies: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    information = tmp_path / folder
+    information.mkdir()
+    for name in ("PKG-INFO", "METADATA"):
+        (information / name).write_text("Metadata-Version: 2.1\nName: saltmarsh-reed\nVersion: 2\n")
+    (information / ("SOURCES.txt" if lies else "RECORD")).write_text("saltmarsh_reed.py\n")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    assert any("only found because its .egg-info" in one for one in schemas.step_is_installed(about())) is lies
 
 
 @pytest.mark.parametrize("changes, says", COMPLAINTS.values(), ids=COMPLAINTS)
 def test_the_kit_complains(changes: dict[str, Any], says: str) -> None:
-    complaints = found(**changes)
-    assert [one for one in complaints if says in one], complaints
+    heard: list[str] = []
+    for complaint in found(**changes):
+        heard.append(complaint)
+        if says in complaint:
+            return
+    pytest.fail("\n".join(heard))
 
 
 def test_a_step_that_is_not_installed_is_told() -> None:

@@ -39,8 +39,7 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
     told += _consequences(rest, told, old, new)
     rest = _uncovered(differ, told)
     told += () if told else _installing_only(rest, old, new)
-    misses = tuple(name for names in unknown.values() for name in names)
-    return Diff(old=old, new=new, told=tuple(told), quiet=rest, unknown=misses)
+    return Diff(old=old, new=new, told=tuple(told), quiet=rest)
 
 
 def _sections(old: Planned, new: Planned) -> Iterable[str]:

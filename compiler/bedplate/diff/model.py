@@ -51,8 +51,6 @@ class Diff:
     told: tuple[Told, ...]
     quiet: tuple[str, ...] = field(default=())
     """Ids of install actions that differ without anything to do for it."""
-    unknown: tuple[str, ...] = ()
-    """Ids of actions that steps asked for when they told their changes, and neither spec has."""
 
     @property
     def cost(self) -> Cost | None:

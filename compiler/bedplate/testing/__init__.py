@@ -5,7 +5,13 @@
     test_conformance = conformance_tests("tide_gauge", examples=[EXAMPLE])
 
 makes one test of each rule below. An example is a whole, valid section as it stands in a spec, header included; give
-several, so that together they use every key. The step must be installed (`pip install --editable .`). Without pytest,
+several, so that together they use every key. It is laid over the kit's machine (`testing/machine.toml`: a small server
+with an empty disk and one person, warden); further sections in it take the place of the machine's own. `bad` examples
+keep the schema and must be refused, each by the fault of that code:
+
+    test_conformance = conformance_tests("tide_gauge", examples=[EXAMPLE], bad={"keeper-unknown": BAD})
+
+The step must be installed (`pip install --editable .`). Without pytest,
 `complaints(subject("tide_gauge", [EXAMPLE]))` gives the same as sentences. The pytest plugin adds the fixture
 `bedplate_compile`, which gives any rendering of an example.
 
@@ -15,9 +21,9 @@ machine's `sh`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
-from bedplate.testing import actions, comparing, hostile, outputs, schemas
+from bedplate.testing import actions, comparing, hostile, outputs, refusals, schemas
 from bedplate.testing.subject import HOST, Host, Subject, subject
 
 __all__ = ["HOST", "RULES", "Host", "Rule", "Subject", "complaints", "conformance_tests", "subject"]
@@ -26,7 +32,7 @@ Rule = Callable[[Subject], Sequence[str]]
 """Looks at a step; gives complaints, each a sentence that says what to do."""
 
 RULES: tuple[Rule, ...] = (
-    *schemas.RULES, *actions.RULES, *hostile.RULES, *comparing.RULES, *outputs.RULES
+    *schemas.RULES, *actions.RULES, *hostile.RULES, *refusals.RULES, *comparing.RULES, *outputs.RULES
 )
 """Every rule, in the order an author meets them. The name of each is its function's."""
 
@@ -36,20 +42,33 @@ def complaints(about: Subject) -> list[str]:
     return [f"{rule.__name__}: {complaint}" for rule in RULES for complaint in rule(about)]
 
 
+def unchecked(rule: Rule, about: Subject) -> str:
+    """Why that rule has nothing to look at, what another one complains of; empty if it has."""
+    if about.missing and rule is not schemas.step_is_installed:
+        return "the step cannot be used"
+    if not about.graphs and rule not in schemas.RULES and rule is not actions.examples_compile:
+        return "no example compiles"
+    return ""
+
+
 def conformance_tests(
-    section: str, examples: Sequence[str] = (), hosts: Sequence[Host] = (HOST,)
+    section: str, examples: Sequence[str] = (), hosts: Sequence[Host] = (HOST,), bad: Mapping[str, str] | None = None
 ) -> Callable[[Rule], None]:
     """A pytest test function with one case for each rule.
 
     Each example takes the place of the section in each host, a complete machine. Without examples, the hosts' own
-    sections are looked at.
+    sections are looked at. `bad`: examples that must be refused, by the code of the fault. A rule that has nothing to
+    look at, because the step is broken or no example compiles, is skipped as not checked.
     """
     import pytest
 
-    about = subject(section, examples, hosts)
+    about = subject(section, examples, hosts, bad)
 
     @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
     def test_conformance(rule: Rule) -> None:
+        reason = unchecked(rule, about)
+        if reason:
+            pytest.skip(f"not checked: {reason}")
         found = rule(about)
         assert not found, "\n".join([f"[{section}] does not keep to the contract:", *(f"- {one}" for one in found)])
 

@@ -26,7 +26,7 @@ from bedplate.actions import (
     WriteFile,
 )
 from bedplate.faults import describe
-from bedplate.testing.subject import Subject, compiled
+from bedplate.testing.subject import HOST, Subject, compiled
 
 BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
 SHELLS = ("sh", "bash", "dash", "ash", "busybox", "zsh", "ksh", "env", "eval", "xargs", "python", "python3", "perl")
@@ -35,6 +35,10 @@ BASE = frozenset(
      "rm", "rmdir", "sort", "stat", "sync", "tail", "test", "touch", "true", "umount"}
 )
 """Commands every live medium has (POSIX.1-2017 utilities and the medium's own mount): they need no token."""
+_OF_THE_KIT = (
+    "The kit's machine is bedplate/testing/machine.toml, and the person on it is warden; an example may bring further "
+    "sections, such as [users], that take the place of the machine's own."
+)
 _ID = re.compile(r"[a-z][a-z0-9_]*\.[a-z0-9][a-z0-9._-]*")
 
 
@@ -45,7 +49,9 @@ def examples_compile(about: Subject) -> list[str]:
     found = []
     for host, outcome in about.outcomes:
         wrong = [describe(fault).replace("\n", " ") for fault in outcome.faults if not fault.warning]
-        found += [f"{host.name}: {each}" for each in [*wrong, outcome.breach] if each]
+        wrong += [_OF_THE_KIT] if wrong and host.survey == HOST.survey else []
+        told = "\n".join(each for each in (outcome.breach, outcome.traceback) if each)
+        found += [f"{host.name}: {each}" for each in [*wrong, told] if each]
     if not found and not about.actions:
         found = ["no example makes the step emit an action: give one that does"]
     return found
@@ -108,6 +114,11 @@ def ways_back_are_said(about: Subject) -> list[str]:
         back = action.way_back
         if action.changes and not action.transient and back == NOTHING_TO_UNDO:
             found.append(f"{action.id} changes something that stays: say the way back, or possible=False and why")
+        elif action.changes and not action.transient and action.stage in BY_SCRIPT and not (
+            back.operations or back.goes_with or not back.possible
+        ):
+            found.append(f"{action.id} changes something, and nothing takes it back: give its way back operations, or "
+                         "goes_with, or possible=False")  # fmt: skip
         if not back.possible and back.operations:
             found.append(f"{action.id} says that it cannot be undone, and has operations to undo it")
     return found
@@ -136,6 +147,9 @@ def proofs_look_at_the_target(about: Subject) -> list[str]:
         if action.stage is Stage.TARGET and not action.transient:
             found += [f"a proof of {action.id} reads {path} of the live medium: write InTarget({path!r})"
                       for check in action.proofs for path in _live_paths(check)]  # fmt: skip
+            found += [f"a proof of {action.id} runs {command} on the live medium and looks at no path of the target: "
+                      "run it there with where=Where.TARGET" for check in action.proofs
+                      for command in _elsewhere(check)]  # fmt: skip
     return found
 
 
@@ -206,6 +220,15 @@ def _live_paths(check: Check) -> Iterator[str]:
         for word in test.argv[1:]:
             if isinstance(word, str) and word.startswith(("/etc/", "/usr/", "/var/", "/home/", "/srv/", "/opt/")):
                 yield word
+
+
+def _elsewhere(check: Check) -> Iterator[str]:
+    """The command of a proof that has nothing to do with the target."""
+    test = check.test
+    if isinstance(test, Succeeds | Outputs) and test.where is Where.LIVE and not any(_live_paths(check)):
+        parts = [part for word in test.argv for part in (word.parts if isinstance(word, Joined) else (word,))]
+        if all(isinstance(part, str) for part in parts):
+            yield str(parts[0])
 
 
 def _content(operation: Operation) -> tuple[object, ...]:

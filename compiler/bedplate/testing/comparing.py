@@ -4,23 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from attrs import evolve
+
 from bedplate.actions import ByHand, Stage
 from bedplate.blame import PluginError
 from bedplate.changes import Change, Cost, differing
 from bedplate.diff import Planned, compare
 from bedplate.faults import Rejected
 from bedplate.testing import hostile
-from bedplate.testing.subject import Outcome, Subject
+from bedplate.testing.subject import Host, Outcome, Subject, compiled, traced
+from bedplate.testing.variants import variants
 
 
 def changes_can_be_told(about: Subject) -> list[str]:
     """Comparing never crashes; a section does not differ from itself, and one that differs is told of."""
     found: list[str] = []
-    for name, old, new in _pairs(about):
+    pairs = list(_pairs(about))
+    asked = [name for name, old, new in pairs if _value(old, about) != _value(new, about) and _both(old, new, about)]
+    if pairs and about.step.changes is not None and not asked:
+        found.append("with this one example `changes` was never asked what differs: give a second one")
+    for name, old, new in pairs:
         try:
             told = [one.change for one in compare(old, new, about.registry).told if one.section == about.section]
         except (PluginError, Rejected) as error:
-            found.append(f"{name}: {error}")
+            lines = (str(error), traced(error)) if isinstance(error, PluginError) else (str(error),)
+            found.append(f"{name}: " + "\n".join(line for line in lines if line))
             continue
         if old is new and told:
             found.append(f"{name}: the section is compared with itself, and {told[0].says!r} is said to change")
@@ -34,18 +42,35 @@ RULES = (changes_can_be_told,)
 
 
 def _pairs(about: Subject) -> Iterator[tuple[str, Planned, Planned]]:
-    """Each machine with itself, and with each of its variants, both ways."""
+    """Each machine with itself, with each of its variants, and without the section, both ways."""
     machines = {host.data["machine"]["name"]: _planned(outcome) for host, outcome in about.outcomes}
     for name, planned in machines.items():
         if planned is not None:
             yield name, planned, planned
-    variants = [(one.host, one.outcome, f"{one.where} = {one.text!r}") for one in hostile.trials(about)]
+    trials = [(one.host, one.outcome, f"{one.where} = {one.text!r}") for one in hostile.trials(about)]
     others = [(host, outcome, host.name) for host, outcome in about.outcomes]
-    for host, outcome, name in (*others, *variants):
+    for host, outcome, name in (*others, *trials, *variants(about), *_without(about)):
         old, new = machines[host.data["machine"]["name"]], _planned(outcome)
         if old is not None and new is not None and old is not new:
             yield name, old, new
             yield f"{name}, back", new, old
+
+
+def _without(about: Subject) -> Iterator[tuple[Host, Outcome, str]]:
+    """Each machine as it was before the section was first written."""
+    if about.missing or about.step.required:
+        return
+    for host, _ in about.graphs:
+        bare = evolve(host, data={name: value for name, value in host.data.items() if name != about.section})
+        yield bare, compiled(bare, about.registry), f"{host.name}, without [{about.section}]"
+
+
+def _value(planned: Planned, about: Subject) -> object:
+    return planned.checked.spec.sections.get(about.section)
+
+
+def _both(old: Planned, new: Planned, about: Subject) -> bool:
+    return _value(old, about) is not None and _value(new, about) is not None
 
 
 def _planned(outcome: Outcome) -> Planned | None:

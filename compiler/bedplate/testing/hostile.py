@@ -92,13 +92,13 @@ def hostile_texts_never_run(about: Subject) -> list[str]:
 def faults_help_a_person(about: Subject) -> list[str]:
     """Every fault of the step has a code, a sentence and a place in the section, and bad input never makes it crash."""
     found = []
-    for trial in (*trials(about), *_spoilt(about)):
+    for trial in (*trials(about), *spoilt(about)):
         begin = f"{trial.where} = {trial.text!r}"
         if trial.outcome.breach and trial.text == "":
-            found.append(f"{begin}: {trial.outcome.breach}")
+            found.append("\n".join(filter(None, (f"{begin}: {trial.outcome.breach}", trial.outcome.traceback))))
         for fault in trial.outcome.faults:
             if fault.path[:1] == (about.section,):
-                found += [f"{begin}: the fault {fault.code} {what}" for what in _poor(fault)]
+                found += [f"{begin}: the fault {fault.code} {what}" for what in poor(fault, about)]
     return list(dict.fromkeys(found))
 
 
@@ -146,11 +146,14 @@ def _ran(text: str, options: tuple[str, ...]) -> str:
     return f"the script does not parse: {done.stderr.strip()}" if done.returncode else ""
 
 
-def _poor(fault: Fault) -> Iterator[str]:
+def poor(fault: Fault, about: Subject) -> Iterator[str]:
+    """What would leave a person without help."""
     if _CODE.fullmatch(fault.code) is None:
         yield "must have a code of lower-case words joined by dashes"
     if not fault.message.strip() or "\n" in fault.message:
         yield "must have a message of one sentence"
+    if fault.path[:2] == (about.section, about.section) and about.section not in about.step.schema["properties"]:
+        yield f"names [{about.section}] in its path {fault.path[1:]}: paths are relative to the section"
     if fault.place is None or not fault.place.line:
         yield f"has no place in the spec: its path {fault.path} must name keys of the section"
     if not all(line.isprintable() for line in describe(fault).split("\n")):
@@ -176,30 +179,30 @@ def _made(about: Subject, values: tuple[Any, ...]) -> Iterator[Trial]:
     seen: set[str] = set()
     for host, _ in about.graphs:
         section = host.data[about.section]
-        for path, inner in _places(section, schema, schema, ()):
+        for path, inner in places(section, schema, schema, ()):
             if not _takes_text(inner):
                 continue
             for value in values:
-                spoilt = _with(section, path, value)
+                changed = put(section, path, value)
                 where = ".".join(str(part) for part in (about.section, *path))
                 key = re.sub(r"\.\d+", "[]", f"{where}={value!r}")
-                if key in seen or not judge.is_valid(spoilt):
+                if key in seen or not judge.is_valid(changed):
                     continue
                 seen.add(key)
-                other = host.using("hostile", {about.section: spoilt})
+                other = host.using("hostile", {about.section: changed})
                 yield Trial(where=where, text=value, host=other, outcome=compiled(other, about.registry))
 
 
-def _spoilt(about: Subject) -> Iterator[Trial]:
+def spoilt(about: Subject) -> Iterator[Trial]:
     """Each example with one key left out, or one array empty, as far as the schema lets it through."""
     schema = dict(about.step.schema) if not about.missing else {}
     judge = Draft202012Validator(schema)
     for host, _ in about.graphs:
         section = host.data[about.section]
-        for path, _inner in _places(section, schema, schema, ()):
-            for spoilt in _lesser(section, path):
-                if judge.is_valid(spoilt):
-                    other = host.using("spoilt", {about.section: spoilt})
+        for path, _inner in places(section, schema, schema, ()):
+            for less in _lesser(section, path):
+                if judge.is_valid(less):
+                    other = host.using("spoilt", {about.section: less})
                     where = ".".join(str(part) for part in (about.section, *path))
                     yield Trial(where=where, text="", host=other, outcome=compiled(other, about.registry))
 
@@ -210,25 +213,25 @@ def _lesser(section: Mapping[str, Any], path: tuple[str | int, ...]) -> Iterator
     except (KeyError, IndexError):
         return
     if isinstance(path[-1], str):
-        spoilt = copy.deepcopy(dict(section))
-        del _at(spoilt, path[:-1])[path[-1]]
-        yield spoilt
+        less = copy.deepcopy(dict(section))
+        del _at(less, path[:-1])[path[-1]]
+        yield less
     if isinstance(value, list):
-        yield _with(section, path, [])
+        yield put(section, path, [])
 
 
-def _places(
+def places(
     value: Any, schema: Mapping[str, Any], root: Mapping[str, Any], path: tuple[str | int, ...]
 ) -> Iterator[tuple[tuple[str | int, ...], Mapping[str, Any]]]:
     """Every place in a value, keys that could be there but are not included, with its schema."""
     if is_table(schema) and isinstance(value, Mapping):
         for name, inner in properties(schema, root).items():
             yield (*path, name), resolved(inner, root)
-            yield from _places(value.get(name), resolved(inner, root), root, (*path, name))
+            yield from places(value.get(name), resolved(inner, root), root, (*path, name))
     elif "items" in schema and isinstance(value, list):
         for index, item in enumerate(value):
             yield (*path, index), resolved(schema["items"], root)
-            yield from _places(item, resolved(schema["items"], root), root, (*path, index))
+            yield from places(item, resolved(schema["items"], root), root, (*path, index))
 
 
 def _takes_text(schema: Mapping[str, Any]) -> bool:
@@ -242,7 +245,8 @@ def _at(value: Any, path: tuple[str | int, ...]) -> Any:
     return value
 
 
-def _with(section: Mapping[str, Any], path: tuple[str | int, ...], value: Any) -> Any:
+def put(section: Mapping[str, Any], path: tuple[str | int, ...], value: Any) -> Any:
+    """The section with that value in that place."""
     whole = copy.deepcopy(dict(section))
     _at(whole, path[:-1])[path[-1]] = value
     return whole

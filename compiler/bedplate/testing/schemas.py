@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import ast
+import importlib
+import inspect
 import types
 import typing
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from importlib.metadata import distributions
 from typing import Any, get_args, get_origin
 
 import attrs
 import jsonschema  # type: ignore[import-untyped]
 
+from bedplate.blame import Origin
 from bedplate.testing.subject import Subject
 from bedplate.units import Request, Size
 
@@ -20,7 +25,28 @@ FREE_TEXT = r"^[^\u0000-\u001f\u007f]*$"
 
 def step_is_installed(about: Subject) -> list[str]:
     """The step can be found and used."""
-    return [about.missing] if about.missing else []
+    return [about.missing] if about.missing else list(_lies_about(about.registry.steps[about.section].origin))
+
+
+def _lies_about(origin: Origin) -> Iterator[str]:
+    """A source folder that Python stumbles over is no installation: with another working folder it is gone."""
+    found = list(distributions(name=origin.distribution))
+    installed = any(one.read_text("RECORD") or one.read_text("INSTALLER") for one in found)
+    if not installed and any(one.read_text("SOURCES.txt") for one in found):
+        yield (f"{origin.distribution} is only found because its .egg-info lies in this folder: install it, "
+               "python -m pip install --editable .")  # fmt: skip
+
+
+def contract_is_a_number(about: Subject) -> list[str]:
+    """The plugin says with a number of its own which contract it was written for."""
+    module = "" if about.missing else about.registry.steps[about.section].origin.module
+    if not module:
+        return []
+    tree = ast.parse(inspect.getsource(importlib.import_module(module)))
+    said = [node.value for node in tree.body if isinstance(node, ast.Assign)
+            and "bedplate_contract" in {ast.unparse(one) for one in node.targets}]  # fmt: skip
+    return [f"bedplate_contract is {ast.unparse(value)}: write the number, which stays what it is when Bedplate gets a "
+            "newer contract" for value in said if not isinstance(value, ast.Constant)]  # fmt: skip
 
 
 def schema_is_valid(about: Subject) -> list[str]:
@@ -147,7 +173,9 @@ def _kinds(where: str, hint: Any, schema: Mapping[str, Any], root: Mapping[str, 
             yield f"{where} is an array in the model, and the schema says nothing of its items"
         return
     wanted = "string" if bare == Request else _JSON.get(bare)
-    if wanted is None:
+    if bare in (list, set, dict) or get_origin(bare) in (list, set, dict, Sequence, Iterable, Mapping):
+        yield f"{where} is of type {bare}, which can be changed: arrays are tuple[X, ...], tables attrs classes"
+    elif wanted is None:
         yield f"{where} is of type {bare}; a field is text, a number, true or false, a size, an array or a table"
     elif not set(_types(schema)) <= {wanted}:
         yield f"{where} is {wanted} in the model, and {' or '.join(_types(schema))} in the schema"
@@ -205,6 +233,7 @@ def _can_set(value: object, name: str) -> bool:
 
 RULES = (
     step_is_installed,
+    contract_is_a_number,
     schema_is_valid,
     schema_is_closed_and_described,
     model_and_schema_agree,

@@ -5,6 +5,7 @@ the checked spec and the install graph of each, or why there is none.
 from __future__ import annotations
 
 import tomllib
+import traceback
 from collections.abc import Mapping, Sequence
 from functools import cached_property, lru_cache
 from importlib.resources import files
@@ -16,12 +17,12 @@ from attrs import define, evolve, field, frozen
 
 from bedplate import pipeline
 from bedplate.actions import Action
-from bedplate.blame import PluginError
+from bedplate.blame import PluginError, own_file
 from bedplate.document import read
 from bedplate.faults import Fault, Rejected
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Step
-from bedplate.registry import Registry, load
+from bedplate.registry import Broken, Registry, load
 from bedplate.survey import Survey
 
 SPEC, SURVEY = "spec.toml", "spec.survey.toml"
@@ -87,6 +88,8 @@ class Outcome:
     survey: Survey | None = None
     faults: tuple[Fault, ...] = ()
     breach: str = ""
+    traceback: str = ""
+    """Of the breach, if the step crashed: every line that it came through."""
 
 
 def compiled(host: Host, registry: Registry) -> Outcome:
@@ -99,8 +102,14 @@ def compiled(host: Host, registry: Registry) -> Outcome:
     except Rejected as rejected:
         return Outcome(faults=tuple(rejected.faults))
     except PluginError as error:
-        return Outcome(breach=str(error))
+        return Outcome(breach=str(error), traceback=traced(error))
     return Outcome(graph=graph, checked=checked, survey=checked.survey, faults=checked.warnings)
+
+
+def traced(error: PluginError) -> str:
+    """The whole traceback of what a plugin error stands for; empty if nothing crashed."""
+    cause = error.__cause__
+    return "" if cause is None else "".join(traceback.format_exception(cause)).rstrip("\n")
 
 
 @define(kw_only=True, slots=False)
@@ -111,13 +120,15 @@ class Subject:
     hosts: tuple[Host, ...]
     """Complete machines, the section under test in each."""
     registry: Registry
+    bad: Mapping[str, Host] = field(factory=dict)
+    """Machines whose section must be refused, by the code of the fault that does."""
 
     @property
     def missing(self) -> str:
         """Why there is no step to look at; empty if there is one."""
         if self.section in self.registry.steps:
             return ""
-        broken = [str(one) for one in self.registry.broken]
+        broken = [str(evolve(one, remedy=one.remedy or _remedy(one))) for one in self.registry.broken]
         known = ", ".join(self.registry.steps)
         return f"no step with the section [{self.section}] is installed; there are {known}. " + (
             " ".join(broken) or "Install the distribution first: python -m pip install --editable ."
@@ -147,11 +158,21 @@ class Subject:
         return tuple(node.action for node in nodes if node.section == self.section)
 
 
-def subject(section: str, examples: Sequence[str] = (), hosts: Sequence[Host] = (HOST,)) -> Subject:
-    """The step of `section` on each host, once with each example. Raises tomllib.TOMLDecodeError."""
+def _remedy(broken: Broken) -> str:
+    return f"Correct it in {own_file(broken.origin) or 'its source'}."
+
+
+def subject(
+    section: str, examples: Sequence[str] = (), hosts: Sequence[Host] = (HOST,), bad: Mapping[str, str] | None = None
+) -> Subject:
+    """The step of `section` on each host, once with each example; `bad` ones on the first host.
+
+    Raises tomllib.TOMLDecodeError.
+    """
     machines = [
         host.using(f"example {number}", Host.parse(text))
         for host in hosts
         for number, text in enumerate(examples, 1)
     ]
-    return Subject(section=section, hosts=tuple(machines or hosts), registry=installed())
+    refused = {code: hosts[0].using(f"bad example {code}", Host.parse(text)) for code, text in (bad or {}).items()}
+    return Subject(section=section, hosts=tuple(machines or hosts), registry=installed(), bad=refused)

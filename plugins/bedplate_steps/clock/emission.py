@@ -168,6 +168,7 @@ def _hardware_clock(clock: Clock) -> Action:
         upkeep=(_EACH_SUMMER,) if local else (),
         way_back=WayBack(
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
+            possible=False,
         ),
     )  # fmt: skip
 

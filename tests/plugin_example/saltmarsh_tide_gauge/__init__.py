@@ -21,7 +21,7 @@ from attrs import frozen
 
 from bedplate import Action, Context, Fault, Step, build, checks, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
-from bedplate.changes import Change, Cost, amend
+from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
 from bedplate.hookspecs import Side
@@ -143,12 +143,21 @@ def upload() -> Iterable[Action]:
 
 
 def changes(old: Side, new: Side) -> Iterable[Change]:
-    """Gauges, place and rhythm are changed where the machine stands; of the rest the comparison of actions tells."""
-    settled = amend(old.actions, new.actions, "tide_gauge.settings", "tide_gauge.timer")
-    if settled:
+    """Gauges, place and rhythm are changed where the machine stands; of the rest the comparison of actions tells.
+
+    How the section comes and goes need not be told: its actions are all work in the target and have ways back, but for
+    the look at the first reading, which a person takes in the end.
+    """
+    if old.section.every != new.section.every:
         yield Change(
-            says="the tide logger gets other settings", cost=Cost.NEXT_BOOT, actions=settled,
-            why="The timer that runs keeps its old rhythm until then.",
+            says=f"the gauges are read every {new.section.every} minutes instead of {old.section.every}",
+            cost=Cost.IN_PLACE, old=("every",), new=("every",),
+            actions=amend(old.actions, new.actions, "tide_gauge.timer", besides={"tide_gauge.timer": AGAIN}),
+        )  # fmt: skip
+    if settings(old.section) != settings(new.section):
+        yield Change(
+            says="the tide logger gets other settings", cost=Cost.IN_PLACE,
+            actions=amend(old.actions, new.actions, "tide_gauge.settings"),
         )  # fmt: skip
 
 
@@ -164,6 +173,10 @@ def draft(survey: Survey) -> str:
         'gauges = [{ name = "north", port = "ttyS0" }]\n'
     )
 
+
+_RESTART = (Run(argv=("systemctl", "daemon-reload")), Run(argv=("systemctl", "restart", TIMER)))
+AGAIN = Besides(after=_RESTART, back=_RESTART)
+"""The timer that runs keeps its old rhythm until it is started again."""
 
 SERVICE = """\
 [Unit]

@@ -23,7 +23,12 @@ upload = "tide-store.saltmarsh.example"
 gauges = [{ name = "north", port = "ttyS0", speed = 1200 }, { name = "south", port = "ttyUSB0" }]
 """
 
-test_conformance = conformance_tests("tide_gauge", examples=[SMALL, WHOLE])
+STRANGER = WHOLE.replace("warden", "wardem")
+TWIN = WHOLE.replace("ttyUSB0", "ttyS0")
+
+test_conformance = conformance_tests(
+    "tide_gauge", examples=[SMALL, WHOLE], bad={"keeper-unknown": STRANGER, "gauge-twin": TWIN}
+)
 
 
 @pytest.mark.parametrize("rendering", ["checklist", "script", "audit", "json"])
@@ -42,7 +47,7 @@ def test_settings_are_json(bedplate_compile: Callable[..., str]) -> None:
 
 @pytest.mark.parametrize(
     ("old", "new", "code"),
-    [("warden", "wardem", "keeper-unknown"), ("ttyUSB0", "ttyS0", "gauge-twin"), ("ttyS0", "sda", "malformed")],
+    [("ttyS0", "sda", "malformed"), ("warden", "Warden", "malformed")],
 )
 def test_faults(old: str, new: str, code: str, bedplate_compile: Callable[..., str]) -> None:
     with pytest.raises(pytest.fail.Exception, match=code):
