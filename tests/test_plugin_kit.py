@@ -86,7 +86,7 @@ def test_the_chapter_works_word_for_word(place: Path) -> None:
         (step / name).write_text(text, encoding="utf-8")
     said = done(commands(further)[0], step)
     assert re.search(r"\b[2-9][0-9] passed\b", said) and "other hours for the buoy: in place" in said
-    assert re.search(r"old: pier\.toml:\d+:\d+\n +new: longer\.toml:\d+:1\n", said)
+    assert re.search(r"old: pier\.toml:\d+:\d+\n +new: longer\.toml:\d+:\d+\n", said)
     assert "systemctl enable" in (step / "change.sh").read_text(encoding="utf-8").replace(" --root /", "")
 
 

@@ -55,7 +55,10 @@ def report(diff: Diff, *, places: bool = False, paint: Paint = plain) -> str:
 
 
 def _title(diff: Diff) -> str:
-    return visible(f"{diff.new.graph.machine.name}: from {diff.old.graph.spec_file} to {diff.new.graph.spec_file}")
+    names = [planned.graph.spec_file for planned in (diff.old, diff.new)]
+    if names[0] == names[1]:
+        names = [planned.checked.document.file for planned in (diff.old, diff.new)]
+    return visible(f"{diff.new.graph.machine.name}: from {' to '.join(names)}")
 
 
 def _lines(one: Told, diff: Diff, places: bool, paint: Paint) -> Iterator[str]:

@@ -189,7 +189,8 @@ def _keys(graph: InstallGraph) -> Iterator[Line]:
 
 def _tools(graph: InstallGraph) -> Line:
     where = "On the live medium" if graph.scene == "install" else "On the machine"
-    return (Said(f"{where}, the commands "), *_listed(graph.tools), Said(".")) if graph.tools else ()
+    what = f"the command{'s' * (len(graph.tools) > 1)}"
+    return (Said(f"{where}, {what} "), *_listed(graph.tools), Said(".")) if graph.tools else ()
 
 
 def _secrets(graph: InstallGraph) -> Iterator[Line]:

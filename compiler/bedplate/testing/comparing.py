@@ -19,6 +19,7 @@ from bedplate.testing.variants import variants
 def changes_can_be_told(about: Subject) -> list[str]:
     """Comparing never crashes; a section does not differ from itself, and one that differs is told of."""
     found: list[str] = []
+    broken: dict[str, tuple[str, str]] = {}
     pairs = list(_pairs(about))
     asked = [name for name, old, new in pairs if _value(old, about) != _value(new, about) and _both(old, new, about)]
     if pairs and about.step.changes is not None and not asked:
@@ -27,15 +28,15 @@ def changes_can_be_told(about: Subject) -> list[str]:
         try:
             told = [one.change for one in compare(old, new, about.registry).told if one.section == about.section]
         except (PluginError, Rejected) as error:
-            lines = (str(error), traced(error)) if isinstance(error, PluginError) else (str(error),)
-            found.append(f"{name}: " + "\n".join(line for line in lines if line))
+            broken.setdefault(str(error), (name, traced(error) if isinstance(error, PluginError) else ""))
             continue
         if old is new and told:
             found.append(f"{name}: the section is compared with itself, and {told[0].says!r} is said to change")
         if differing(old.actions, new.actions, about.section + ".") and not told:
             found.append(f"{name}: the actions differ, and no change is told")
         found += [f"{name}: {what}" for change in told for what in _poor(change, new)]
-    return list(dict.fromkeys(found))
+    crashes = ("\n".join(filter(None, (f"{name}: {error}", trace))) for error, (name, trace) in broken.items())
+    return [*crashes, *dict.fromkeys(found)]
 
 
 RULES = (changes_can_be_told,)

@@ -106,7 +106,7 @@ def _add(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: t
     recommended = "yes" if base.recommended else "no"
     return Action(
         id="base.packages-add",
-        title=f"Install the packages {', '.join(names)}",
+        title=f"Install the package{'s' * (len(names) > 1)} {', '.join(names)}",
         reason="The new spec needs them.",
         stage=Stage.TARGET,
         operations=(_call("packages-add", base, recommended, *names),),
@@ -125,7 +125,7 @@ def _remove(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources
     recommended = "yes" if base.recommended else "no"
     return Action(
         id="base.packages-remove",
-        title=f"Remove the packages {', '.join(names)}",
+        title=f"Remove the package{'s' * (len(names) > 1)} {', '.join(names)}",
         reason="The new spec no longer asks for them.",
         stage=Stage.TARGET,
         operations=(_call("packages-drop", base, *names),),

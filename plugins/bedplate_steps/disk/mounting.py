@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from attrs import frozen
+from attrs import evolve, frozen
 
-from bedplate import checks
-from bedplate.actions import TARGET, Action, Call, InTarget, Stage, WayBack, WriteFile
+from bedplate import build, checks
+from bedplate.actions import TARGET, Action, Call, InTarget, Stage, WayBack
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.identity import derive
 from bedplate.spec import Machine
@@ -232,17 +232,12 @@ def filesystem_needs(layout: Layout) -> tuple[str, ...]:
 
 
 def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action:
-    return Action(
-        id=f"disk.{path.rsplit('/', 1)[-1]}",
+    made = build.write_file(
+        f"disk.{path.rsplit('/', 1)[-1]}", path, text, needs=("mount:/", *packages),
         title=f"Write the {what}, {path}",
         reason="It is written from the plan, not from what the live medium has mounted.",
-        stage=Stage.TARGET,
-        operations=(WriteFile(path=InTarget(path), content=(text,)),),
-        needs=("base", "mount:/", *packages),
-        gives=(f"file:{path}",),
-        proofs=(checks.file_is(path, (text,)),),
-        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
-    )
+    )  # fmt: skip
+    return evolve(made, way_back=WayBack(note="The file goes with the root partition.", goes_with=build.ROOT))
 
 
 def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable
 
+from bedplate import build
 from bedplate.actions import (
     TARGET,
     Action,
@@ -20,7 +21,7 @@ from bedplate.actions import (
     Where,
     WriteFile,
 )
-from bedplate.checks import file_is, file_mode_is, holds, service_enabled
+from bedplate.checks import file_is, file_mode_is, holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.users.checks import SHELLS
@@ -167,19 +168,10 @@ def _keys(person: PersonEntry, uid: int) -> Action:
 
 def _ssh(family: Family) -> Action:
     unit = "ssh.service" if family.name == "apt" else "sshd.service"
-    systemctl = ("systemctl", "--root", InTarget("/"))
-    return Action(
-        id="users.ssh-server",
-        title="Start the ssh server from the first boot on",
-        reason="The spec asks for it.",
-        stage=Stage.TARGET,
-        operations=(Run(argv=(*systemctl, "enable", unit)),),
-        needs=("base", "tool:systemctl", *family.tokens("ssh-server")),
-        gives=(f"service:{unit}",),
-        proofs=(service_enabled(unit),),
-        way_back=WayBack(note="Disable the service again.", operations=(Run(argv=(*systemctl, "disable", unit)),),
-                         goes_with=_ROOT),
-    )
+    return build.enable_service(
+        "users.ssh-server", unit, needs=family.tokens("ssh-server"),
+        title="Start the ssh server from the first boot on", reason="The spec asks for it.",
+    )  # fmt: skip
 
 
 # --- administrators and root ---------------------------------------------------------------------------------------
