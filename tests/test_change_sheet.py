@@ -12,6 +12,7 @@ import pytest
 
 from bedplate import build, cli
 from bedplate.actions import NOTHING_TO_UNDO, Call, Disk
+from bedplate.changes import amend
 from bedplate.checks import file_is, file_mode_is, link_is
 from bedplate.diff import work
 from bedplate.diff.rooted import rooted
@@ -127,10 +128,23 @@ def test_a_file_that_names_the_disk_is_read_by_a_person() -> None:
 
 
 def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
-    [check] = rooted(build.enable_service("moor.service", "moor.service", title="x", reason="x")).proofs
-    [line] = byhand.asking(check.test)
+    service = build.enable_service("moor.service", "moor.service", title="x", reason="x")
+    [check] = rooted(service).proofs
+    [gone] = rooted(amend({service.id: service}, {}, service.id)[0]).proofs
     fake = tmp_path / "systemctl"
-    for state, holds in (("enabled", True), ("static", True), ("disabled", False), ("not-found", False)):
+    for state, on, off in (("enabled", True, False), ("static", True, True), ("disabled", False, True),
+                           ("not-found", False, True)):  # fmt: skip
         fake.write_text(f"#!/bin/sh\necho {state}\n")
         fake.chmod(0o755)
-        assert bool(asked([f"PATH={tmp_path}:$PATH; {line}"])[0]) is holds
+        for one, holds in ((check, on), (gone, off)):
+            [line] = byhand.asking(one.test)
+            assert bool(asked([f"PATH={tmp_path}:$PATH; {line}"])[0]) is holds
+
+
+def test_what_is_gone_is_asked_for(tmp_path: Path) -> None:
+    write = build.write_file("moor.file", str(tmp_path / "a file"), "x", title="Write", reason="So.")
+    [gone] = rooted(amend({write.id: write}, {}, write.id)[0]).proofs
+    lines = byhand.asking(gone.test)
+    assert asked(lines) == ["gone\n"]
+    (tmp_path / "a file").symlink_to("nowhere")
+    assert asked(lines) == [""]

@@ -127,6 +127,11 @@ def _looking(test: Call) -> list[str]:
             return [f"grep -Fx -e {line} {path}"]
         case "service-enabled", [root, unit]:
             return [f"systemctl --root={root} is-enabled {unit}"]
+        case "is-gone", [path]:
+            return [f"[ -e {path} ] || [ -L {path} ] || echo gone"]
+        case "service-disabled", [root, unit]:
+            enabled = quote("enabled|enabled-runtime|alias")
+            return [f"systemctl --root={root} is-enabled {unit} | grep -Ex -e {enabled} > /dev/null || echo disabled"]
         case "tool-present", [tool]:
             return [f"command -v {tool}"]
     return []
