@@ -86,6 +86,16 @@ def test_specs_of_one_name_are_told_apart_in_the_command(tmp_path: Path, capsys:
     assert "bedplate diff old/kelp-02.toml new/kelp-02.toml --as script" in capsys.readouterr().out
 
 
+def test_what_is_left_out_is_not_noted_as_done() -> None:
+    diff = compared([], [LOADER])
+    assert diff.blocking and not work(diff, partly=True).nodes
+    assert "Nothing to do here." in told([], [LOADER])
+
+
+def test_where_nothing_changes_that_is_said() -> None:
+    assert "Nothing changes on it." in told([], [])
+
+
 # --- commands that ask -----------------------------------------------------------------------------------------------
 
 

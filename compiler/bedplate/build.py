@@ -146,8 +146,8 @@ def run(
 ) -> Action:  # fmt: skip
     """Run one command: in the target, or with `where=Where.LIVE` on the live medium, paths of the target as `InTarget`.
 
-    Give the `proofs` that tell whether it is done already (see `bedplate.checks`), and the true way back: a command
-    may be cut short and run again.
+    Give the `proofs` that tell whether it is done already (see `bedplate.checks`; a check runs on the live medium
+    unless it says `where=Where.TARGET`), and the true way back: a command may be cut short and run again.
     """
     if not proofs:
         raise ValueError(f"{id}: give a proof, or a rerun would do it again; see bedplate.checks")

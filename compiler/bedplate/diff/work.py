@@ -69,8 +69,10 @@ def _collected(diff: Diff) -> dict[str, Action]:
             if other != action:
                 message = f"two changes want {action.id} done in different ways"
                 raise Rejected([Fault(code="two-ways", message=message, path=(one.section,))])
-    covered = (name for one in diff.told for name in one.change.covers if name not in set(_stamps(found.values())))
-    for name in dict.fromkeys((*diff.quiet, *covered)):
+    done = [one.change for one in diff.told if not blocks(one.change)]
+    covered = (name for change in done for name in change.covers if name not in set(_stamps(found.values())))
+    quiet = () if diff.blocking else diff.quiet  # what is left out may be why they differ
+    for name in dict.fromkeys((*quiet, *covered)):
         again = restamp(diff.old.actions.get(name), diff.new.actions.get(name))
         if again is not None:
             found.setdefault(name, again)

@@ -27,8 +27,9 @@ WORDS = (
 
 def about(graph: InstallGraph) -> Line:
     """One paragraph: from what to what."""
+    end = "" if graph.nodes or graph.warnings else " Nothing changes on it."
     return (Loud(graph.machine.name), Said(" is changed from "), Code(graph.old_spec_file), Said(" to "),
-            Code(graph.spec_file), Said(", on the running machine itself."))  # fmt: skip
+            Code(graph.spec_file), Said(f", on the running machine itself.{end}"))  # fmt: skip
 
 
 PARTLY = ("This is only a part of the change. No script does a part: do it by hand, and look at every “Only begin if” "
