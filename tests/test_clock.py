@@ -253,6 +253,17 @@ def test_the_live_clock_is_compared_with_the_source(place: Path, shell: tuple[st
 
 
 @shells
+@pytest.mark.parametrize(("off", "right"), [(0, True), (-50000, True), (90000, False), (-10 * 365 * 86400, False)])
+def test_a_clock_that_is_days_off_stops_the_script(
+    place: Path, shell: tuple[str, ...], off: int, right: bool
+) -> None:
+    env = with_tool(place, "curl", head(time.time() + off))
+    done = run("clock-plausible", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
+    assert (done.returncode == 0) is right
+    assert right or f"{abs(off) // 86400} days away" in done.stderr
+
+
+@shells
 def test_a_time_service_is_believed_first(place: Path, shell: tuple[str, ...]) -> None:
     env = with_tool(place, "curl", head(0))
     (place / "bin/timedatectl").write_text("#!/bin/sh\necho yes\n")

@@ -201,4 +201,4 @@ def test_the_clock_is_ten_years_ahead(
 ) -> None:
     """Ahead, for a clock that is behind the build of systemd is put right by systemd itself."""
     bench = start(rack.factory("pc", factory, Hardware(clock="2036-01-31T12:00:00")), medium, as_surveyed)
-    refused(bench.attempt(NETWORK), "the clock is [0-9]+ seconds away")
+    refused(bench.attempt(NETWORK), "the clock shows 2036-.* days away")

@@ -96,6 +96,9 @@ def _live(clock: Clock, family: Family) -> Action:
         ),
         needs=() if family.from_archive else ("network:live",),
         gives=("clock:live",),
+        guards=(checks.holds("The clock of the live medium is not days or years off", "clock-plausible", family.source,
+                             otherwise="The battery of the hardware clock may be empty, or this is not the machine you "
+                             "mean. Set it in UTC from a clock you trust, `date -u -s`, and begin again."),),
         proofs=(checks.holds("The live clock is right", "clock-live", family.source, early=False,
                              otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`."),),
         transient=True,

@@ -1,0 +1,83 @@
+"""What the checklist says is typed, on a machine like the one the script works on: the same system comes out.
+
+The commands of the checklist are the bare base commands; the time of the script over theirs, both in one run on the
+same host, is what its checks, proofs and log cost.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from bedplate import commands, pipeline, registry
+from bedplate.actions import Stage
+from bedplate.facts import People
+from bedplate.graph import InstallGraph
+from bedplate.renderers import byhand
+
+from .console import Console, Result
+from .factory import SERIAL, FactoryMachine
+from .install import PASSWORDS, Technician, begin, carry, known_of
+from .machine import SHARE_MOUNT, Machine
+from .media import LiveMedium
+from .rack import Rack
+from .sources import PackageSource
+from .test_install import audit
+
+pytestmark = [pytest.mark.bench, pytest.mark.long]
+
+
+def typed(graph: InstallGraph) -> Iterator[str]:
+    """Every command of the live medium's part, in order; what is said to the person in between is left out."""
+    yield f"DISK=/dev/disk/by-id/virtio-{SERIAL}"
+    for node in graph.nodes:
+        if node.action.stage not in (Stage.LIVE, Stage.TARGET):
+            continue
+        yield f"echo '[{node.number}]'"
+        for operation in node.action.operations:
+            yield from (line for line in byhand.commands(operation, {}) if not line.startswith("# "))
+
+
+def planned(spec: Path) -> InstallGraph:
+    checked = pipeline.check_spec(commands.load_document(str(spec)), registry.load(), commands.load_document)
+    return pipeline.plan(checked, spec.name)
+
+
+def type_all(console: Console, graph: InstallGraph) -> Result:
+    """Run the commands, and type each person's password where passwd(1) asks for it."""
+    people = graph.fact(People)
+    assert people is not None
+    console.start(f"sh -e {SHARE_MOUNT}/typed.sh")
+    for person in people.persons:
+        for asked in ("New password: ", "Retype new password: "):
+            console.expect(asked, 1800)
+            console.answer(PASSWORDS[person.name])
+    return console.finish(1800)
+
+
+def test_a_machine_installed_by_the_checklist_is_the_same(
+    rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
+) -> None:
+    took: dict[str, float] = {}
+    for way in ("script", "by hand"):
+        machine: Machine = rack.factory(way.replace(" ", "-"), factory)
+        person = Technician(machine=machine, case="kelp-02")
+        console = begin(machine, medium)
+        known = known_of(person.survey(console), SERIAL)
+        person.write_spec({**known, "suite": package_source.suite, **carry(archive, machine)})
+        person.compile()
+        if way == "script":
+            result = person.install(console)
+            assert result.status == 0, result.output
+        else:
+            graph = planned(person.spec)
+            (machine.share / "typed.sh").write_text("\n".join(typed(graph)) + "\n")
+            with machine.timed("typed"):
+                result = type_all(console, graph)
+            assert result.status == 0, result.output[-3000:]
+        took[way] = machine.timings[-1][1]
+        machine.power_off(console)
+        if way == "by hand":
+            audit(person)
+    print(f"\nscript {took['script']:.0f} s, bare commands {took['by hand']:.0f} s: "
+          f"{took['script'] / took['by hand']:.3f}")  # fmt: skip
