@@ -28,7 +28,7 @@ PASSWORDS = {"ana": "mud & \"tide\" 'n' $7 \\gauge", "warden": "tern-04 flies at
 _STEPS = re.compile(r"^\[(\d+)/\d+\] (.*)$")
 _DONE = re.compile(r"^    done, (\d+) s$")
 _LOGIN_SECONDS = 420
-_INSTALL_SECONDS = 2400
+_INSTALL_SECONDS = 4800
 
 
 def bedplate(*words: str | Path) -> str:
