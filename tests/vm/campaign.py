@@ -8,32 +8,35 @@ live medium is started, the script run again (or with --undo), and the end compa
     BEDPLATE_CUTS=60 BEDPLATE_UNDOS=20 python -m pytest tests/vm/test_power_cuts.py -s     the campaign, with its table
 """
 
-import hashlib
 import os
 import random
 import re
 import shutil
-import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 from string import Template
 from tempfile import TemporaryDirectory
+from typing import Literal
 
 import pexpect
 from attrs import define, evolve, field, frozen
 
 from .cache import built
 from .console import Console, ConsoleError
-from .disks import Disk, fat_files, partitions
-from .factory import ESP, SERIAL, FactoryMachine
+from .disks import Disk
+from .factory import SERIAL, FactoryMachine
 from .install import CASES, Technician, answer_all, begin, carry, known_of
 from .machine import SHARE_MOUNT, Machine
 from .media import LiveMedium
 from .sources import PackageSource
+from .state import State, boot_entries, state_of
 from .tools import call
 
 CASE = "kelp-02"
+MACHINES_AT_ONCE = 2
+"""Each takes about one processor."""
 SAMPLE = tuple(re.compile(text) for text in ("before .* Write the boot menu", "in .* Unpack the base archive"))
 """Where the cuts of a small sample are taken."""
 
@@ -45,19 +48,6 @@ _RAMDISK = {
     "etc/initramfs-tools/conf.d/campaign": "MODULES=list\nCOMPRESS=zstd\nCOMPRESSLEVEL=1\n",
     "etc/initramfs-tools/modules": "virtio_pci\nvirtio_blk\next4\n",
 }
-
-NOT_COMPARED = (
-    "var/log/**", "tmp/**", "var/tmp/**", "run/**", "lost+found", "home/lost+found",
-    "var/lib/bedplate/install.log",
-    "var/lib/systemd/random-seed",
-    "etc/passwd-", "etc/group-", "etc/shadow-", "etc/gshadow-", "etc/subuid-", "etc/subgid-",
-    "var/cache/ldconfig/aux-cache",
-)  # fmt: skip
-"""Logs, places for temporary files, seeds, and the copies that the account tools keep of the state before."""
-
-OF_ITS_OWN = ("etc/machine-id", "etc/ssh/ssh_host_*", "boot/initrd.img-*", "etc/shadow", "var/lib/bedplate/boot/Boot*")
-"""Files that two good installations do not have in common: drawn by lot, salted, or dated. Their presence, owner and
-mode are compared, not their content; of the shadow file, everything but the hashes is compared as well."""
 
 
 def small_archive(source: PackageSource, whole: Path) -> Path:
@@ -91,114 +81,6 @@ def _thin(kernel: Path) -> None:
             path.unlink()
 
 
-# --- what a machine holds --------------------------------------------------------------------------------------------
-
-
-@frozen(kw_only=True)
-class State:
-    """What is compared of a machine that is off: each part as text lines, so that a difference can be shown."""
-
-    table: tuple[str, ...]
-    esp: tuple[str, ...]
-    boot: tuple[str, ...]
-    """Boot entries in boot order, each as the hexadecimal content of its variable."""
-    tree: tuple[str, ...] = ()
-
-    def differences(self, other: "State") -> list[str]:
-        """What one has and the other has not, at most some lines of each part."""
-        found: list[str] = []
-        for part in ("table", "esp", "boot", "tree"):
-            mine, others = getattr(self, part), getattr(other, part)
-            if part == "boot" and mine != others:
-                found.append(f"boot: {list(mine)} instead of {list(others)}")
-                continue
-            found += [f"{part}: only here: {line}" for line in sorted(set(mine) - set(others))[:8]]
-            found += [f"{part}: missing:   {line}" for line in sorted(set(others) - set(mine))[:8]]
-        return found
-
-
-def boot_entries(console: Console) -> tuple[str, ...]:
-    """What the firmware would start, in its order."""
-    tail = "-8be4df61-93ca-11d2-aa0d-00e098032b8c"
-    script = (
-        f"cd /sys/firmware/efi/efivars && for n in $(od -An -v -tx2 -j4 BootOrder{tail} | tr a-f A-F); do "
-        f"echo entry:$(od -An -v -tx1 Boot$n{tail} | tr -d ' \\n'); done"
-    )
-    return tuple(line.partition(":")[2] for line in console.check(script).splitlines() if line.startswith("entry:"))
-
-
-def state_of(disk: Disk, boot: tuple[str, ...], folder: Path, *, installed: bool) -> State:
-    """Read a disk that is off, on the host."""
-    raw = disk.raw_copy(folder / "state.raw")
-    try:
-        rows = call(["sfdisk", "--dump", raw]).replace(str(raw), "disk").splitlines()
-        places = partitions(raw, sector_bytes=disk.sector_bytes)
-        files = fat_files(raw, places[ESP.uuid], folder / "esp")
-        shutil.rmtree(folder / "esp")
-        tree = _tree(raw, disk, folder) if installed else ()
-        esp = tuple(sorted(f"{path} {digest}" for path, digest in files.items()))
-        return State(table=tuple(rows), esp=esp, boot=boot, tree=tree)
-    finally:
-        raw.unlink()
-
-
-def _tree(raw: Path, disk: Disk, folder: Path) -> tuple[str, ...]:
-    rows = call(["sfdisk", "--json", raw])
-    found: list[str] = []
-    for name, point in (("root", ""), ("home", "home/")):
-        match = re.search(r'"start": ?(\d+),\s*"size": ?(\d+),[^}]*"name": ?"' + f"{name}\"", rows)
-        if match is None:
-            return ("no partition " + name,)
-        start, size = (int(word) * disk.sector_bytes for word in match.groups())
-        with mounted(raw, start, size, folder / "mnt") as root:
-            found += [f"{point}{line}" for line in _lines(root) if not _left_out(point + line.split(" ")[0])]
-    return tuple(sorted(found))
-
-
-@contextmanager
-def mounted(raw: Path, start: int, size: int, point: Path) -> Iterator[Path]:
-    """A partition of an image, mounted read-only."""
-    point.mkdir(exist_ok=True)
-    node = call(["losetup", "--find", "--show", "--offset", str(start), "--sizelimit", str(size), raw]).strip()
-    try:
-        call(["mount", "-o", "ro,noload", node, point])
-        yield point
-    finally:
-        call(["umount", point])
-        call(["losetup", "--detach", node])
-
-
-def _left_out(path: str) -> bool:
-    return any(_matches(path, pattern) for pattern in NOT_COMPARED)
-
-
-def _matches(path: str, pattern: str) -> bool:
-    start = pattern.removesuffix("/**")
-    return path.startswith(start + "/") if start != pattern else path == pattern
-
-
-def _lines(root: Path) -> Iterator[str]:
-    for folder, names, files in os.walk(root):
-        for name in sorted((*names, *files)):
-            path = Path(folder) / name
-            yield f"{path.relative_to(root)} {_about(path, str(path.relative_to(root)))}"
-
-
-def _about(path: Path, name: str) -> str:
-    found = path.lstat()
-    head = f"{stat.filemode(found.st_mode)} {found.st_uid}:{found.st_gid}"
-    if path.is_symlink():
-        return f"{head} -> {os.readlink(path)}"
-    if not stat.S_ISREG(found.st_mode):
-        return head
-    if name == "etc/shadow":
-        rows = [row.split(":") for row in path.read_text().splitlines()]
-        return f"{head} {[(row[0], row[1][:2], *row[2:]) for row in rows]}"
-    if any(Path(name).match(pattern) for pattern in OF_ITS_OWN):
-        return f"{head} {'filled' if found.st_size else 'EMPTY'}"
-    return f"{head} {hashlib.file_digest(path.open('rb'), 'sha256').hexdigest()[:20]}"
-
-
 # --- the campaign ----------------------------------------------------------------------------------------------------
 
 
@@ -220,6 +102,9 @@ class Outcome:
     kind: str
     seconds: float
     differences: tuple[str, ...]
+
+
+Kind = Literal["resumed", "undone"]
 
 
 @define(kw_only=True)
@@ -322,7 +207,19 @@ class Campaign:
         left = [place for place in SAMPLE[:count] if not any(place.search(cut.where) for cut in self.cuts)]
         return any(place.search(where) for place in left)
 
-    def chosen(self, count: int) -> list[Cut]:
+    def outcomes(self, cuts: int, undos: int) -> Iterator[Outcome]:
+        """That many cuts resumed and undone, two machines at a time, in order; the cuts are gone afterwards."""
+        rows: list[tuple[Cut, Kind]] = [(cut, "resumed") for cut in self._chosen(cuts)]
+        rows += [(cut, "undone") for cut in self._chosen(undos)]
+        used = {cut.folder for cut, _ in rows}
+        for cut in self.cuts:
+            if cut.folder not in used:
+                shutil.rmtree(cut.folder)
+        # A process of its own for each: a machine's console is a forked terminal, and threads do not go with fork.
+        with ProcessPoolExecutor(MACHINES_AT_ONCE, get_context("spawn")) as pool:
+            yield from pool.map(self.go_on, *zip(*rows, strict=True))
+
+    def _chosen(self, count: int) -> list[Cut]:
         """That many cuts, evenly over the installation."""
         count = min(count, len(self.cuts))
         return [self.cuts[(2 * index + 1) * len(self.cuts) // (2 * count)] for index in range(count)]
@@ -335,15 +232,9 @@ class Campaign:
                 call(["cp", "--sparse=always", path, folder / path.name])
         return Cut(number=len(self.cuts), where=where, folder=folder)
 
-    def resume(self, cut: Cut) -> Outcome:
-        """Start the live medium again, run the script again, compare with the undisturbed machine."""
-        return self._go_on(cut, "resumed", "", self.after)
-
-    def undo(self, cut: Cut) -> Outcome:
-        """Start the live medium again, take everything back, compare with the day before."""
-        return self._go_on(cut, "undone", " --undo", self.before)
-
-    def _go_on(self, cut: Cut, kind: str, option: str, wanted: State | None) -> Outcome:
+    def go_on(self, cut: Cut, kind: Kind) -> Outcome:
+        """Start the live medium again and run the script: compare with the undisturbed machine, or the day before."""
+        option, wanted = ("", self.after) if kind == "resumed" else (" --undo", self.before)
         assert wanted is not None
         machine = self.machine(f"{kind}-{cut.number:03d}", cut.folder)
         self.person(machine)

@@ -49,12 +49,9 @@ def test_cuts_and_ways_back(
     campaign.prepare()
     campaign.watch(max(cuts, undos))
     outcomes: list[Outcome] = []
-    for cut in campaign.chosen(cuts):
-        outcomes.append(campaign.resume(cut))
-        print(report(campaign, outcomes[-1:]), flush=True)
-    for cut in campaign.chosen(undos):
-        outcomes.append(campaign.undo(cut))
-        print(report(campaign, outcomes[-1:]), flush=True)
+    for outcome in campaign.outcomes(cuts, undos):
+        outcomes.append(outcome)
+        print(report(campaign, [outcome]), flush=True)
     table = report(campaign, outcomes)
     print(table)
     (rack.folder / "table.txt").write_text(table)
