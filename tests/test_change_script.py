@@ -32,13 +32,17 @@ NEW = {
 }
 
 
+PAPERS = {"new.toml": "new = 1\n", "kelp-02.survey.toml": "format = 1\n"}
+"""Spec and survey of NEW."""
+
+
 def change(old: dict[str, Action], new: dict[str, Action]) -> str:
     ids = tuple(dict.fromkeys((*new, *old)))
     nodes, tools = link([Owned(action=one, section="demo", origin="demo 1.0") for one in amend(old, new, *ids)])
     text = script.render(
         InstallGraph(spec_file="old.toml to new.toml", machine=Machine(name="kelp-02"), survey=None, nodes=nodes,
                      tools=tools, scene="change",
-                     papers={"new.toml": b"new = 1\n", "kelp-02.survey.toml": b"format = 1\n"})
+                     papers={name: text.encode() for name, text in PAPERS.items()})
     )  # fmt: skip
     return text.replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 
@@ -55,16 +59,21 @@ def sandbox(tmp_path: Path) -> Sandbox:
     stamps = box.target / "var/lib/bedplate/stamps"
     stamps.mkdir(parents=True)
     (stamps / "demo.stamped").write_text(f"{stamp(OLD['demo.stamped']).args[1]}\n")
-    papers = box.target / "var/lib/bedplate/spec"
-    papers.mkdir()
-    for name, text in (("old.toml", "old = 1\n"), ("kelp-02.survey.toml", "format = 1\n")):
-        (papers / name).write_text(text)
+    papers = box.target / "var/lib/bedplate/specs/old-digest"
+    papers.mkdir(parents=True)
+    (papers / "old.toml").write_text("old = 1\n")
+    (box.target / "var/lib/bedplate/spec").symlink_to("specs/old-digest")
     return box
 
 
 def state(box: Sandbox) -> dict[str, str]:
     files = [path for path in sorted(box.target.rglob("*")) if path.is_file()]
     return {str(path.relative_to(box.target)): path.read_text() for path in files}
+
+
+def without_papers(files: dict[str, str]) -> dict[str, str]:
+    """All but the spec of NEW, which stays as one of those the machine had."""
+    return {path: text for path, text in files.items() if "/specs/" not in path or "/old-digest/" in path}
 
 
 @pytest.mark.parametrize("shell", SHELLS)
@@ -76,18 +85,18 @@ def test_it_changes_continues_and_goes_back(sandbox: Sandbox, shell: str) -> Non
     assert after["etc/name"] == "kelp's $(touch BROKEN)\n" and after["etc/made"] == "new\n"
     assert "etc/gone" not in after and after["etc/stamped"] == "two\n"
     assert after["var/lib/bedplate/stamps/demo.stamped"] == f"{stamp(NEW['demo.stamped']).args[1]}\n"
-    kept = {name.partition("spec")[2]: text for name, text in after.items() if "bedplate/spec" in name}
-    survey = "format = 1\n"
-    assert kept == {"/new.toml": "new = 1\n", "/kelp-02.survey.toml": survey, ".before/old.toml": "old = 1\n",
-                    ".before/kelp-02.survey.toml": survey}  # fmt: skip
+    spec = sandbox.target / "var/lib/bedplate/spec"
+    assert {one.name: one.read_text() for one in spec.iterdir()} == PAPERS
+    assert (sandbox.target / "var/lib/bedplate/spec.before/old.toml").read_text() == "old = 1\n"
     again = sandbox.run(text, shell)
     assert state(sandbox) == after
     assert again.returncode == 0 and again.stdout.count("already done, skipped") == 4
     back = sandbox.run(text, shell, options=["--undo"])
     assert back.returncode == 0, back.stdout + back.stderr
-    assert state(sandbox) == before
+    assert without_papers(state(sandbox)) == before
+    assert [one.name for one in spec.iterdir()] == ["old.toml"]
     assert sandbox.run(text, shell, options=["--undo"]).returncode == 0
-    assert state(sandbox) == before
+    assert without_papers(state(sandbox)) == before
     assert not list((sandbox.folder / "work").iterdir())
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import subprocess
 
+from attrs import evolve
+
 from accidents.staging import (
     MACHINES,
     Place,
@@ -57,7 +59,8 @@ def test_c01_the_wrong_disk() -> None:
     for name in destructive:
         assert checks(found[name], "disk-is"), name
     for name in MACHINES:
-        assert not KERNEL_NAME.search(rendered(planned(name)))
+        # The survey that the script carries tells what the collector saw; what the script does goes without.
+        assert not KERNEL_NAME.search(rendered(evolve(planned(name), papers={})))
 
 
 @caught_by(verb("table-is-kept"), unseen("verb:table-is-kept"))

@@ -159,7 +159,7 @@ def copy_of(old: Technician, rack: Rack) -> Technician:
 
 def papers(console: Console) -> list[str]:
     """The spec and survey that the machine keeps of itself."""
-    return console.check("ls /var/lib/bedplate/spec").split()
+    return console.check("ls /var/lib/bedplate/spec/").split()
 
 
 @pytest.mark.parametrize("name", PAIRS)

@@ -77,19 +77,18 @@ keep_log() {
     :
 }
 
-# keep_papers: those of before are kept beside the new ones, until the next change.
+# keep_papers: those of before stay, and spec.before leads to them until the next change.
 keep_papers() {
     r_papers=$TARGET/var/lib/bedplate/spec
-    papers paper_is && return 0
-    rm -rf -- "$r_papers.before"
-    [ ! -d "$r_papers" ] || mv -- "$r_papers" "$r_papers.before"
-    papers paper_keep 2>"$WORK/found" || say "The new spec could not be copied to $r_papers."
+    r_now=$(readlink -- "$r_papers")
+    [ "$r_now" != "specs/$DIGEST" ] || return 0
+    [ -z "$r_now" ] || ln -sfn -- "$r_now" "$r_papers.before"
+    put_papers
 }
 
 papers_back() {
     r_papers=$TARGET/var/lib/bedplate/spec
-    if [ -d "$r_papers.before" ] && papers paper_is; then
-        rm -rf -- "$r_papers"
-        mv -- "$r_papers.before" "$r_papers"
+    if [ "$(readlink -- "$r_papers")" = "specs/$DIGEST" ] && [ -h "$r_papers.before" ]; then
+        mv -fT -- "$r_papers.before" "$r_papers"
     fi
 }

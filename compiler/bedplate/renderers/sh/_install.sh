@@ -304,17 +304,18 @@ keep_log() {
 
 # keep_papers: spec, what it extends, and survey, for root only: they can be compiled again on any other machine.
 keep_papers() {
-    r_papers=$TARGET/var/lib/bedplate/spec
-    [ -d "$TARGET/var/lib" ] || return 0
-    rm -rf -- "$r_papers"
-    papers paper_keep 2>"$WORK/found" || say 'Spec and survey could not be copied to the target.'
+    [ ! -d "$TARGET/var/lib" ] || put_papers
 }
 
-# paper_keep NAME, paper_is NAME (a file of $r_papers on standard input): what `papers` calls.
+# put_papers: each form of the spec has a folder of its own, and the link `spec` leads to the one that counts.
+put_papers() {
+    if papers paper_keep 2>"$WORK/found" && ln -sfn -- "specs/$DIGEST" "$TARGET/var/lib/bedplate/spec"; then
+        return 0
+    fi
+    say 'Spec and survey could not be copied into the new system.'
+}
+
+# paper_keep NAME (the file on standard input): what `papers` calls for each.
 paper_keep() {
-    verb_write_file "$r_papers/$1" 600 "$NEEDED_UID:$NEEDED_UID"
-}
-
-paper_is() {
-    cmp -s - "$r_papers/$1"
+    verb_write_file "$TARGET/var/lib/bedplate/specs/$DIGEST/$1" 600 "$NEEDED_UID:$NEEDED_UID"
 }
