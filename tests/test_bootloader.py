@@ -662,11 +662,14 @@ def test_what_is_foreign_is_saved_and_compared(bench: Bench, shell: str) -> None
     (bench.esp / "EFI/kelp/grubx64.efi").write_text("ours")
     bench.entry("0001", ESP_UUID, OURS)
     kept = [ESP_UUID.lower(), OURS]
-    for verb, words in (("esp-is-unchanged", [str(bench.esp)]), ("boot-entries-are-kept", kept)):
+    for verb, words in (("esp-is-unchanged", [str(bench.esp), "all", "EFI/KELP"]), ("boot-entries-are-kept", kept)):
         assert bench.run(verb, *words, shell=shell).returncode == 0, verb
+    for own in ("EFI/KEL", "EFI/BOOT", "kelp"):
+        come = bench.run("esp-is-unchanged", str(bench.esp), "all", own, shell=shell)
+        assert come.returncode == 1 and "not ours: ./EFI/kelp/grubx64.efi" in come.stderr
     (bench.esp / "EFI/Microsoft/Boot/bootmgfw.efi").write_text("changed")
     bench.entry("0000", ESP_UUID, OURS)
-    changed = bench.run("esp-is-unchanged", str(bench.esp), shell=shell)
+    changed = bench.run("esp-is-unchanged", str(bench.esp), "all", "EFI/kelp", shell=shell)
     assert changed.returncode == 1 and "bootmgfw.efi" in changed.stderr
     gone = bench.run("boot-entries-are-kept", *kept, shell=shell)
     assert gone.returncode == 1 and "Boot0000" in gone.stderr

@@ -47,7 +47,7 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
         yield _fallback(loader, plan)
     yield _with_images(loader.menu(plan), plan, loader)
     yield firmware.boot_entry(plan, loader)
-    yield firmware.kept(plan, loader.image(plan))
+    yield firmware.kept(plan, loader)
     yield from manual.after(plan, loader, context.machine.name)
 
 

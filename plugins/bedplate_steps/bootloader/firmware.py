@@ -45,7 +45,6 @@ def look(plan: Plan) -> Action:
 def save(plan: Plan, loader: Loader) -> Action:
     """Copies of boot entries and order, and the hashes of foreign files, before the first of them could change."""
     ready = plan.family.name in loader.ready
-    only = "loaders" if plan.esp.mount == "/boot" else "all"
     return Action(
         id="bootloader.save-boot-state",
         title="Save the firmware's boot entries and the files of the EFI system partition",
@@ -54,7 +53,7 @@ def save(plan: Plan, loader: Loader) -> Action:
         operations=(
             Call(
                 verb="save-boot-state",
-                args=(plan.esp_root, plan.folder, "ready" if ready else "new", only),
+                args=(plan.esp_root, plan.folder, "ready" if ready else "new", _saved_part(plan)),
                 by_hand=(
                     f"mkdir -p -m 700 /mnt/target{STATE}",
                     f"cp /sys/firmware/efi/efivars/Boot[0-9A-F]*-8be4df61-* /mnt/target{STATE}/",
@@ -75,6 +74,11 @@ def save(plan: Plan, loader: Loader) -> Action:
         way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
                          goes_with="filesystem:/"),
     )  # fmt: skip
+
+
+def _saved_part(plan: Plan) -> str:
+    """What of the EFI system partition is saved and compared: where it is /boot as well, only what lies below \\EFI."""
+    return "loaders" if plan.esp.mount == "/boot" else "all"
 
 
 def _free(plan: Plan, path: str) -> Check:
@@ -163,19 +167,25 @@ def _upkeep(plan: Plan, loader: Loader) -> Iterator[str]:
     yield from loader.upkeep(plan)
 
 
-def kept(plan: Plan, image: str) -> Action:
+def _ours(plan: Plan, loader: Loader) -> tuple[str, ...]:
+    """Paths on the EFI system partition below which files may come."""
+    fallback = ("EFI/BOOT",) if plan.section.fallback else ()
+    return tuple(dict.fromkeys((f"EFI/{plan.folder}", *loader.own(plan), *fallback)))
+
+
+def kept(plan: Plan, loader: Loader) -> Action:
     """Looks once more at everything foreign. The audit leaves it out: another system changes its own files later."""
     proofs: list[Check] = []
     if not plan.esp.new:
         proofs.append(
-            checks.holds("Every foreign file on the EFI system partition is as it was", "esp-is-unchanged",
-                         plan.esp_root, early=False,
+            checks.holds("Every foreign file on the EFI system partition is as it was, and none has come",
+                         "esp-is-unchanged", plan.esp_root, _saved_part(plan), *_ours(plan, loader), early=False,
                          by_hand=(f"( cd /mnt/target{plan.esp.mount} && sha256sum --quiet -c "
                                   f"/mnt/target{STATE}/esp.sha256 ) && echo yes",))
         )  # fmt: skip
     proofs.append(
         checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
-                     plan.esp.uuid.lower(), loader_path(plan, image), early=False,
+                     plan.esp.uuid.lower(), loader_path(plan, loader.image(plan)), early=False,
                      by_hand=(f"for one in /mnt/target{STATE}/Boot[0-9A-F]*; do cmp \"$one\" "
                               "\"/sys/firmware/efi/efivars/${one##*/}\" || echo CHANGED; done",
                               f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*   # the order of before",

@@ -1,16 +1,42 @@
-# esp-is-unchanged ESP: every foreign file on the EFI system partition mounted at ESP is as it was when it was listed.
+# esp-is-unchanged ESP all|loaders PATH...: every foreign file on the EFI system partition mounted at ESP is as it was
+# when it was listed, and no file has come but below the PATHs, which are ours. loaders: only below \EFI.
 verb_esp_is_unchanged() {
     v_list=$TARGET/var/lib/bedplate/boot/esp.sha256
     if [ ! -f "$v_list" ]; then
         printf 'the list %s is missing\n' "$v_list" >&2
         return 1
     fi
-    [ -s "$v_list" ] || return 0
     case $v_list in
         /*) ;;
         *) v_list=$PWD/$v_list ;;
     esac
-    (cd -- "$1" && sha256sum -c -- "$v_list") >"$WORK/compared" 2>&1 && return 0
-    grep -v ': OK$' "$WORK/compared" >&2
-    return 1
+    if [ -s "$v_list" ] && ! (cd -- "$1" && sha256sum -c -- "$v_list") >"$WORK/compared" 2>&1; then
+        grep -v ': OK$' "$WORK/compared" >&2
+        return 1
+    fi
+    # Two blanks come before a name in the list of sha256sum(1); FAT has names that differ in case only once.
+    sed 's/^[^ ]*  //' "$v_list" | tr '[:lower:]' '[:upper:]' >"$WORK/listed" || return 1
+    v_esp=$1 v_from=.
+    [ "$2" = all ] || v_from=./EFI
+    shift 2
+    [ -d "$v_esp/$v_from" ] || return 0
+    for v_path in "$@"; do
+        printf './%s\n' "$v_path"
+    done | tr '[:lower:]' '[:upper:]' >"$WORK/ours" || return 1
+    (cd -- "$v_esp" && find "$v_from" -type f) >"$WORK/there" || return 1
+    v_strangers=
+    while IFS= read -r v_file; do
+        v_upper=$(printf '%s\n' "$v_file" | tr '[:lower:]' '[:upper:]')
+        grep -Fqx -e "$v_upper" -- "$WORK/listed" && continue
+        v_own=
+        while IFS= read -r v_path; do
+            case $v_upper in
+                "$v_path" | "$v_path"/*) v_own=yes ;;
+            esac
+        done <"$WORK/ours"
+        [ -n "$v_own" ] && continue
+        printf 'this file has come, and it is not ours: %s\n' "$v_file" >&2
+        v_strangers=yes
+    done <"$WORK/there"
+    [ -z "$v_strangers" ]
 }
