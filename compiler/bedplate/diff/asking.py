@@ -63,9 +63,10 @@ def _given(owned: InstalledStep, old: Side, new: Side) -> list[Change]:
 
 def refuse_misspelt(owned: InstalledStep, unknown: Iterable[str], left: Iterable[str]) -> None:
     """Raise PluginError where an id that neither spec has is nearly that of an action which differs and is not told."""
-    own = [name for name in left if name.startswith(owned.step.section + ".")]
+    start = owned.step.section + "."
+    own = [name.removeprefix(start) for name in left if name.startswith(start)]
     for name in unknown:
-        near = nearest(name, own)
+        near = nearest(name.removeprefix(start), own)
         if near is not None:
-            wrong = f"there is no action {name} in either spec (nearest: {near}), and changes asks for it"
+            wrong = f"there is no action {name} in either spec (nearest: {start}{near}), and changes asks for it"
             raise breach(owned.origin, wrong)

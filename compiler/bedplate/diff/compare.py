@@ -35,7 +35,7 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
         told = [_anew(one) for one in told]
     rest = _uncovered(differ, told)
     for section, names in unknown.items():
-        refuse_misspelt(registry.steps[section], names, rest)
+        refuse_misspelt(registry.steps[section], names, () if anew else rest)
     told += _consequences(rest, told, old, new)
     rest = _uncovered(differ, told)
     told += () if told else _installing_only(rest, old, new)
