@@ -40,8 +40,12 @@ MACHINES_AT_ONCE = 2
 SAMPLE = tuple(re.compile(text) for text in ("before .* Write the boot menu", "in .* Unpack the base archive"))
 """Where the cuts of a small sample are taken."""
 
-_KEPT_MODULES = ("fs/ext4", "fs/jbd2", "fs/mbcache.ko", "fs/fat", "fs/nls", "drivers/block", "drivers/virtio", "crypto",
-                 "lib", "arch")  # fmt: skip
+_KEPT_MODULES = (
+    "fs/ext4", "fs/jbd2", "fs/mbcache.ko", "fs/fat", "fs/nls", "fs/efivarfs", "fs/autofs", "fs/configfs", "fs/fuse",
+    "fs/9p", "fs/netfs", "fs/fscache", "net/9p", "net/core", "net/packet", "net/ipv6", "drivers/net/virtio_net.ko",
+    "drivers/net/net_failover.ko", "drivers/block", "drivers/virtio", "drivers/char", "drivers/rtc", "crypto", "lib",
+    "arch",
+)  # fmt: skip
 _LEFT_OUT = ("usr/share/doc", "usr/share/man", "usr/share/locale", "usr/share/info", "var/cache/apt",
              "var/lib/apt/lists")  # fmt: skip
 _RAMDISK = {

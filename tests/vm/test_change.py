@@ -15,6 +15,7 @@ from attrs import evolve
 from bedplate.cli import main
 
 from .cache import cache_root
+from .campaign import small_archive
 from .console import Console
 from .factory import FactoryMachine
 from .install import Technician, bedplate, begin, carry, known_of
@@ -135,15 +136,21 @@ def restart(technician: Technician, console: Console) -> Console:
 
 
 @pytest.fixture(scope="module")
+def small(package_source: PackageSource, archive: Path) -> Path:
+    """Quicker to unpack: there are many installations here."""
+    return small_archive(package_source, archive)
+
+
+@pytest.fixture(scope="module")
 def as_old(
-    factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
+    factory: FactoryMachine, medium: LiveMedium, small: Path, package_source: PackageSource
 ) -> Iterator[Technician]:
     """A machine installed from OLD, off; the tests go on from copies of it."""
     folder = cache_root() / "runs" / "installed-from-old"
     shutil.rmtree(folder, ignore_errors=True)
     machine = factory.unpack(folder)
     try:
-        yield installed(machine, medium, {"suite": package_source.suite, **carry(archive, machine)})
+        yield installed(machine, medium, {"suite": package_source.suite, **carry(small, machine)})
     finally:
         machine.off()
         machine.disks[0].path.unlink()
@@ -164,7 +171,7 @@ def papers(console: Console) -> list[str]:
 
 @pytest.mark.parametrize("name", PAIRS)
 def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
-    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource,
+    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, small: Path, package_source: PackageSource,
     as_old: Technician,
 ) -> None:  # fmt: skip
     technician = copy_of(as_old, rack)
@@ -183,6 +190,6 @@ def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
     assert papers(console) == ["kelp-02.survey.toml", "kelp-02.toml"]
     technician.machine.off()
     fresh = rack.factory("fresh", factory)
-    other = installed(fresh, medium, {"suite": package_source.suite, **carry(archive, fresh)}, PAIRS[name])
+    other = installed(fresh, medium, {"suite": package_source.suite, **carry(small, fresh)}, PAIRS[name])
     assert changed == files(other, start(other))
     fresh.off()
