@@ -32,6 +32,8 @@ _CHANGED: Mapping[Stage, tuple[str, str]] = {
 }
 """The same for a change of an installed machine."""
 
+_FULL = 2000
+"""Characters of checks that fill a page of A4 with everything else about an action (from printing it)."""
 HOW_TO_ASK = "a command prints a line if it holds, and nothing if not"
 SCRIPT_ALONE = "the script looks at this; by hand it shows only in the work"
 BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
@@ -158,8 +160,11 @@ class Told:
 
     @property
     def long(self) -> bool:
-        """So many checks that it fills a sheet of paper: printed smaller, to stay whole."""
-        return len(self.action.guards) + len(self.action.proofs) >= 16
+        """So much to look at that it fills a sheet of paper: printed smaller, to stay whole."""
+        groups = [(otherwise, *(text for one in ones for text in (one.says, *one.looking)))
+                  for otherwise, ones in self.guards.grouped]  # fmt: skip
+        texts = [text for group in (*groups, self.proofs.says, self.proofs.looking) for text in group]
+        return sum(map(len, texts)) >= _FULL
 
 
 @frozen(kw_only=True)
