@@ -191,7 +191,10 @@ def _host_keys() -> Action:
         title="Make the machine's own SSH host keys",
         reason="The archive's keys were left out: machines with one key cannot be told apart.",
         stage=Stage.TARGET,
-        operations=(Call(verb="host-keys", by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),),
+        operations=(
+            Call(verb="host-keys",
+                 by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),
+        ),
         needs=("base", "target:api"),
         proofs=(checks.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
         stamped=True,
