@@ -1,36 +1,22 @@
 """The install graph. Enters: actions with their owners. Leaves: a linked, ordered, explained `InstallGraph`.
 
 Needs and gives become edges; what cannot be joined is a fault that names steps, actions and, for a cycle, the loop.
-The order is stage, then dependency, then what only looks before what changes, then section order of the spec, then
-emission order.
+The order is stage, then dependency, then what is done at another machine and what only looks, before what changes, then
+section order of the spec, then emission order.
 """
 
 from __future__ import annotations
 
 import heapq
 import itertools
-import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeVar, cast
 
 from attrs import evolve, field, frozen
 
-from bedplate.actions import (
-    SHARED_KINDS,
-    Action,
-    Argv,
-    Call,
-    Gathered,
-    Joined,
-    Operation,
-    Plain,
-    Run,
-    Secret,
-    Stage,
-    Typed,
-    token_kind,
-)
+from bedplate.actions import SHARED_KINDS, Action, Secret, Stage, token_kind
 from bedplate.faults import Fault, Rejected, nearest, ordered
+from bedplate.gathering import gather
 from bedplate.plain import digest
 from bedplate.spec import Machine
 from bedplate.survey import Survey
@@ -130,7 +116,8 @@ def link(owned: Sequence[Owned]) -> tuple[tuple[Node, ...], tuple[str, ...]]:
 
     Raises Rejected with every fault: duplicate-action, two-givers, unmet-need, backward-need, or one action-cycle.
     """
-    owned = tuple(_gather(owned))
+    gathered = gather([own.action for own in owned])
+    owned = [evolve(own, action=action) for own, action in zip(owned, gathered, strict=True)]
     givers = _givers(owned)
     edges, tools, faults = _edges(owned, givers)
     if faults:
@@ -178,65 +165,6 @@ def _node(number: int, owned: Sequence[Owned], index: int, row: Sequence[tuple[s
     return Node(number=number, action=own.action, section=own.section, origin=own.origin, after=after)
 
 
-# --- gathering ---------------------------------------------------------------------------------------------------
-
-
-def _gather(owned: Sequence[Owned]) -> Iterable[Owned]:
-    """Give every token of a gathered kind to the action that gathers it, its names filled in."""
-    kinds = {own.action.gathers for own in owned if own.action.gathers}
-    names: dict[str, list[str]] = {kind: [] for kind in kinds}
-    for own in owned:
-        for token in own.action.needs:
-            kind, _, name = token.partition(":")
-            if kind in kinds:
-                names[kind].append(name)
-    for own in owned:
-        kind = own.action.gathers
-        yield evolve(own, action=_filled(own.action, kind, tuple(sorted(set(names[kind]))))) if kind else own
-
-
-def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
-    def operation(item: Operation) -> Operation:
-        if not isinstance(item, Run | Call):
-            return item
-        typed = tuple(_typed(line, kind, names) for line in item.by_hand)
-        if isinstance(item, Run):
-            return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed)
-        return evolve(item, args=_fill(item.args, kind, names), by_hand=typed)
-
-    proofs = []
-    for proof in action.proofs:
-        test = proof.test
-        test = evolve(test, args=_fill(test.args, kind, names)) if isinstance(test, Call) else test
-        proofs.append(evolve(proof, test=test))
-    gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
-    operations = tuple(operation(item) for item in action.operations)
-    return evolve(action, operations=operations, proofs=tuple(proofs), gives=tuple(gives))
-
-
-def _typed(line: Typed, kind: str, names: tuple[str, ...]) -> Typed:
-    """A line for a person with the names in it, each quoted for a shell. It stays in parts while other kinds wait."""
-    if isinstance(line, str):
-        return line
-    quoted = [shlex.quote(name) for name in names]
-    parts = tuple(
-        (part.joined or " ").join(quoted) if isinstance(part, Gathered) and part.kind == kind else part for part in line
-    )
-    return "".join(map(str, parts)) if all(isinstance(part, str) for part in parts) else parts
-
-
-def _fill(argv: Argv, kind: str, names: tuple[str, ...]) -> Argv:
-    out: list[object] = []
-    for word in argv:
-        if isinstance(word, Gathered) and word.kind == kind:
-            out.extend(names if word.joined is None else [word.joined.join(names)])
-        elif isinstance(word, Joined):
-            out.append(Joined(cast("tuple[Plain, ...]", _fill(word.parts, kind, names))))
-        else:
-            out.append(word)
-    return cast(Argv, tuple(out))
-
-
 # --- linking -----------------------------------------------------------------------------------------------------
 
 
@@ -281,16 +209,18 @@ def _edges(
 
 
 def _rank(own: Owned, index: int) -> tuple[int, bool, int]:
-    return _STAGES[own.action.stage], not _looks(own), index
+    return _STAGES[own.action.stage], not _goes_first(own), index
 
 
-def _looks(own: Owned) -> bool:
-    """Whether an action on the live medium leaves nothing behind. Such a one goes first in its stage, once it is ready.
+def _goes_first(own: Owned) -> bool:
+    """Whether an action goes first in its stage, once it is ready: one that is done at another machine, and one on the
+    live medium that leaves nothing behind.
 
-    What can be found out is so found out before the first write, by hand too, whatever section it belongs to. It is a
-    preference among the ready ones and no edge: nothing waits for it that did not before.
+    What can be prepared or found out is so done before the first write, by hand too, whatever section it belongs to. It
+    is a preference among the ready ones and no edge: nothing waits for it that did not before.
     """
-    return own.action.stage is Stage.LIVE and (own.action.transient or not own.action.changes)
+    looks = own.action.stage is Stage.LIVE and (own.action.transient or not own.action.changes)
+    return own.action.away or looks
 
 
 def _close_stages(
