@@ -191,6 +191,19 @@ def test_what_only_looks_goes_before_the_first_write_of_the_live_stage() -> None
                           "b.format", "e.there", "e.written"]  # fmt: skip
 
 
+def test_what_is_done_at_another_machine_goes_first_in_its_stage() -> None:
+    """Common practice, no source: the medium is ready before anything at the machine is changed."""
+    nodes, _ = link([
+        act("a.back-up", stage=Stage.OTHER_SYSTEM, changes=False),
+        act("a.shrink", stage=Stage.OTHER_SYSTEM),
+        act("b.write", stage=Stage.OTHER_SYSTEM, needs=["prepared:image"], away=True),
+        act("b.verify", stage=Stage.OTHER_SYSTEM, gives=["prepared:image"], away=True),
+        act("b.late", stage=Stage.OTHER_SYSTEM, needs=["prepared:shrunk"], away=True),
+        act("c.shrunk", stage=Stage.OTHER_SYSTEM, gives=["prepared:shrunk"]),
+    ])  # fmt: skip
+    assert ids(nodes) == ["b.verify", "b.write", "a.back-up", "a.shrink", "c.shrunk", "b.late"]
+
+
 def test_gathered_names_stand_quoted_in_what_a_person_types() -> None:
     typed = Call(verb="get", by_hand=("update", ("get ", Gathered("package"), " --now")))
     other = Run(argv=("x",), by_hand=(("y ", Gathered("package")),))

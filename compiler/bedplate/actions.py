@@ -264,6 +264,8 @@ class Action:
     """False: only looks, or asks."""
     transient: bool = False
     """True: has to be done again on every run (mounts, the live keymap); its proofs do not count for the audit."""
+    away: bool = False
+    """True: done at another machine, and nothing at this one has to be begun before it. It goes first in its stage."""
     peek: tuple[Operation, ...] = ()
     """How a rerun gets at the target to see what is done, before anything is asked: changes nothing that stays, and
     the way back ends it. Only for a transient action that others must see the target through."""

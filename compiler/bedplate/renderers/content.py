@@ -18,8 +18,8 @@ from bedplate.renderers import byhand
 from bedplate.renderers.shell import name
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
-    Stage.OTHER_SYSTEM: ("In the other system", "Start the machine as usual and do this in the system that is there. "
-                         "What says “At your desk” is done on another machine."),
+    Stage.OTHER_SYSTEM: ("In the other system", "First what says “At your desk”: it is done on another machine. "
+                         "Then start this machine as usual, and do the rest in the system that is there."),
     Stage.FIRMWARE: ("In the firmware", "Do this in the firmware's setup and its boot menu."),
     Stage.LIVE: ("On the live medium", "Do this as root on the live medium."),
     Stage.TARGET: ("In the new system, from the live medium", "Still on the live medium, as root."),

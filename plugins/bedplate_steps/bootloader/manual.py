@@ -63,6 +63,7 @@ def _verify(plan: Plan) -> Action:
         ),
         gives=("prepared:image",),
         changes=False,
+        away=True,
         expected=f'gpgv says "Good signature" and ends with status 0; sha256sum says "{medium.image}: OK".',
         trouble="With any other answer fetch the image again from another place, and do not use this one.",
     )  # fmt: skip
@@ -92,6 +93,7 @@ def _write(plan: Plan) -> Action:
         ),
         needs=("prepared:image",),
         gives=("prepared:medium",),
+        away=True,
         cautions=("dd ERASES THE WHOLE DEVICE that of= names, without a question. Read the line aloud before you press "
                   "Enter. Unplug every other external disk first.",),
         way_back=WayBack(note="What was on the stick cannot be brought back.", possible=False),
@@ -103,7 +105,8 @@ def _try(plan: Plan) -> Action:
     return Action(
         id="bootloader.try-medium",
         title="Start the live medium once and take nothing for granted",
-        reason="Better to learn now, with the disk untouched, that a stick does not start or does not see the disk.",
+        reason="Better to learn now, before anything is written from it, that a stick does not start or does not see "
+        "the disk.",
         stage=Stage.FIRMWARE,
         operations=(
             ByHand(
@@ -137,7 +140,7 @@ def _settings(plan: Plan, context: Context) -> Action:
     ]
     cautions = ["Mains power, and a charged battery in a laptop, from here to the end."]
     if encrypted(plan.layout):
-        cautions.insert(0, "The other system's volume is encrypted: a change here can make it ask for its "
+        cautions.insert(0, "The other system's volume is, or may be, encrypted: a change here can make it ask for its "
                         "recovery key. Have the key on paper, and its protection suspended, before you change "
                         "anything.")  # fmt: skip
     return Action(
