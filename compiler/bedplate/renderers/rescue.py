@@ -126,12 +126,17 @@ def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, L
             yield entry, part
 
 
-def _table(graph: InstallGraph) -> Iterator[Passage]:
-    saved = [
+def saved_tables(graph: InstallGraph) -> tuple[str, ...]:
+    """Files of the live medium that hold the table of before, each as a word for a shell."""
+    return tuple(
         typed(str(item.args[0]))
         for node in graph.nodes if "disk:saved" in node.action.gives
         for item in node.action.operations if isinstance(item, Call) and item.args
-    ]  # fmt: skip
+    )  # fmt: skip
+
+
+def _table(graph: InstallGraph) -> Iterator[Passage]:
+    saved = saved_tables(graph)
     if not saved:
         return
     yield (

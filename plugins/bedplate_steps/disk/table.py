@@ -105,7 +105,8 @@ def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
         ),
         way_back=WayBack(note="Nothing to undo: the files lie on the live medium."),
         leaves=(f"The partition table of before, on the live medium only: {files[0]} and {files[1]}.",),
-        cautions=("A live medium forgets: copy one of the files to a second stick, also where the script is at work.",),
+        cautions=("A live medium forgets: copy one of the files to a second stick. Where the script is at work, do it "
+                  "from a second console (Alt and F2).",),
         expected=f"Two equal files, {files[0]} and {files[1]}.",
         transient=True,
     )

@@ -73,6 +73,8 @@ def render(graph: InstallGraph) -> str:
         by_script=[part.number for part in parts if part.by_script and part.actions],
         script_file=quote(ways.script_file(graph)),
         make_script=ways.make(graph),
+        keep_table=ways.keep_table(graph),
+        why_keep_table=ways.KEEP_TABLE,
         waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
         picture=order.picture(parts),
         sheets=sheets(graph),
