@@ -42,9 +42,9 @@ SAMPLE = tuple(re.compile(text) for text in ("before .* Write the boot menu", "i
 
 _KEPT_MODULES = (
     "fs/ext4", "fs/jbd2", "fs/mbcache.ko", "fs/fat", "fs/nls", "fs/efivarfs", "fs/autofs", "fs/configfs", "fs/fuse",
-    "fs/binfmt_misc.ko", "fs/9p", "fs/netfs", "fs/fscache", "net/9p", "net/core", "net/packet", "net/ipv6", "drivers/net/virtio_net.ko",
-    "drivers/net/net_failover.ko", "drivers/block", "drivers/virtio", "drivers/char", "drivers/rtc", "crypto", "lib",
-    "arch",
+    "fs/binfmt_misc.ko", "fs/9p", "fs/netfs", "fs/fscache", "net/9p", "net/core", "net/packet", "net/ipv6",
+    "drivers/net/virtio_net.ko", "drivers/net/net_failover.ko", "drivers/block", "drivers/virtio", "drivers/char",
+    "drivers/rtc", "crypto", "lib", "arch",
 )  # fmt: skip
 _LEFT_OUT = ("usr/share/doc", "usr/share/man", "usr/share/locale", "usr/share/info", "var/cache/apt",
              "var/lib/apt/lists")  # fmt: skip
