@@ -169,6 +169,12 @@ def test_collector_is_posix_shell(capsys: pytest.CaptureFixture[str]) -> None:
     assert subprocess.run(["dash", "-n"], input=script, text=True, check=False).returncode == 0
 
 
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "none"
+    assert main(["compile", str(ROOT / "specs/kelp-02.toml"), "--out", str(folder / "x.md")]) == 2
+    assert capsys.readouterr().err.endswith(f"bedplate: {folder}: there is no such folder; make it first\n")
+
+
 def test_survey_of_a_capture_then_draft_then_check(tmp_path: Path) -> None:
     survey, spec = tmp_path / "kelp.survey.toml", tmp_path / "kelp.toml"
     assert main(["survey", "--from", str(ROOT / "tests/captures/kelp-02.txt"), "--out", str(survey)]) == 0

@@ -114,7 +114,16 @@ def test_the_sum_is_shown() -> None:
     assert fault.notes == (
         "asked: swap 2663 + root 57344 = 60007 MiB (58.6 GiB)",
         "free, aligned to 1 MiB: 60000 MiB (58.59 GiB): 60000 at sector 2048",
+        "7 MiB too much: make new partitions smaller.",
     )
+    with pytest.raises(Rejected) as caught:
+        place(want(root="64GiB"), room(60000, 1, shrunk=True))
+    assert caught.value.faults[0].notes[-1] == (
+        "5536 MiB too much: make new partitions smaller, or shrink the kept system by that much more."
+    )
+    with pytest.raises(Rejected) as caught:
+        place(want(root="30MiB", home="30MiB", srv="15MiB"), room(40, 35))
+    assert caught.value.faults[0].notes[-1].startswith("The sum fits, but")
 
 
 def test_nothing_left_nothing_free_no_entry_and_two_rests() -> None:

@@ -116,6 +116,12 @@ def test_a_keymap_without_layout_stops_only_where_layouts_are_kept(family: str, 
     assert faults(GERMAN + 'keymap = "colemak"\nxkb_layout = "us"\nxkb_variant = "colemak"', family) == []
 
 
+def test_a_layouts_name_leads_to_its_keymap() -> None:
+    """The table of systemd, kbd-model-map: the layout gb is the console keymap uk."""
+    [fault] = faults(GERMAN + 'keymap = "gb"')
+    assert (fault.code, fault.nearest) == ("unknown-keymap", "uk")
+
+
 # --- actions -----------------------------------------------------------------------------------------------------
 
 

@@ -40,7 +40,11 @@ def read_bytes(name: str, limit: int) -> bytes:
 def write_text(path: Path, text: str, executable: bool = False) -> None:
     """Write `text` (UTF-8) to `path` as a whole or not at all. Raises OSError."""
     mode = 0o755 if executable else 0o644
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        why = "there is no such folder; make it first" if isinstance(error, FileNotFoundError) else error.strerror
+        raise OSError(error.errno, why, str(path.parent)) from None
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
             stream.write(text)

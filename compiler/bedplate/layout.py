@@ -189,8 +189,19 @@ def _no_room(wanted: Sequence[Wanted], sizes: Sequence[int], index: int, left: S
         f"{in_gib(max(left, default=0) * MIB)} {word}{after}",
         path=("new", index, "size"),
         found=f'"{wanted[index].request}"',
-        notes=_arithmetic(wanted, sizes, room),
+        notes=(*_arithmetic(wanted, sizes, room), _way_out(sizes, room)),
     )
+
+
+def _way_out(sizes: Sequence[int], room: Room) -> str:
+    """What to change, and by how much. Of free regions too small for any partition only the largest one counts."""
+    free = [region.aligned_mib for region in room.regions]
+    least = min((*(size for size in sizes if size), max(free, default=0)))
+    lack = sum(sizes) - sum(mib for mib in free if mib >= least)
+    if lack <= 0:
+        return "The sum fits, but no free region holds all that is asked of it: make this partition smaller."
+    more = ", or shrink the kept system by that much more" if room.shrunk else ""
+    return f"{lack} MiB too much: make new partitions smaller{more}."
 
 
 def _nothing_left(wanted: Sequence[Wanted], sizes: Sequence[int], index: int, room: Room) -> Fault:

@@ -165,7 +165,9 @@ def _survey_document(document: Document, machine: Machine, read_survey: SurveyRe
 def _named_by(document: Document, fault: Fault, file: str) -> Fault:
     """A fault of the survey file as a whole, at the line of the spec that names it."""
     path = ("machine", "survey")
-    return evolve(fault, place=document.place(path), path=path, found=shown(file))
+    makes = "a survey beside the spec, as `bedplate survey --from CAPTURE --out FILE` writes it"
+    allowed = makes if fault.code == "no-such-file" else fault.allowed
+    return evolve(fault, place=document.place(path), path=path, found=shown(file), allowed=allowed)
 
 
 # --- what steps are given ------------------------------------------------------------------------------------------

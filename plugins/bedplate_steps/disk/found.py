@@ -296,7 +296,7 @@ def _too_small(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk, key: str)
             message=f"{keep.name} would have {in_gib(after)}, it needs {in_gib(floor)}",
             path=(key,),
             found=wish,
-            allowed=f"at least {in_gib(floor)} left",
+            allowed=f"{(size - floor) // MIB}MiB at most" if keep.shrink_by else f"at least {in_gib(floor)}",
             notes=(f"used or not movable {in_gib(floor - RESERVE)} + reserve {in_gib(RESERVE)} = {in_gib(floor)}",),
         )
     elif after < floor + COMFORT:

@@ -138,7 +138,7 @@ def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
             message=message,
             path=("new", section.new.index(root), "encrypt"),
             found="true",
-            allowed='a new unencrypted partition with mount = "/boot"',
+            allowed='a new unencrypted partition with mount = "/boot"; for systemd-boot one with type = "xbootldr"',
             notes=("source: GRUB manual, cryptomount",),
         )
     for index, new in enumerate(section.new):

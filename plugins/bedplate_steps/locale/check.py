@@ -44,6 +44,12 @@ def _locale(name: str, path: Path) -> Iterable[Fault]:
         )
 
 
+def _of_layout(word: str) -> str:
+    """The console keymap of a layout of the graphical desktop, where the two have different names: uk for gb."""
+    plain = (name for name, board in keyboards().items() if board.layout == word and not board.variant)
+    return next(plain, "")
+
+
 def _keymap(locale: Locale, context: Context) -> Iterable[Fault]:
     if locale.keymap in keyboards() or locale.xkb_layout:
         return
@@ -59,6 +65,6 @@ def _keymap(locale: Locale, context: Context) -> Iterable[Fault]:
         path=("keymap",),
         found=shown(locale.keymap),
         allowed='a console keymap such as "us" or "de-latin1"' + (", or xkb_layout as well" if layouts else ""),
-        nearest=nearest(locale.keymap, keyboards()),
+        nearest=_of_layout(locale.keymap) or nearest(locale.keymap, keyboards()),
         warning=not layouts,
     )

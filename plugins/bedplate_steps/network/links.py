@@ -159,13 +159,14 @@ def _kind_faults(link: NetworkLink, found: Link) -> Iterable[Fault]:
 
 def _twin_faults(section: Network) -> Iterable[Fault]:
     for key in ("name", "mac", "interface"):
-        seen: set[str] = set()
+        seen: dict[str, NetworkLink] = {}
         for index, link in enumerate(section.links):
             value = str(getattr(link, key)).lower()
-            if value and value in seen:
+            first = seen.setdefault(value, link)
+            if value and first is not link:
+                other = "a name that no other link has" if key == "name" else f"another card than that of {first.name}"
                 yield Fault(code="duplicate-link", message=f"two links have the same {key}",
-                            path=("links", index, key), found=shown(value))  # fmt: skip
-            seen.add(value)
+                            path=("links", index, key), found=shown(value), allowed=other)  # fmt: skip
     yield from _shared_number_faults(section)
     yield from _shared_address_faults(section)
     yield from _shared_gateway_faults(section)
