@@ -226,7 +226,9 @@ def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
         how = "Switch on and wait."
     else:
         how = f"Switch on {_key(plan)} and choose {section.name}: it stands last in the boot order."
-    unlock = " asks for the passphrase of the disk," if plan.root.mapper else ""
+    containers = sum(bool(part.mapper) for part in plan.layout.partitions)
+    again = ", perhaps once for each encrypted partition," if containers > 1 else ","
+    unlock = f" it asks for the passphrase of the disk{again}" if plan.root.mapper else ""
     return Action(
         id="bootloader.first-boot",
         title="Start the new system for the first time",

@@ -103,7 +103,11 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
                 verb="make-container",
                 args=(part.uuid, part.luks_uuid, label),
                 stdin=(SecretRef(PASSPHRASE.name),),
-                by_hand=(f"cryptsetup luksFormat --type luks2 --uuid {part.luks_uuid} --label {label} {part.node}",),
+                by_hand=(
+                    "# It asks for YES in capital letters, then twice for the passphrase: the same one on every "
+                    "encrypted partition of this machine.",
+                    f"cryptsetup luksFormat --type luks2 --uuid {part.luks_uuid} --label {label} {part.node}",
+                ),
             ),
         ),
         needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:lsblk"),
@@ -131,7 +135,7 @@ def _open(part: LaidPartition) -> Action:
     return Action(
         id=f"disk.open-{part.name}",
         title=f"Open the encrypted container on {part.name}",
-        reason="The file system lies inside it.",
+        reason="What is kept on this partition lies inside it.",
         stage=Stage.LIVE,
         operations=(opening,),
         needs=(f"disk:container-{part.name}", "tool:cryptsetup"),
