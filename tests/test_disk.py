@@ -403,6 +403,12 @@ def test_encrypted_partitions_are_mapped_by_their_role() -> None:
 # --- actions ---------------------------------------------------------------------------------------------------------
 
 
+def test_swap_is_made_before_the_root_that_packages_wait_for() -> None:
+    """An action is taken as soon as it is ready, so what is emitted behind the root can come behind the packages."""
+    found = list(actions(ENCRYPTED))
+    assert found.index("disk.encrypt-swap") < found.index("disk.format-swap") < found.index("disk.encrypt-root")
+
+
 def test_the_shrink_is_for_a_person_with_the_exact_amount() -> None:
     found = actions(PLAIN)
     amount = (ROWS[2].size * 512 - 240 * GIB) // MIB

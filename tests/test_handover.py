@@ -7,6 +7,7 @@ import re
 import pytest
 
 from accidents.staging import MACHINES, actions, planned, told
+from accidents.test_target import ENCRYPTED
 from bedplate.facts import Layout
 from bedplate.renderers import handover
 from bedplate.renderers.page import page
@@ -36,6 +37,12 @@ def test_every_copy_and_every_duty_is_on_the_sheet(name: str) -> None:
         assert sentence.split("(")[0].split(":")[0] in sheet, sentence
     for place in ("/var/lib/bedplate/boot", "/var/lib/bedplate/install.log", "/var/lib/bedplate/spec"):
         assert place in sheet
+
+
+def test_what_is_encrypted_says_so() -> None:
+    sheet = told(planned(spec=ENCRYPTED)).partition("## Hand-over sheet")[2].partition("## Rescue sheet")[0]
+    assert re.search(r"New: partition \d, `root`, .* ext4, encrypted, at /\n", sheet)
+    assert re.search(r"New: partition \d, `boot`, .* ext4, at /boot\n", sheet)
 
 
 def test_checklist_and_page_have_the_same_parts() -> None:

@@ -193,7 +193,7 @@ def test_c16_the_shared_esp_was_formatted() -> None:
     found = actions(planned())
     formats = [one for one in found.values() for item in one.operations
                if isinstance(item, Call) and item.verb in ("make-filesystem", "make-container")]  # fmt: skip
-    assert [one.id for one in formats] == ["disk.format-root", "disk.format-swap", "disk.format-home"]
+    assert [one.id for one in formats] == ["disk.format-swap", "disk.format-root", "disk.format-home"]
     assert all(checks(one, "may-format") for one in formats)
     assert checks(found["bootloader.check-kept"], "esp-is-unchanged")
     place = Place()

@@ -54,7 +54,8 @@ def _partition(part: LaidPartition, layout: Layout) -> str:
     points = [volume.mount for volume in part.subvolumes] or [part.mount or part.later_mount]
     shrunk = f", shrunk from {in_gib(part.shrunk_from * layout.sector_size)}" if part.shrunk_from else ""
     places = [f"at {point}" for point in points if point]
-    words = [in_gib(part.size * layout.sector_size) + shrunk, part.filesystem, *places]
+    holds = f"{part.filesystem}, encrypted" if part.mapper else part.filesystem
+    words = [in_gib(part.size * layout.sector_size) + shrunk, holds, *places]
     return ", " + ", ".join(word for word in words if word)
 
 

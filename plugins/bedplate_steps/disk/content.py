@@ -26,8 +26,9 @@ def gone(part: LaidPartition) -> WayBack:
 
 
 def content_actions(layout: Layout) -> Iterator[Action]:
-    """For each new partition: container, file system, subvolumes."""
-    for part in new_parts(layout):
+    """For each new partition: container, file system, subvolumes. Swap first: what follows once the root is mounted,
+    the packages before all, is to have its memory already."""
+    for part in sorted(new_parts(layout), key=lambda part: part.filesystem != "swap"):
         if part.mapper:
             yield _container(part, layout)
             yield _open(part)
@@ -141,8 +142,8 @@ def _open(part: LaidPartition) -> Action:
         needs=(f"disk:container-{part.name}", "tool:cryptsetup"),
         gives=(ready_token(part),),
         proofs=(
-            checks.holds(f"{part.mapper} is open on {part.name}", "container-is-open", part.uuid, part.mapper,
-                         early=False),
+            checks.holds(f"The container on {part.name} is open as /dev/mapper/{part.mapper}", "container-is-open",
+                         part.uuid, part.mapper, early=False),
         ),
         way_back=WayBack(
             note="It is closed when nothing inside it is mounted any more.",
