@@ -17,7 +17,7 @@ from .media import LiveMedium
 from .sources import PackageSource
 from .test_install import MENU_ENTRY, install, report
 
-pytestmark = [pytest.mark.bench, pytest.mark.long]
+pytestmark = pytest.mark.bench
 
 OWN = ("EFI/systemd/", "loader/")
 """What systemd-boot adds to the EFI system partition: the folder of bootctl(1), and its settings and entries."""
