@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import tomli_w
 
 from bedplate.cli import main
 
@@ -167,6 +168,22 @@ def test_collector_is_posix_shell(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["survey", "--collector"]) == 0
     script = capsys.readouterr().out
     assert subprocess.run(["dash", "-n"], input=script, text=True, check=False).returncode == 0
+
+
+def test_what_the_readme_adds_to_a_draft_is_without_fault(tmp_path: Path) -> None:
+    survey, spec = tmp_path / "kelp.survey.toml", tmp_path / "kelp.toml"
+    assert main(["survey", "--from", str(ROOT / "tests/captures/kelp-02.txt"), "--out", str(survey)]) == 0
+    assert main(["draft", str(survey), "--out", str(spec)]) == 0
+    whole = tomllib.loads(spec.read_text())
+    [block] = re.findall(r"```toml\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL)
+    more = tomllib.loads(block)
+    whole["disk"]["new"] = more["disk"]["new"]
+    whole["network"]["links"] += more["network"]["links"]
+    whole["users"]["people"] += more["users"]["people"]
+    whole["bootloader"] |= more["bootloader"]
+    assert {"disk", "network", "users", "bootloader"} == set(more)
+    spec.write_text(tomli_w.dumps(whole))
+    assert main(["check", str(spec)]) == 0
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
