@@ -7,6 +7,7 @@ bash, busybox ash.
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import time
@@ -184,6 +185,13 @@ def test_what_is_lost_and_kept_is_shown_before_the_name(sandbox: Sandbox) -> Non
     lost, staying = said.index("ERASED for good:"), said.index("Kept:")
     assert lost < said.index("no. 4 old: 4 MiB, ext4") < staying < said.index("no. 3 factory: 4 MiB, ntfs")
     assert "kept, shrunk to 4 MiB" in said and "Mind the gap." in said and "recovery keys" in said
+    # right above the question too: 25 lines are all that a text console shows
+    text = re.sub(r"(?m)^    verb_find_disk .*$", "    echo /dev/tidewater", text)
+    last = sandbox.run(text, answers="no\n").stdout.partition("Type the name")[0].splitlines()[-24:]
+    assert [line for line in last if "Tidewater 500" in line or "/dev/tidewater" in line or "no. 4 old" in line] == [
+        "The disk that is written to: Tidewater 500", "The live medium calls it /dev/tidewater.",
+        "  - no. 4 old: 4 MiB, ext4",
+    ]  # fmt: skip
 
 
 # --- the stages of a person --------------------------------------------------------------------------------------
@@ -199,6 +207,7 @@ def test_work_before_the_medium_is_asked_for_once(sandbox: Sandbox, shell: str) 
     assert done.stdout.count("Have all of these been done?") == 1
     assert done.stdout.index("Make a backup") < done.stdout.index("Have all of these")
     assert done.stdout.index("[3/4]") < done.stdout.index("Log in.") < done.stdout.index("uname -r")
+    assert "All 1 actions that belong on this medium are done" in done.stdout
     refused = Sandbox(sandbox.folder / "no").run(text, shell, answers="no\n" + NAME)
     assert (refused.returncode, "Nothing was changed." in refused.stdout) == (1, True)
 

@@ -142,7 +142,24 @@ def _papers(graph: InstallGraph) -> list[str]:
 
 def _plan(graph: InstallGraph) -> list[str]:
     says = (f"say {quote(line)}" for line in plan(graph))
-    return ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
+    lines = ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
+    return lines if graph.scene == "change" else [*lines, "", *_last_look(graph)]
+
+
+def _last_look(graph: InstallGraph) -> list[str]:
+    """What stands right above the question for the machine's name: by then the plan has left the screen."""
+    layout, fate = graph.fact(Layout), overview.fate(graph)
+    says = []
+    if layout is not None:
+        says.append(f"say {quote(f'The disk that is written to: {visible(layout.disk_words)}')}")
+        says.append('say "The live medium calls it $DISK."')
+        if layout.whole_disk:
+            says.append("say 'EVERYTHING ON IT IS LOST.'")
+        elif fate and fate.lost:
+            says += [f"say {quote(line)}" for line in ("ERASED for good:", *(f"  - {part}" for part in fate.lost))]
+        else:
+            says.append("say 'No partition of it is erased.'")
+    return ["print_last_look() {", *indent(["say ''", *says] if says else [":"]), "}"]
 
 
 def _kept(graph: InstallGraph) -> list[str]:

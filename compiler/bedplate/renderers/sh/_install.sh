@@ -63,12 +63,22 @@ install_machine() {
     find_everything_wrong || refuse
     ask_done || refuse
     for_each_action ask_secrets || refuse
+    print_last_look
     confirm 'to start' || refuse
     for_each_action carry_out || exit 1
     MODE=show IN=/dev/null
     for_each_action print_next
     say ''
-    say "All $TOTAL actions that belong on this medium are done and proved. Log: $LOG"
+    r_medium=0
+    for_each_action count_medium
+    say "All $r_medium actions that belong on this medium are done and proved. Log: $LOG"
+    say 'Go on as shown above; the checklist says more.'
+}
+
+count_medium() {
+    case $3 in
+        live | target) r_medium=$((r_medium + 1)) ;;
+    esac
 }
 
 # prepare: only root, only one copy, only from a live medium; a private folder in memory; the log; the disk.
