@@ -66,6 +66,16 @@ def test_same_graph_same_bytes() -> None:
     assert page.render(planned("kelp-02")) == page.render(planned("kelp-02"))
 
 
+def test_by_script_the_stick_comes_first_and_the_saved_table_goes_onto_it() -> None:
+    save = action("demo.save", Call(verb="save-table", args=("/root/t.dump", "-")), gives=("disk:saved",))
+    text = page.render(graph(save))
+    labels = ("Commands that mount the second stick", "Command that shows what the script would do",
+              "Command that runs the script", "Command that copies the saved partition table")  # fmt: skip
+    places = [text.index(f'aria-label="{label}"') for label in labels]
+    assert places == sorted(places)
+    assert re.sub("<[^>]*>", "", text).count("sh /mnt/second/kelp-02.sh") == 2
+
+
 def test_the_policy_lets_only_this_style_and_this_script_run() -> None:
     # Content Security Policy Level 3 (W3C), 2.3.1 hash-source; checked with hashlib on the page itself
     text = page.render(planned("kelp-02"))

@@ -25,6 +25,15 @@ def script_file(graph: InstallGraph) -> str:
     return change.SCRIPT if graph.scene == "change" else content.stem(graph) + ".sh"
 
 
+MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/second", "mount STICK /mnt/second")
+"""The commands that bring the second stick to /mnt/second of the live medium."""
+
+
+def script_path(graph: InstallGraph) -> str:
+    """Where the script lies when it is started: on the second stick; of a change, in the folder it was brought to."""
+    return script_file(graph) if graph.scene == "change" else f"/mnt/second/{script_file(graph)}"
+
+
 def make(graph: InstallGraph) -> str:
     """The command that makes the script."""
     if graph.scene == "change":
@@ -52,14 +61,13 @@ def choose(graph: InstallGraph, parts: Iterable[Part]) -> Iterator[Passage]:
 
 
 def _by_script(graph: InstallGraph, span: str, last: int) -> Iterator[Passage]:
-    file = quote(f"/mnt/second/{script_file(graph)}")
+    file = quote(script_path(graph))
     count = len(graph.secrets)
     asks = f"{count} secrets and for " if count > 1 else "a secret and for " * count
     yield (Loud("By script (recommended)."), Said(" It checks everything before it writes, and proves each action. "
            "Plug the second stick in, find its partition by size and model, and put its name in place of "),
            Code("STICK"), Said(":"))  # fmt: skip
-    look = "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN"
-    yield Commands(lines=(look, "mkdir -p /mnt/second", "mount STICK /mnt/second"))
+    yield Commands(lines=MOUNT_STICK)
     yield (Said("Look first; this prints every action and touches nothing:"),)
     yield Commands(lines=(f"sh {file} --show | less",))
     yield (Said(f"Then run it. It asks for {asks}the name of this machine; nothing is written before:"),)
