@@ -10,6 +10,7 @@ import pytest
 
 from bedplate.actions import Stage
 from bedplate.checks import holds, outputs, succeeds
+from bedplate.facts import Layout
 from bedplate.renderers import audit, checklist, script
 from rendering import SHELLS, action, graph
 
@@ -44,3 +45,13 @@ def test_a_proof_that_holds_says_what_it_found(shell: str, tmp_path: Path) -> No
         "holds    [1/1] Do demo.clock: tide.service runs",
         "2 proofs hold, 0 do not",
     ]
+
+
+def test_on_another_machine_the_audit_says_so_first_and_last(tmp_path: Path) -> None:
+    layout = Layout(disk_words="Tidewater 500", serial="NO-SUCH-SERIAL", size_bytes=4096, sector_size=512, table_id="I",
+                    whole_disk=True, first_lba=34, last_lba=99, partitions=())  # fmt: skip
+    path = tmp_path / "audit.sh"
+    path.write_text(audit.render(graph(action("demo.clock", audits=(RUNS,)), facts={Layout: layout})).replace(
+        "\nNEEDED_UID=0\n", f"\nNEEDED_UID={os.getuid()}\n"))  # fmt: skip
+    said = subprocess.run(["sh", path], capture_output=True, text=True, check=False).stdout.splitlines()
+    assert said[0] == said[-1] == "The disk of kelp-02 was not found: look first whether this is kelp-02 at all."

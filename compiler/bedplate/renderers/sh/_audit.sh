@@ -30,9 +30,15 @@ main() {
     trap wipe_scratch EXIT
     trap 'wipe_scratch; exit 130' HUP INT TERM
     HELD=0 MISSED=0
-    DISK=$(find_disk 2>"$WORK/found") || found >&4
+    r_absent=
+    if ! DISK=$(find_disk 2>"$WORK/found"); then
+        r_absent="The disk of $MACHINE was not found: look first whether this is $MACHINE at all."
+        say "$r_absent"
+        found >&4
+    fi
     prove_all
     say "$HELD proofs hold, $MISSED do not"
+    [ -z "$r_absent" ] || say "$r_absent"
     [ "$MISSED" -eq 0 ] || exit 1
     exit 0
 }
