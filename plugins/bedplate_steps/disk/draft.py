@@ -184,6 +184,7 @@ def _new(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
     if room < SMALLEST_ROOT:
         yield "# That is little: make room in the system that is there, or take another disk."
     yield _toml(name="root", size="rest", filesystem="ext4", label="root", mount="/")
+    yield "# encrypt = true  # asks for a passphrase at each start; swap needs it then too, and a /boot beside it"
     memory = survey.machine.memory_bytes
     swap = _swap(memory)
     if room >= SMALLEST_ROOT + swap:

@@ -22,22 +22,22 @@ MAINS = "Keep a laptop on mains power, and let no machine sleep, while partition
 def before(section: DiskSection, layout: Layout) -> Iterator[Action]:
     """Everything that comes before the live medium is started."""
     yield _back_up(layout)
-    if not layout.other_systems:
+    shrunk = [part for part in layout.partitions if part.shrunk_from]
+    if not layout.other_systems and not shrunk:
         return
     if section.other_system is not None and section.other_system.encryption != "none":
         yield _note_recovery_key(section.other_system.recovery_key_place, section.other_system.encryption)
         yield _suspend(section.other_system.encryption)
     if _vendor(layout) and any(part.role == "recovery" for part in layout.partitions):
         yield _note_recovery()
-    for part in layout.partitions:
-        if part.shrunk_from:
-            yield _shrink(part, layout)
+    for part in shrunk:
+        yield _shrink(part, layout)
     yield _shut_down(layout)
 
 
 def _vendor(layout: Layout) -> bool:
     """Whether the kept system is the kind whose commands are known here."""
-    systems = [part for part in layout.partitions if part.name in layout.other_systems]
+    systems = [part for part in layout.partitions if part.name in layout.other_systems or part.shrunk_from]
     return any(part.filesystem in ("ntfs", "BitLocker", "") for part in systems)
 
 
@@ -133,6 +133,10 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
     sector = layout.sector_size
     mib = -(-(part.shrunk_from - part.size) * sector // MIB)
     now, then = in_gib(part.shrunk_from * sector), in_gib(part.size * sector)
+    letter = _letter(part, layout)
+    which = f"`list volume` has to show {letter} with about this size: if it does not, stop." if letter == "C" else (
+        "`LETTER` stands for the letter that `list volume` shows for the volume of this size; C is another one."
+    )
     return Action(
         id=f"disk.shrink-{part.name}",
         title=f"Shrink {part.name} by {mib} MiB, in the other system",
@@ -142,8 +146,8 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
         operations=(
             ByHand(
                 text=f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
-                f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt:",
-                commands=("diskpart", "list volume", "select volume C", "shrink querymax",
+                f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt. {which}",
+                commands=("diskpart", "list volume", f"select volume {letter}", "shrink querymax",
                           f"shrink desired={mib} minimum={mib}"),
             ),
         ),
@@ -158,6 +162,11 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
     )
 
 
+def _letter(part: LaidPartition, layout: Layout) -> str:
+    """What the other system calls a volume: its own one C; of any other nothing is known here."""
+    return "C" if part.name in layout.other_systems else "LETTER"
+
+
 def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     """Whether a kept partition has really become smaller, and the file system inside it too."""
     row = checks.holds(
@@ -168,7 +177,8 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     inside = checks.holds(
         f"The volume inside {part.name} is not larger than its partition", "ntfs-fits", part.uuid,
         by_hand=looking.ntfs_fits(part, layout.sector_size),
-        otherwise="Start the other system and let it check the volume (`chkdsk C: /f`). Do not go on before.",
+        otherwise=f"Start the other system and let it check the volume (`chkdsk {_letter(part, layout)}: /f`). "
+        "Do not go on before.",
     )  # fmt: skip
     return (row, inside) if part.filesystem == "ntfs" else (row,)
 
