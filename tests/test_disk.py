@@ -424,7 +424,8 @@ def test_the_shrink_is_for_a_person_with_the_exact_amount() -> None:
 def test_a_volume_that_is_not_the_other_systems_own_is_never_called_c() -> None:
     """diskpart, from memory: `select volume` takes a letter; the running system calls its own volume C."""
     own = actions(PLAIN)["disk.shrink-factory-system"].operations[0]
-    assert isinstance(own, ByHand) and "select volume C" in own.commands and "if it does not, stop" in own.text
+    assert isinstance(own, ByHand) and "select volume C" in own.commands
+    assert "about this size; if it does not, stop" in own.text
     data = actions(PLAIN.replace('role = "system"', 'role = "data"'))
     [shrink] = data["disk.shrink-factory-system"].operations
     assert isinstance(shrink, ByHand) and "select volume LETTER" in shrink.commands

@@ -45,6 +45,12 @@ def test_what_is_encrypted_says_so() -> None:
     assert re.search(r"New: partition \d, `boot`, .* ext4, at /boot\n", sheet)
 
 
+def test_the_rescue_sheet_closes_what_it_has_opened() -> None:
+    way = told(planned(spec=ENCRYPTED)).partition("### Get into the new system")[2].partition("### Put the boot")[0]
+    opened = re.findall(r"^cryptsetup open \S+ (\S+)$", way, re.MULTILINE)
+    assert sorted(opened) == sorted(re.findall(r"^cryptsetup close (\S+)$", way, re.MULTILINE)) == ["home", "root"]
+
+
 def test_checklist_and_page_have_the_same_parts() -> None:
     graph = planned()
     html = page.render(graph)

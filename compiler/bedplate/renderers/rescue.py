@@ -74,9 +74,12 @@ def _enter(graph: InstallGraph) -> Iterator[Passage]:
     leaving = [action for action in nodes if "target:closed" in action.gives and action.stage is not Stage.FIRST_BOOT]
     unbound = [action for action in nodes if "target:unbound" in action.gives]
     yield _said("When done, leave that shell and take everything down before the machine is switched off:")
-    down = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
+    layout = graph.fact(Layout)
+    swaps = [part for part in layout.partitions if part.filesystem == "swap"] if layout else []
+    shut = {f"cryptsetup close {part.mapper}" for part in swaps if part.mapper}
+    lines = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
     yield Commands(lines=("exit",))
-    yield Commands(lines=tuple(down))  # the swap of the new system is in use only during its installation
+    yield Commands(lines=tuple(line for line in lines if line not in shut))  # swap is opened for an installation only
 
 
 def _loader(graph: InstallGraph) -> Iterator[Passage]:

@@ -134,8 +134,8 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
     mib = -(-(part.shrunk_from - part.size) * sector // MIB)
     now, then = in_gib(part.shrunk_from * sector), in_gib(part.size * sector)
     letter = _letter(part, layout)
-    which = f"`list volume` has to show {letter} with about this size: if it does not, stop." if letter == "C" else (
-        "`LETTER` stands for the letter that `list volume` shows for the volume of this size; C is another one."
+    which = "has to show C with about this size; if it does not, stop" if letter == "C" else (
+        "shows the letter of the volume of this size, to be put in place of `LETTER`; C is another one"
     )
     return Action(
         id=f"disk.shrink-{part.name}",
@@ -146,7 +146,8 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
         operations=(
             ByHand(
                 text=f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
-                f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt. {which}",
+                f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt, "
+                f"where `list volume` {which}:",
                 commands=("diskpart", "list volume", f"select volume {letter}", "shrink querymax",
                           f"shrink desired={mib} minimum={mib}"),
             ),
