@@ -49,10 +49,10 @@ OWN = (
     "var/lib/dbus/",
     "var/cache/", "var/tmp/", "tmp/", "etc/machine-id", "etc/ssh/ssh_host_", "etc/shadow", "etc/gshadow",
     "etc/.pwd.lock", "etc/passwd-", "etc/group-", "etc/subuid-", "etc/subgid-", "boot/grub/grubenv",
-    "var/lib/private/", "home/ana/.bash_history", "root/.bash_history",
+    "boot/initrd.img-", "var/lib/private/", "home/ana/.bash_history", "root/.bash_history",
 )  # fmt: skip
 """What differs between any two installations of one spec: logs, keys and ids of the machine, salts, caches,
-and what a person's own logins leave behind."""
+and what a person's own logins leave behind. Images of the initramfs carry times: their content is compared instead."""
 
 
 Edits = tuple[tuple[str, str], ...]
@@ -108,10 +108,13 @@ def audited(console: Console, name: str) -> None:
 
 
 def files(technician: Technician, console: Console) -> dict[str, str]:
-    """Every file of the running system by content, links by where they point."""
+    """Every file of the running system and of its initramfs by content, links by where they point."""
     out = f"{SHARE_MOUNT}/tree.txt"
     console.check(f"cd / && find . -xdev -type f -exec sha256sum {{}} + >{out}; "
                   f"find . -xdev -type l -printf 'link:%l  %p\\n' >>{out}; cd; sync", 600)  # fmt: skip
+    console.check(f"mkdir /run/look && unmkinitramfs /boot/initrd.img-* /run/look && cd /run/look && "
+                  f"find . -type f -exec sha256sum {{}} + | sed 's#  ./#  ./initramfs/#' >>{out}; "
+                  f"cd; rm -r /run/look; sync", 600)  # fmt: skip
     found: dict[str, str] = {}
     for line in (technician.machine.share / "tree.txt").read_text().splitlines():
         digest, _, path = line.partition("  ./")
