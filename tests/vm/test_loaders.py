@@ -9,17 +9,16 @@ from pathlib import Path
 import pytest
 
 from .archive import base_archive
-from .disks import fat_files, partition_digests, partitions
-from .factory import DATA, ESP, RECOVERY, RESERVED, VENDOR_MARKER, FactoryMachine
+from .factory import VENDOR_MARKER, FactoryMachine
 from .install import Technician, carry
 from .machine import Machine
 from .media import LiveMedium
 from .sources import PackageSource
-from .test_install import MENU_ENTRY, install, report
+from .test_install import MENU_ENTRY, assert_audit, assert_kept, install, report
 
 pytestmark = pytest.mark.bench
 
-OWN = ("EFI/systemd/", "loader/")
+OWN = ("EFI/systemd", "loader")
 """What systemd-boot adds to the EFI system partition: the folder of bootctl(1), and its settings and entries."""
 
 STARTED = "/sys/firmware/efi/efivars/LoaderEntrySelected-4a67b082-0a4c-41cf-b6c7-440b29bb8c4f"
@@ -45,7 +44,7 @@ def test_systemd_boot_beside_the_other_system(
     technician = install("kelp-06", factory_pc, medium, known)
     _update_and_audit(technician)
     _start_other_system(factory_pc)
-    _assert_kept(factory_pc, factory, tmp_path)
+    assert_kept(factory_pc, factory, tmp_path, *OWN)
     report(technician)
 
 
@@ -57,11 +56,7 @@ def _update_and_audit(technician: Technician) -> None:
     with technician.machine.timed("updates"):
         console.check("update-initramfs -u -k all", 1200)
         console.check("bootctl --graceful update", 120)
-    said = technician.audit(console)
-    failed = "\n".join(line for line in said.splitlines() if not line.startswith("holds "))
-    assert said.splitlines()[-1].endswith(" proofs hold, 0 do not"), failed
-    console.answer("systemctl reboot")
-    technician.machine.wait_off()
+    assert_audit(technician, console)
 
 
 def _start_other_system(machine: Machine) -> None:
@@ -74,16 +69,3 @@ def _start_other_system(machine: Machine) -> None:
         console.press("\r")
         console.expect(VENDOR_MARKER, 120)
     machine.wait_off()
-
-
-def _assert_kept(machine: Machine, factory: FactoryMachine, folder: Path) -> None:
-    raw = machine.disks[0].raw_copy(folder / "after.raw")
-    after, before = partition_digests(raw, sector_bytes=factory.disk.sector_bytes), factory.digests()
-    for row in (RESERVED, DATA, RECOVERY):
-        assert after[row.uuid] == before[row.uuid], row.title
-    place = partitions(raw, sector_bytes=factory.disk.sector_bytes)[ESP.uuid]
-    now = fat_files(raw, place, folder / "esp-after")
-    was = fat_files(factory.disk.path, place, folder / "esp-before")
-    raw.unlink()
-    assert {path: digest for path, digest in now.items() if not path.startswith(OWN)} == was
-    assert any(path.startswith("EFI/systemd/") for path in now)
