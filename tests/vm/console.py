@@ -132,7 +132,7 @@ class Console:
         self.answer("exit")
 
 
-def save_transcript(raw: Path, text: Path) -> None:
+def save_as_text(raw: Path, text: Path) -> None:
     """Write a serial recording as plain text; ToolError when there is none."""
     if not raw.is_file():
         raise ToolError(f"no recording at {raw}")

@@ -13,7 +13,7 @@ from typing import Literal
 import pexpect
 from attrs import define, field, frozen
 
-from .console import Console, ConsoleError, save_transcript
+from .console import Console, ConsoleError, save_as_text
 from .disks import Disk
 from .media import KERNEL_PARAMETERS, LIVE_HOST_NAME, LiveMedium
 
@@ -164,7 +164,7 @@ class Machine:
         if child.logfile_read is not None:
             child.logfile_read.close()
         recording = self._recording()
-        save_transcript(recording, recording.with_suffix(".txt"))
+        save_as_text(recording, recording.with_suffix(".txt"))
         recording.unlink()
 
     @contextmanager
