@@ -11,6 +11,9 @@ from bedplate.renderers import library, operations
 from bedplate.renderers.script import LINT, environment, find_disk, words
 from bedplate.renderers.shell import comment, indent, message, visible
 
+CARRIED_OUT = "It was carried out to the end, in the form that the spec has now"
+"""What a stamp proves: only the script sets stamps, so a machine installed by hand has none."""
+
 
 def render(graph: InstallGraph) -> str:
     """The whole audit script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
@@ -51,8 +54,7 @@ def checks(node: Node) -> tuple[Check, ...]:
     if action.transient:
         return action.audits
     stamp = Call(verb="stamp-is", args=(action.id, node.digest))
-    says = "It was carried out to the end, in the form that the spec has now"
-    return (*((Check(says=says, test=stamp),) if action.stamped else ()), *action.proofs, *action.audits)
+    return (*((Check(says=CARRIED_OUT, test=stamp),) if action.stamped else ()), *action.proofs, *action.audits)
 
 
 def _proofs(node: Node) -> list[str]:
