@@ -1,5 +1,6 @@
 """A virtual machine with UEFI firmware: QEMU under software emulation, OVMF, one serial console."""
 
+import os
 import shlex
 import shutil
 import signal
@@ -176,6 +177,11 @@ class Machine:
             yield
         finally:
             child.kill(signal.SIGCONT)
+
+    def processor_seconds(self) -> float:
+        """What the emulator has used of the host's processors since power on: proc_pid_stat(5), utime and stime."""
+        fields = Path(f"/proc/{self._running().pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
     def _running(self) -> "pexpect.spawn[str]":
         if self._child is None:
