@@ -190,6 +190,19 @@ def test_a_guard_prints_a_line_only_if_it_holds(
         assert not any(said(lines, tmp_path, bad))
 
 
+@pytest.mark.parametrize("name", MACHINES)
+def test_a_disk_that_nobody_has_named_is_never_a_yes(name: str) -> None:
+    """A second console knows nothing of the first one's $DISK. Common practice, no source."""
+    parts = content.parts(installed(name))
+    asked = [line for part in parts for told in part.actions for one in told.guards.new for line in one.looking]
+    asked = [line for line in asked if "$DISK" in line and not line.startswith("# ")]
+    assert len(asked) > 5
+    for line in asked:
+        ran = subprocess.run(["sh", "-c", line], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True,
+                             check=False)  # fmt: skip
+        assert ran.stdout == b"", line
+
+
 def test_a_person_sees_the_proof_of_a_whole_table_fail(tmp_path: Path) -> None:
     assert said(looking.whole(), tmp_path, row_of(ESP)) == [True, True]
     image = tmp_path / "disk.img"

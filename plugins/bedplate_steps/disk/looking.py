@@ -33,7 +33,10 @@ def the_table(table_id: str) -> Lines:
 def surveyed(table: PartitionTable | None) -> Lines:
     """The head of the table that the survey saw, or that there is none. Its rows are compared by eye, or by script."""
     if table is None:
-        return (_nothing(f"{_ROWS} 2> /dev/null"), _nothing('blkid -p -o value -s TYPE "$DISK"'))
+        return tuple(
+            f'[ -e "$DISK" ] && {_nothing(command)}'
+            for command in (f"{_ROWS} 2> /dev/null", 'blkid -p -o value -s TYPE "$DISK"')
+        )
     return the_table(table.id) if table.id else (f"{_ROWS} | grep -x 'label: {table.label}'",)
 
 
@@ -52,7 +55,7 @@ def row(part: LaidPartition) -> Lines:
 
 def only_known(uuids: Iterable[str]) -> Lines:
     """No row but those with these GUIDs."""
-    return (_nothing(f"{_ROWS} | grep start= | grep -viE '{'|'.join(uuids)}'"),)
+    return (_nothing_in(_ROWS, f"grep start= | grep -viE '{'|'.join(uuids)}'"),)
 
 
 def mount_point_is_free(point: str) -> Lines:
@@ -79,29 +82,30 @@ def ntfs_clean(part: LaidPartition) -> Lines:
 
 def awake(part: LaidPartition) -> Lines:
     """Not the mark of a hibernated system."""
-    return (f'[ "$(blkid -p -o value -s TYPE {part.node})" != swsuspend ] && echo yes',)
+    return (f'[ -e {part.node} ] && [ "$(blkid -p -o value -s TYPE {part.node})" != swsuspend ] && echo yes',)
 
 
 def unused() -> Lines:
     """Only partitions, none of them mounted or used."""
-    return (_nothing("lsblk -nro TYPE,MOUNTPOINT \"$DISK\" | grep -vE '^(disk|part|loop) *$'"),)
+    return (_nothing_in('lsblk -nro TYPE,MOUNTPOINT "$DISK"', "grep -vE '^(disk|part|loop) *$'"),)
 
 
 def room_is_free(part: LaidPartition) -> Lines:
     """No row overlaps those sectors."""
     overlap = f"/start=/ && $4 <= {part.end} && $4 + $6 > {part.start}"
-    return (_nothing(f"{_ROWS} | tr -d , | awk '{overlap}'"),)
+    return (_nothing_in(_ROWS, f"tr -d , | awk '{overlap}'"),)
 
 
 def not_there(part: LaidPartition) -> Lines:
     """No row has that GUID."""
-    return (_nothing(f"{_ROWS} | grep -i 'uuid={part.uuid}'"),)
+    return (_nothing_in(_ROWS, f"grep -i 'uuid={part.uuid}'"),)
 
 
 def idle(part: LaidPartition, sector_size: int) -> Lines:
     """The kernel's start (it counts in 512 bytes), and no mount."""
     start = f'/sys/class/block/$(basename "$(readlink -f {part.node})")/start'
-    return (f'grep -x {part.start * sector_size // 512} "{start}"', _nothing(f"lsblk -nro MOUNTPOINT {part.node}"))
+    unmounted = _nothing_in(f"lsblk -nro MOUNTPOINT {part.node}", "grep .")
+    return (f'grep -x {part.start * sector_size // 512} "{start}"', unmounted)
 
 
 def empty(node: str) -> Lines:
@@ -124,3 +128,8 @@ def copied_to_a_stick(file: str) -> Lines:
 def _nothing(command: str) -> str:
     """Says so when a command prints nothing."""
     return f'[ -z "$({command})" ] && echo yes'
+
+
+def _nothing_in(command: str, sought: str) -> str:
+    """Says so when a command succeeds (so a disk that nobody has named is no yes) and nothing of it is sought."""
+    return f"t=$({command}) && [ -z \"$(printf '%s\\n' \"$t\" | {sought})\" ] && echo yes"
