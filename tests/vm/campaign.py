@@ -36,7 +36,7 @@ from .tools import call
 
 CASE = "kelp-02"
 MACHINES_AT_ONCE = 2
-"""Each takes about one processor."""
+"""Each has one processor, and takes one of the host's."""
 SAMPLE = tuple(re.compile(text) for text in ("in .* Unpack the base archive", "before .* Write the boot menu"))
 """Where the cuts of a small sample are taken."""
 
@@ -132,6 +132,7 @@ class Campaign:
         """A machine on a durable disk: fresh from the factory, or as a cut left it."""
         machine = self.factory.unpack(self.folder / name) if saved is None else self._restored(name, saved)
         machine.disks = [evolve(disk, durable=True) for disk in machine.disks]
+        machine.hardware = evolve(machine.hardware, processors=1)
         return machine
 
     def _restored(self, name: str, saved: Path) -> Machine:
