@@ -15,13 +15,13 @@ from attrs import evolve
 from bedplate.cli import main
 
 from .cache import cache_root
-from .campaign import small_archive
 from .console import Console
 from .factory import FactoryMachine
 from .install import Technician, bedplate, begin, carry, known_of
 from .machine import SHARE_MOUNT, Machine
 from .media import LiveMedium
 from .rack import Rack
+from .small_archive import small_archive
 from .sources import PackageSource
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]

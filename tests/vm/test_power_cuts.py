@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from .campaign import Campaign, Outcome, report, small_archive
+from .campaign import Campaign, Outcome, report
 from .disks import MIB
 from .factory import SERIAL, FactoryMachine
 from .media import LiveMedium
 from .rack import Rack
+from .small_archive import small_archive
 from .sources import PackageSource
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
@@ -47,12 +48,12 @@ def test_cuts_and_ways_back(
         folder=rack.folder,
     )  # fmt: skip
     campaign.prepare()
-    campaign.watch(max(cuts, undos))
+    watched = campaign.watched(max(cuts, undos))
     outcomes: list[Outcome] = []
-    for outcome in campaign.outcomes(cuts, undos):
+    for outcome in campaign.outcomes(watched, cuts, undos):
         outcomes.append(outcome)
-        print(report(campaign, [outcome]), flush=True)
-    table = report(campaign, outcomes)
+        print(report(watched, [outcome]), flush=True)
+    table = report(watched, outcomes)
     print(table)
     (rack.folder / "table.txt").write_text(table)
     assert [one for one in outcomes if one.differences] == []
