@@ -5,7 +5,7 @@ Verbs named here lie in `renderers/sh/`.
 
 from __future__ import annotations
 
-from bedplate.actions import Argv, Call, Check, Content, InTarget, Outputs, Succeeds, Where, Word
+from bedplate.actions import Argv, Call, Check, Content, InTarget, Outputs, Succeeds, Typed, Where, Word
 
 
 def succeeds(says: str, *argv: Word, where: Where = Where.LIVE, otherwise: str = "", early: bool = True) -> Check:
@@ -23,7 +23,7 @@ def outputs(
 
 
 def holds(says: str, verb: str, *args: Word, stdin: Content | None = None, otherwise: str = "",
-          early: bool = True, by_hand: tuple[str, ...] = ()) -> Check:  # fmt: skip
+          early: bool = True, by_hand: tuple[Typed, ...] = ()) -> Check:  # fmt: skip
     """The runtime verb `verb` succeeds. `by_hand`: commands for a person, each prints a line only if it holds."""
     test = Call(verb=verb, args=args, stdin=stdin, by_hand=by_hand)
     return Check(says=says, test=test, otherwise=otherwise, early=early)

@@ -29,19 +29,21 @@ def gather(actions: Sequence[Action]) -> Iterator[Action]:
 
 
 def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
+    def typed(lines: Sequence[Typed]) -> tuple[Typed, ...]:
+        return tuple(_typed(line, kind, names) for line in lines)
+
+    def call(item: Call) -> Call:
+        return evolve(item, args=_fill(item.args, kind, names), by_hand=typed(item.by_hand))
+
     def operation(item: Operation) -> Operation:
-        if not isinstance(item, Run | Call):
-            return item
-        typed = tuple(_typed(line, kind, names) for line in item.by_hand)
         if isinstance(item, Run):
-            return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed)
-        return evolve(item, args=_fill(item.args, kind, names), by_hand=typed)
+            return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed(item.by_hand))
+        return call(item) if isinstance(item, Call) else item
 
     proofs = []
     for proof in action.proofs:
         test = proof.test
-        test = evolve(test, args=_fill(test.args, kind, names)) if isinstance(test, Call) else test
-        proofs.append(evolve(proof, test=test))
+        proofs.append(evolve(proof, test=call(test) if isinstance(test, Call) else test))
     gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
     operations = tuple(operation(item) for item in action.operations)
     return evolve(action, operations=operations, proofs=tuple(proofs), gives=tuple(gives))

@@ -17,6 +17,12 @@ from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.families import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
+_KERNEL = f"find {TARGET}/usr/lib/modules {TARGET}/boot -maxdepth 2 -name modules.dep -o -name 'vmlinuz*'"
+_MODES = (
+    f'[ -z "$(find {" ".join(TARGET + one for one in ("", "/etc", "/usr", "/var", "/root"))} -maxdepth 0 '
+    f'\\( ! -user 0 -o -perm /022 \\))" ] && [ "$(stat -c %a:%u {TARGET}/tmp)" = 1777:0 ] && echo yes'
+)
+
 GOES_WITH_ROOT = WayBack(
     note="It lies in the new root file system only and goes with it when that partition is removed again.",
     goes_with="filesystem:/",
@@ -168,8 +174,8 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         guards=() if base.archive else family.guards(base)[-1:],
         proofs=(
             family.installed,
-            checks.holds("The kernel and its modules are there", "kernel-present", early=False),
-            checks.holds("The root folders have sane modes", "tree-modes", early=False),
+            checks.holds("The kernel and its modules are there", "kernel-present", early=False, by_hand=(_KERNEL,)),
+            checks.holds("The root folders have sane modes", "tree-modes", early=False, by_hand=(_MODES,)),
         ),
         way_back=GOES_WITH_ROOT,
         changes=not base.archive,
