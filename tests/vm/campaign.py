@@ -112,7 +112,7 @@ class Campaign:
             scripts = [(share / f"{name}.sh").read_text() for name in ("script", "audit")]
             bench = [Path(__file__).with_name(f"{room}.py").read_text() for room in _ROOMS]
             things = [str(self.medium.kernel), str(self.archive), str(self.before)]
-            self.kept = built("campaign", [*scripts, *bench, *things], lambda folder: self._watch(folder, None))
+            self.kept = built("power-cuts", [*scripts, *bench, *things], lambda folder: self._watch(folder, None))
         watched = Watched.load(self.kept)
         self.after = watched.after
         return watched

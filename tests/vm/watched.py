@@ -75,7 +75,7 @@ class Shears:
     def watch(self, console: Console) -> None:
         """Until the script says that all is done."""
         lot = random.Random(_SEED)
-        boundary, end = r"\r?\n\[(\d+)/\d+\] [^\r\n]*", r"All \d+ actions that belong"
+        boundary, end = r"\r?\n\[(\d+)/\d+\] [^\r\n]*(?=[\r\n])", r"All \d+ actions that belong"
         last = ""
         while True:
             pause = lot.choice(_PAUSES) if self.sample is None else 1.5
