@@ -86,7 +86,7 @@ def _live(clock: Clock, family: Family) -> Action:
                 verb="clock-sync",
                 args=(family.source, *clock.servers),
                 by_hand=(
-                    "timedatectl set-ntp true",
+                    "timedatectl set-ntp true || echo 'This medium has no time service: set the clock yourself.'",
                     "date -u",
                     "# Compare with a clock you trust, in UTC. Only if it is still wrong after a minute, set it, with "
                     "the right numbers in place of the letters:",
