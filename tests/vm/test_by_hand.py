@@ -68,9 +68,8 @@ def assert_all_but_stamps_hold(person: Technician) -> None:
     console = person.start_new_system("ana")
     person.become_root(console)
     lines = person.audit(console).splitlines()
-    held = [line for line in lines if line.startswith("holds ")]
     missed = [line for line in lines if line.startswith("DOES NOT ")]
-    assert lines[-1] == f"{len(held)} proofs hold, {len(missed)} do not"
+    assert lines[-1].endswith(f" proofs hold, {len(missed)} do not")
     assert [line for line in missed if not line.endswith(CARRIED_OUT)] == [], lines
     console.answer("systemctl reboot")
     person.machine.wait_off()

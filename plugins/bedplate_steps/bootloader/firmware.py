@@ -60,7 +60,8 @@ def save(plan: Plan, loader: Loader) -> Action:
                     f"cp /sys/firmware/efi/efivars/BootOrder-8be4df61-* /mnt/target{STATE}/",
                     f"( cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + ) "
                     f"> /mnt/target{STATE}/esp.sha256",
-                    f"tar -cf /mnt/target{STATE}/esp.tar -C /mnt/target{plan.esp.mount} .",
+                    f"tar -cf /mnt/target{STATE}/esp.tar -C /mnt/target{plan.esp.mount} . && "
+                    f"touch /mnt/target{STATE}/complete",
                 ),
             ),
         ),
@@ -68,7 +69,7 @@ def save(plan: Plan, loader: Loader) -> Action:
         gives=("loader:saved",),
         guards=() if plan.esp.new else tuple(_free(plan, path) for path in loader.own(plan)),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
-                             early=False),),
+                             early=False, by_hand=(f"ls -l /mnt/target{STATE}",)),),
         leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
                 f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",),
         way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
