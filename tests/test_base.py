@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -573,3 +574,33 @@ def test_a_broken_archive_is_found(place: Path, shell: tuple[str, ...]) -> None:
     path.write_bytes(b"not a tar archive" * 100)
     assert call(place, "archive-whole", str(path), "", shell=shell).returncode == 1
     assert call(place, "archive-whole", str(place / "gone"), "", shell=shell).returncode == 1
+
+
+@shells
+def test_an_archive_is_read_once_in_a_run_and_again_when_it_is_another_file(
+    place: Path, shell: tuple[str, ...]
+) -> None:
+    """A changed byte at the same size and the same time of modification still moves the time of change: inode(7)."""
+    path = place / "base.tar"
+    subprocess.run(["tar", "-cf", path, "-C", place, "work"], check=True)
+    total = subprocess.run(["sha256sum", path], capture_output=True, text=True, check=True).stdout.split()[0]
+    read: list[str] = []
+    tool = place / "tools"
+    tool.mkdir()
+    real = shutil.which("sha256sum")
+    (tool / "sha256sum").write_text(f'#!/bin/sh\necho read >>{place}/reads\nexec {real} "$@"\n')
+    (tool / "sha256sum").chmod(0o755)
+    env = {**os.environ, "PATH": f"{tool}:{os.environ['PATH']}"}
+
+    def whole() -> bool:
+        done = call(place, "archive-whole", str(path), total, shell=shell, env=env)
+        read[:] = (place / "reads").read_text().splitlines()
+        return done.returncode == 0
+
+    assert (whole(), whole(), len(read)) == (True, True, 1)
+    times = path.stat()
+    with path.open("r+b") as file:
+        file.seek(600)
+        file.write(b"!")
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
+    assert (whole(), whole(), len(read)) == (False, False, 3)
