@@ -17,7 +17,7 @@ from .rack import Rack
 from .small_archive import small_archive
 from .sources import PackageSource
 
-pytestmark = [pytest.mark.bench, pytest.mark.long]
+pytestmark = pytest.mark.bench
 
 
 def test_a_power_cut_loses_what_was_not_flushed(
