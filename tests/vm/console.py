@@ -66,8 +66,10 @@ class Console:
         """Send key presses as they are: ``\\r`` is Enter, ``\\x1b[B`` the arrow down of a VT100."""
         self.child.send(keys)
 
-    def choose_menu_entry(self, title: str, *, timeout: float = 120, presses: int = 20) -> None:
+    def choose_menu_entry(self, title: str, started: str, *, timeout: float = 120, presses: int = 20) -> None:
         """Move a GRUB menu's highlight, which it marks with an asterisk, down to ``title`` and press Enter.
+
+        Ends when what was chosen says ``started``.
 
         The firmware listens at the same line and may take a key for itself, so each press is looked after. Control
         and N (GRUB manual, "The simple menu interface") is one byte, of which no half can be lost.
@@ -79,9 +81,17 @@ class Console:
                 self.expect(rf"\*{title}", 3)
             except ConsoleError:
                 continue
+            break
+        else:
+            raise ConsoleError(f"the menu's highlight never reached {title}")
+        for last in (False, False, False, True):
             self.press("\r")
-            return
-        raise ConsoleError(f"the menu's highlight never reached {title}")
+            try:
+                self.expect(started, 40)
+                return
+            except ConsoleError:
+                if last:
+                    raise
 
     def start(self, command: str) -> None:
         """Begin a command at the plain shell; ``expect`` and ``answer`` its questions, then ``finish``."""

@@ -58,8 +58,7 @@ def start_other_system(machine: Machine) -> None:
     """Choose it in the new menu by its title."""
     console = machine.boot_disk()
     with machine.timed("other system from the menu"):
-        console.choose_menu_entry(MENU_ENTRY)
-        console.expect(VENDOR_MARKER, 120)
+        console.choose_menu_entry(MENU_ENTRY, VENDOR_MARKER)
     machine.wait_off()
 
 
