@@ -217,9 +217,8 @@ case "$*" in
             *SERIAL*a | *SERIAL*c) echo 'TW-500-3 ' ;;
             *SERIAL*b) echo OTHER ;;
             *MODEL*) echo ' Tidewater 500 ' ;;
-            *SIZE*c) echo 1000 ;;
-            *SIZE*) echo 500107862016 ;;
-            *LOG-SEC*) echo '    512' ;;
+            *SIZE,LOG-SEC*c) echo '        1000     512' ;;
+            *SIZE,LOG-SEC*) echo '500107862016     512' ;;
         esac ;;
     *) printf '/dev/a\\n/dev/b\\n/dev/c\\n' ;;
 esac

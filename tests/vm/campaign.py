@@ -30,13 +30,25 @@ from .state import State, boot_entries, state_of
 from .watched import JSON, SAMPLE, Cut, Shears, Watched
 
 CASE = "kelp-02"
-MACHINES_AT_ONCE = 2
-"""Each has one processor, and takes one of the host's."""
+MACHINES_AT_ONCE = 3
+"""Each has one processor; while one waits for a disk, a clock or the host, the others have the host's two."""
 
-_ROOMS = ("campaign", "watched", "state", "install", "machine", "console", "disks", "factory")
+_ROOMS = (
+    "campaign",
+    "watched",
+    "state",
+    "install",
+    "machine",
+    "console",
+    "disks",
+    "factory",
+    "media",
+    "ramdisk",
+    "small_archive",
+)
 """What makes a row: another text of one of these, and none is known any more."""
 
-Kind = Literal["resumed", "undone"]
+Kind = Literal["resumed", "undone", "audited"]
 
 
 @frozen(kw_only=True)
@@ -140,43 +152,50 @@ class Campaign:
         Watched(after=after, install_seconds=install, rerun_seconds=rerun, cuts=tuple(shears.cuts)).save(folder)
 
     def outcomes(self, watched: Watched, cuts: int, undos: int) -> Iterator[Outcome]:
-        """That many cuts resumed and undone, two machines at a time, in order."""
-        rows: list[tuple[Cut, Kind]] = [(cut, "resumed") for cut in watched.chosen(cuts)]
-        rows += [(cut, "undone") for cut in watched.chosen(undos)]
+        """That many cuts undone and resumed, some machines at a time; what was resumed well is audited after that."""
+        backwards: list[tuple[Cut, Kind]] = [(cut, "undone") for cut in watched.chosen(undos)]
+        forwards: list[tuple[Cut, Kind]] = [(cut, "resumed") for cut in watched.chosen(cuts)]
         # A process of its own for each: a machine's console is a forked terminal, and threads do not go with fork.
         with ProcessPoolExecutor(MACHINES_AT_ONCE, get_context("spawn")) as pool:
-            yield from pool.map(self.go_on, *zip(*rows, strict=True))
+            well: list[Cut] = []
+            for outcome in pool.map(self.go_on, *zip(*backwards, *forwards, strict=True)):
+                well += [outcome.cut] if outcome.kind == "resumed" and not outcome.differences else []
+                yield outcome
+            yield from pool.map(self.go_on, well, ["audited"] * len(well))
 
     def go_on(self, cut: Cut, kind: Kind) -> Outcome:
         """Start the live medium again and run the script: compare with the undisturbed machine, or the day before.
 
-        What was resumed is started from its own disk as well, and audited. Known from an earlier time: as it was then.
+        What was resumed is kept, and started from its own disk to be audited. A row that came out well at an earlier
+        time is as it was then.
         """
         assert self.kept is not None
-        row = self.kept / f"{kind}-{cut.number:03d}.json"
+        row, resumed = self.kept / f"{kind}-{cut.number:03d}.json", self.kept / f"resumed-{cut.number:03d}"
         if not row.exists():
-            outcome = self._go_on(cut, kind, self.kept / cut.copies)
+            machine = self.machine(row.stem, resumed if kind == "audited" else self.kept / cut.copies)
+            found = self._tried(machine, kind)
+            outcome = Outcome(cut=cut, kind=kind, differences=tuple(found), seconds=_took(machine))
+            if not outcome.differences:
+                if kind == "resumed":
+                    _keep(machine, resumed)
+                row.write_text(JSON.dumps(outcome))
+            machine.disks[0].path.unlink(missing_ok=True)
             if outcome.differences:
                 return outcome
-            row.write_text(JSON.dumps(outcome))
         return JSON.loads(row.read_text(), Outcome)
 
-    def _go_on(self, cut: Cut, kind: Kind, copies: Path) -> Outcome:
-        option, wanted = ("", self.after) if kind == "resumed" else (" --undo", self.before)
-        assert wanted is not None
-        machine = self.machine(f"{kind}-{cut.number:03d}", copies)
+    def _tried(self, machine: Machine, kind: Kind) -> list[str]:
         person = self.person(machine)
         try:
-            found = self._differences(machine, option, wanted)
-            if not found and kind == "resumed":
-                found = _audited(person)
+            if kind == "audited":
+                return _audited(person)
+            option, wanted = ("", self.after) if kind == "resumed" else (" --undo", self.before)
+            assert wanted is not None
+            return self._differences(machine, option, wanted)
         except ConsoleError as trouble:
-            found = [f"stuck: {trouble}"]
+            return [f"stuck: {trouble}"]
         finally:
             machine.off()
-            machine.disks[0].path.unlink()
-        took = sum(seconds for what, seconds in machine.timings if what == "script")
-        return Outcome(cut=cut, kind=kind, seconds=took, differences=tuple(found))
 
     def _differences(self, machine: Machine, option: str, wanted: State) -> list[str]:
         console = begin(machine, self.medium)
@@ -192,6 +211,19 @@ class Campaign:
             return [f"status {result.status}: {result.output[-1500:]}"]
         state = state_of(machine.disks[0], entries, machine.folder, installed=not option)
         return state.differences(wanted)
+
+
+def _keep(machine: Machine, folder: Path) -> None:
+    """Disk and variables of a machine that is off, for its audit."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    for path in (machine.disks[0].path, machine.variables):
+        shutil.move(path, folder / path.name)
+
+
+def _took(machine: Machine) -> float:
+    """Seconds of the script, or of the audit."""
+    return sum(seconds for what, seconds in machine.timings if what in ("script", "audit"))
 
 
 def _audited(person: Technician) -> list[str]:
@@ -210,10 +242,10 @@ def report(watched: Watched, outcomes: list[Outcome]) -> str:
     for one in outcomes:
         lines.append(f"{one.cut.where[:64]:<64} {one.kind:<8} {one.seconds:6.0f}  {_result(one)}")
         lines += [f"      {line}" for line in one.differences]
-    for kind in ("resumed", "undone"):
+    for kind in ("undone", "resumed", "audited"):
         mine = [one for one in outcomes if one.kind == kind]
         same = [one for one in mine if not one.differences]
-        lines.append(f"{kind} to the same state: {len(same)} of {len(mine)}")
+        lines.append(f"{kind}{'' if kind == 'audited' else ' to the same state'}: {len(same)} of {len(mine)}")
     whole, again = watched.install_seconds, watched.rerun_seconds
     lines.append(f"installation {whole:.0f} s; rerun when finished {again:.0f} s: {again / whole:.3f} of it")
     return "\n".join(lines)
@@ -222,4 +254,4 @@ def report(watched: Watched, outcomes: list[Outcome]) -> str:
 def _result(one: Outcome) -> str:
     if one.differences:
         return "DIFFERS"
-    return "same state, audit clean" if one.kind == "resumed" else "same state"
+    return "every proof holds" if one.kind == "audited" else "same state"

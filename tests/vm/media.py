@@ -14,6 +14,7 @@ from attrs import frozen
 
 from .cache import built
 from .disks import Disk
+from .ramdisk import make_small
 from .sources import HOST_CA_BUNDLE, PackageSource
 from .tools import call
 
@@ -45,18 +46,15 @@ _MASKED = shlex.split(
     "fstrim.timer systemd-networkd-wait-online.service systemd-timesyncd.service getty@tty1.service "
     "console-setup.service keyboard-setup.service lvm2-monitor.service systemd-pstore.service "
     "systemd-journal-flush.service systemd-random-seed.service systemd-tmpfiles-clean.timer "
-    "modprobe@drm.service"
+    "modprobe@drm.service modprobe@configfs.service modprobe@dm_mod.service modprobe@efi_pstore.service "
+    "modprobe@fuse.service modprobe@loop.service dev-hugepages.mount dev-mqueue.mount sys-kernel-debug.mount "
+    "sys-kernel-tracing.mount sys-kernel-config.mount sys-fs-fuse-connections.mount systemd-logind.service "
+    "systemd-binfmt.service systemd-update-utmp.service systemd-update-utmp-runlevel.service"
 )
 
 # Python comes along as a dependency of a few helpers (xfs_scrub_all(8) and others). It is taken away
 # again, so that a script that needs it fails here and not on a technician's stick.
 _TAKEN_AWAY = ("usr/bin/python3*", "usr/lib/python3*", "usr/bin/py3*")
-
-# The initial RAM disk only has to find the medium's own volume: small loads and unpacks fast.
-_INITRAMFS = {
-    "etc/initramfs-tools/conf.d/medium": "MODULES=list\nCOMPRESS=zstd\nBUSYBOX=n\nFSTYPE=ext4\n",
-    "etc/initramfs-tools/modules": "virtio_pci\nvirtio_blk\next4\n",
-}
 
 _AUTOLOGIN = """[Service]
 ExecStart=
@@ -75,7 +73,7 @@ _FILES = {
 
 KERNEL_PARAMETERS = (
     f"root=LABEL={LIVE_LABEL} rw rootfstype=ext4 console=ttyS0,115200 quiet loglevel=3 "
-    "systemd.show_status=false mitigations=off nowatchdog"
+    "systemd.show_status=false mitigations=off nowatchdog apparmor=0 audit=0 init_on_alloc=0 rcupdate.rcu_expedited=1"
 )
 
 
@@ -98,9 +96,9 @@ def live_medium(source: PackageSource) -> LiveMedium:
 
 def _build(folder: Path, source: PackageSource) -> None:
     with TemporaryDirectory(prefix="medium.", dir=folder.parent) as scratch:
-        root, initramfs = Path(scratch) / "root", Path(scratch) / "initramfs"
-        _write_files(initramfs, _INITRAMFS)
-        call(bootstrap_command(source, root, _PACKAGES, left_out=_LEFT_OUT, early_files=initramfs))
+        root = Path(scratch) / "root"
+        call(bootstrap_command(source, root, _PACKAGES, left_out=_LEFT_OUT))
+        make_small(root)
         _configure(root, source)
         (folder / "vmlinuz").write_bytes((root / "vmlinuz").resolve().read_bytes())
         (folder / "initrd.img").write_bytes((root / "initrd.img").resolve().read_bytes())
@@ -113,18 +111,11 @@ def bootstrap_command(
     packages: list[str],
     *,
     left_out: tuple[str, ...] = (),
-    early_files: Path | None = None,
 ) -> list[str]:
-    """Argument vector of mmdebstrap(1) for a root folder or an archive.
-
-    ``early_files`` is copied over the root before the packages other than the essential ones
-    are configured.
-    """
+    """Argument vector of mmdebstrap(1) for a root folder or an archive."""
     words = ["mmdebstrap", "--mode=root", "--variant=minbase", f"--include={','.join(packages)}"]
     words += [f"--aptopt={line}" for line in source.settings.splitlines()]
     words += [f"--dpkgopt=path-exclude={pattern}" for pattern in left_out]
-    if early_files:
-        words.append(f'--essential-hook=cp -a {early_files}/. "$1"/')
     return [*words, source.suite, str(target), *source.sources_list.splitlines()]
 
 

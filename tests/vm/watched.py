@@ -56,10 +56,11 @@ class Watched:
         return JSON.loads((folder / "watched.json").read_text(), Watched)
 
     def chosen(self, count: int) -> tuple[Cut, ...]:
-        """That many cuts, evenly over the installation; ValueError if it has fewer."""
+        """That many cuts, evenly over the installation, as is each beginning of them; ValueError if it has fewer."""
         if count > len(self.cuts):
             raise ValueError(f"{len(self.cuts)} moments to cut at, {count} asked for")
-        return tuple(self.cuts[(2 * index + 1) * len(self.cuts) // (2 * count)] for index in range(count))
+        halving = sorted(range(count), key=lambda index: f"{index:08b}"[::-1])
+        return tuple(self.cuts[(2 * index + 1) * len(self.cuts) // (2 * count)] for index in halving)
 
 
 @define(kw_only=True)

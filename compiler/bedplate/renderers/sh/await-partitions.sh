@@ -4,6 +4,7 @@ verb_await_partitions() {
     for v_awaited in "$@"; do
         v_tries=0
         until verb_partition_is_ready "$v_awaited" 2>"$WORK/not-ready"; do
+            [ "$v_tries" -eq 0 ] || sleep 1
             v_tries=$((v_tries + 1))
             if [ "$v_tries" -gt 30 ]; then
                 cat "$WORK/not-ready" >&2
@@ -13,7 +14,6 @@ verb_await_partitions() {
             # A node can come, go and come again, so neither of these is trusted to be enough.
             [ "$v_tries" -lt 2 ] || partx --update "$DISK"
             ! command -v udevadm >/dev/null || udevadm settle --timeout=10
-            sleep 1
         done
     done
 }

@@ -8,8 +8,9 @@ verb_boot_entry_numbers() {
     v_path=$(printf '%s' "$2" | tr '[:upper:]' '[:lower:]' | od -An -v -tx1 | tr -d '\n' | sed 's/ \(..\)/\100 /g')
     for v_file in /sys/firmware/efi/efivars/Boot[0-9A-F][0-9A-F][0-9A-F][0-9A-F]-8be4df61-93ca-11d2-aa0d-00e098032b8c; do
         [ -e "$v_file" ] || continue
-        od -An -v -tx1 "$v_file" >"$WORK/entry" || return 1
-        v_hex=$(tr -d ' \n' <"$WORK/entry")
+        v_bytes=$(od -An -v -tx1 "$v_file") || return 1
+        # shellcheck disable=SC2086 # joined: a word is a byte
+        v_hex=$(printf '%s' $v_bytes)
         case $v_hex in
             ????????[0-9a-f][13579bdf]*"04012a00"????????????????????????????????????????"${v_guid}02020404"*) ;;
             *) continue ;;

@@ -22,12 +22,10 @@ verb_find_disk() {
 verb_find_disk_matches() {
     v_serial=$(lsblk -dno SERIAL -- "$1" 2>/dev/null) || return 1
     v_model=$(lsblk -dno MODEL -- "$1" 2>/dev/null) || return 1
-    v_size=$(lsblk -dnbo SIZE -- "$1" 2>/dev/null) || return 1
-    v_sector=$(lsblk -dnbo LOG-SEC -- "$1" 2>/dev/null) || return 1
+    v_sizes=$(lsblk -dnbo SIZE,LOG-SEC -- "$1" 2>/dev/null) || return 1
     verb_find_disk_trim "$v_serial" && v_serial=$v_trimmed
     verb_find_disk_trim "$v_model" && v_model=$v_trimmed
-    verb_find_disk_trim "$v_size" && v_size=$v_trimmed
-    verb_find_disk_trim "$v_sector" && v_sector=$v_trimmed
+    verb_find_disk_trim "$v_sizes" && v_size=${v_trimmed%% *} v_sector=${v_trimmed##* }
     v_like="$v_like
     $1: serial '$v_serial', model '$v_model', $v_size bytes, sectors of $v_sector"
     if [ -n "$3" ]; then

@@ -5,26 +5,27 @@
 verb_initramfs_carries() {
     v_boot=$1 v_kind=$2
     shift 2
-    printf '%s\n' "$@" >"$WORK/modules" || return 1
-    verb_initramfs_carries_up "$(readlink -f -- "/sys/class/block/${DISK##*/}")" >>"$WORK/modules"
+    printf '%s\n' "$@" >"$WORK/drivers" || return 1
+    verb_initramfs_carries_up "$(readlink -f -- "/sys/class/block/${DISK##*/}")" >>"$WORK/drivers"
     if [ "$v_kind" = keyboard ]; then
         v_path=
         while read -r v_first v_rest; do
             case $v_first:$v_rest in
                 S::Sysfs=*) v_path=${v_rest#Sysfs=} ;;
-                H:*sysrq*) verb_initramfs_carries_up "/sys$v_path" >>"$WORK/modules" ;;
+                H:*sysrq*) verb_initramfs_carries_up "/sys$v_path" >>"$WORK/drivers" ;;
             esac
         done </proc/bus/input/devices
     fi
     cat "$TARGET"/usr/lib/modules/*/modules.builtin "$TARGET"/lib/modules/*/modules.builtin 2>/dev/null |
         sed 's|.*/||; s/\.ko.*//' | tr - _ >"$WORK/builtin"
+    tr - _ <"$WORK/drivers" >"$WORK/modules" || return 1
     v_images=0
     for v_image in "$v_boot"/initrd.img-* "$v_boot"/initramfs-*.img "$v_boot"/*/initrd; do
         [ -f "$v_image" ] || continue
         case $v_image in *rescue* | *fallback*) continue ;; esac
         v_images=$((v_images + 1))
         verb_initramfs_list "$v_image" >"$WORK/image-files" || return 1
-        sed 's|.*/||' "$WORK/image-files" | sed -n 's/\.ko\(\.[a-z0-9]*\)*$//p' | tr - _ >"$WORK/image-modules"
+        sed -n 's|.*/||; s/\.ko\(\.[a-z0-9]*\)*$//p' "$WORK/image-files" | tr - _ >"$WORK/image-modules"
         verb_initramfs_carries_all "$v_image" || return 1
     done
     [ "$v_images" -gt 0 ] && return 0
@@ -43,9 +44,7 @@ verb_initramfs_carries_up() {
 verb_initramfs_carries_all() {
     v_lacking=
     while IFS= read -r v_module; do
-        v_module=$(printf '%s\n' "$v_module" | tr - _)
-        [ -n "$v_module" ] || continue
-        grep -Fqx -e "$v_module" "$WORK/image-modules" || grep -Fqx -e "$v_module" "$WORK/builtin" ||
+        [ -z "$v_module" ] || grep -Fqx -e "$v_module" -- "$WORK/image-modules" "$WORK/builtin" ||
             v_lacking="$v_lacking $v_module"
     done <"$WORK/modules"
     [ -z "$v_lacking" ] && return 0

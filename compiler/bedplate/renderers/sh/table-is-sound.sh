@@ -5,8 +5,9 @@ verb_table_is_sound() {
         cat "$WORK/table-words" >&2
         return 1
     fi
-    v_sector=$(lsblk -dnbo LOG-SEC "$DISK" | tr -d ' ')
-    v_size=$(lsblk -dnbo SIZE "$DISK" | tr -d ' ')
+    read -r v_size v_sector <<END_OF_SIZES
+$(lsblk -dnbo SIZE,LOG-SEC -- "$DISK")
+END_OF_SIZES
     v_first=$(od -An -tx4 -j "$((v_sector + 88))" -N 4 "$DISK") || return 1
     v_second=$(od -An -tx4 -j "$((v_size - v_sector + 88))" -N 4 "$DISK") || return 1
     [ "$v_first" = "$v_second" ] && return 0
