@@ -14,7 +14,7 @@ from attrs import frozen
 
 from .cache import built
 from .disks import Disk
-from .ramdisk import make_small
+from .ramdisk import RECIPE, make_small
 from .sources import HOST_CA_BUNDLE, PackageSource
 from .tools import call
 
@@ -88,7 +88,7 @@ class LiveMedium:
 
 def live_medium(source: PackageSource) -> LiveMedium:
     """The live medium, built on first use; ToolError when a package or tool is missing."""
-    recipe = (Path(__file__).read_text(), repr(source))
+    recipe = (Path(__file__).read_text(), RECIPE, repr(source))
     folder = built("live-medium", recipe, lambda place: _build(place, source))
     disk = Disk(path=folder / "medium.ext4", serial=LIVE_SERIAL, format="raw", read_only=True)
     return LiveMedium(kernel=folder / "vmlinuz", initrd=folder / "initrd.img", disk=disk)

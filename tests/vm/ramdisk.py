@@ -7,7 +7,7 @@ from pathlib import Path
 
 from .tools import call
 
-_KEPT_HOOKS = ("kmod", "klibc-utils")
+_KEPT_HOOKS = ("kmod", "klibc-utils", "fsck")
 _FILES = {
     "etc/initramfs-tools/conf.d/site": "MODULES=list\nBUSYBOX=n\nFSTYPE=ext4\nCOMPRESS=zstd\nCOMPRESSLEVEL=1\n",
     "etc/initramfs-tools/modules": "virtio_pci\nvirtio_blk\next4\n",
@@ -15,6 +15,10 @@ _FILES = {
     "etc/initramfs-tools/hooks/blkid": "#!/bin/sh\n"
     '[ "$1" = prereqs ] || { . /usr/share/initramfs-tools/hook-functions; copy_exec /sbin/blkid /sbin; }\n',
 }
+
+
+RECIPE = Path(__file__).read_text()
+"""Belongs to the recipe of whatever holds such a RAM disk."""
 
 
 def make_small(root: Path) -> None:

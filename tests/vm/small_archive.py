@@ -5,7 +5,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from .cache import built
-from .ramdisk import make_small
+from .ramdisk import RECIPE, make_small
 from .sources import PackageSource
 from .tools import call
 
@@ -23,7 +23,7 @@ _LEFT_OUT = (
     "usr/lib/python3*", "usr/bin/python3*", "usr/lib/os-probes", "usr/lib/udev/hwdb*", "usr/lib/grub/*/monolithic",
     "usr/lib/x86_64-linux-gnu/libicu*", "usr/lib/x86_64-linux-gnu/perl/*.*.*/CORE",
     "usr/lib/x86_64-linux-gnu/perl/*.*.*/auto/Encode/[CJKT]*", "usr/sbin/xfs_scrub", "var/cache/apt",
-    "var/lib/apt/lists", "var/lib/dpkg/info/*.md5sums", "var/lib/dpkg/info/*.templates", "var/lib/dpkg/info/*.config",
+    "var/lib/apt/lists",
     "etc/grub.d/05_*", "etc/grub.d/2*", "etc/grub.d/3*", "etc/grub.d/4*",
 )  # fmt: skip
 _MASKED = (
@@ -38,7 +38,7 @@ _MASKED = (
 
 def small_archive(source: PackageSource, whole: Path) -> Path:
     """The base archive without what an installation does not look at, so that a run takes minutes on an emulator."""
-    recipe = [Path(__file__).read_text(), str(whole), repr(source)]
+    recipe = [Path(__file__).read_text(), RECIPE, str(whole), repr(source)]
     return built("campaign-archive", recipe, lambda folder: _pack(folder, whole)) / "base.tar.zst"
 
 
