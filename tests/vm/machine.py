@@ -107,7 +107,7 @@ class Machine:
     def _board(self) -> list[str]:
         made = self.hardware
         # the baseline processor: newer instructions are used where they are found, and cost more than they save here
-        words = shlex.split("qemu-system-x86_64 -machine q35 -accel tcg,thread=multi -cpu qemu64 -nodefaults")
+        words = shlex.split("qemu-system-x86_64 -machine q35 -accel tcg,thread=multi -cpu qemu64,-svm -nodefaults")
         words += ["-m", str(made.memory_mib), "-smp", str(made.processors), "-rtc", f"base={made.clock}"]
         words += shlex.split("-display none -monitor none -serial stdio -no-reboot -device virtio-rng-pci")
         words += ["-fsdev", f"local,id=share,path={self.share},security_model=none"]
