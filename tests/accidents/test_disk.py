@@ -33,10 +33,9 @@ ONE, TWO, OURS = (f"{digit * 8}-2222-4333-8444-555555555555" for digit in "ABC")
 FOREIGN = f'start=2048, size=20480, type={BASIC}, uuid={ONE}, name="system", attrs="GUID:63"\n'
 DISKS = """case "$*" in
     "-dnpo NAME") printf '/dev/sda\\n/dev/sdb\\n' ;;
+    *SIZE,LOG-SEC*) printf '512110190592 512\\n' ;;
     *SERIAL*) printf '%s\\n' SM-NVME-0217 ;;
     *MODEL*) printf 'Saltmarsh\\n' ;;
-    *LOG-SEC*) printf '512\\n' ;;
-    *SIZE*) printf '512110190592\\n' ;;
 esac"""
 KERNEL_NAME = re.compile(r"/dev/(sd[a-z]|nvme\d|vd[a-z]|mmcblk\d)")
 
@@ -118,7 +117,7 @@ def test_c06_the_kernel_kept_the_old_table() -> None:
 def test_c07_the_node_is_not_there_yet() -> None:
     place = Place()
     place.table(f"start=2048, size=20480, type={LINUX}, uuid={OURS}\n")
-    sizes = 'case $* in *LOG-SEC*) echo 512 ;; *) echo 67108864 ;; esac'
+    sizes = 'case $* in *SIZE,LOG-SEC*) echo 67108864 512 ;; *) echo 512 ;; esac'
     fakes = {"sleep": ":", "partx": ":", "udevadm": ":", "lsblk": sizes}
     code, said = place.run("append-partitions", OURS, fakes=fakes)
     assert code == 1 and "the kernel does not take the new table: start the live medium again" in said
