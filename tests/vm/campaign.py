@@ -43,7 +43,7 @@ _ROOMS = (
     "disks",
     "factory",
     "media",
-    "ramdisk",
+    "small_system",
     "small_archive",
 )
 """What makes a row: another text of one of these, and none is known any more."""

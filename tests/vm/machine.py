@@ -22,6 +22,8 @@ _FIRMWARE = Path("/usr/share/OVMF")
 _SHARE_TAG = "share"
 SHARE_MOUNT = "/media/share"
 """Where ``mount_share`` puts the shared folder inside the machine."""
+LIVE_BOOT = "boot live medium"
+"""What that is called in a machine's timings."""
 
 
 @frozen(kw_only=True)
@@ -81,7 +83,7 @@ class Machine:
         """Start the live medium through the firmware; ends in root's plain shell on it."""
         kernel = ["-kernel", str(medium.kernel), "-initrd", str(medium.initrd)]
         console = self.power_on([medium.disk, *self.disks], [*kernel, "-append", KERNEL_PARAMETERS])
-        with self.timed("boot live medium"):
+        with self.timed(LIVE_BOOT):
             console.plain_shell(rf"root@{LIVE_HOST_NAME}:~# ", timeout)
         return console
 

@@ -5,7 +5,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from .cache import built
-from .ramdisk import RECIPE, make_small
+from .small_system import RECIPE, make_small
 from .sources import PackageSource
 from .tools import call
 
@@ -26,14 +26,6 @@ _LEFT_OUT = (
     "var/lib/apt/lists",
     "etc/grub.d/05_*", "etc/grub.d/2*", "etc/grub.d/3*", "etc/grub.d/4*",
 )  # fmt: skip
-_MASKED = (
-    "dev-hugepages.mount", "dev-mqueue.mount", "sys-kernel-debug.mount", "sys-kernel-tracing.mount",
-    "modprobe@configfs.service", "modprobe@dm_mod.service", "modprobe@drm.service", "modprobe@efi_pstore.service",
-    "modprobe@fuse.service", "modprobe@loop.service", "systemd-journal-flush.service", "systemd-pstore.service",
-    "e2scrub_all.timer", "e2scrub_reap.service", "apt-daily.timer", "apt-daily-upgrade.timer", "dpkg-db-backup.timer",
-    "fstrim.timer", "systemd-tmpfiles-clean.timer",
-)  # fmt: skip
-"""Units that only cost time on an emulator, and that no proof is about."""
 
 
 def small_archive(source: PackageSource, whole: Path) -> Path:
@@ -48,7 +40,6 @@ def _pack(folder: Path, whole: Path) -> None:
         root.mkdir()
         call(["tar", "-C", root, "--numeric-owner", "--xattrs", "--xattrs-include=*", "-xpf", whole])
         _leave_out(root)
-        call(["systemctl", f"--root={root}", "mask", *_MASKED])
         for kernel in (root / "usr/lib/modules").glob("*/kernel"):
             _thin(kernel)
             call(["chroot", root, "depmod", kernel.parent.name])

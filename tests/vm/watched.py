@@ -13,7 +13,7 @@ from attrs import define, field, frozen
 from cattrs.preconf.json import make_converter
 
 from .console import Console
-from .machine import Machine
+from .machine import LIVE_BOOT, Machine
 from .state import State
 from .tools import call
 
@@ -22,8 +22,11 @@ SAMPLE = tuple(re.compile(text) for text in ("in .* Unpack the base archive", "b
 
 JSON = make_converter()
 _SEED = 4
-_PAUSES = (0.4, 1.5, 4.0, 9.0, 20.0)
-"""Seconds; by lot, how long after an action's line (or after the last cut inside it) it is cut."""
+_PAUSES = (0.015, 0.06, 0.15, 0.35, 0.8)
+"""By lot, how long after an action's line (or after the last cut inside it) it is cut.
+
+Parts of the time that this machine took to start the live medium, so that a fast host finds as many moments.
+"""
 
 
 @frozen(kw_only=True)
@@ -76,17 +79,18 @@ class Shears:
     def watch(self, console: Console) -> None:
         """Until the script says that all is done."""
         lot = random.Random(_SEED)
+        unit = dict(self.machine.timings)[LIVE_BOOT]
         boundary, end = r"\r?\n\[(\d+)/\d+\] [^\r\n]*(?=[\r\n])", r"All \d+ actions that belong"
         last = ""
         while True:
-            pause = lot.choice(_PAUSES) if self.sample is None else 1.5
+            pause = unit * lot.choice(_PAUSES) if self.sample is None else 1.5
             index = console.child.expect([boundary, end, pexpect.TIMEOUT], timeout=pause)
             if index == 1:
                 return
             if index == 0:
                 last = str(console.child.after).strip()
             if last and "skipped" not in last:
-                self._perhaps(f"before {last}" if index == 0 else f"in {last}, {pause} s on")
+                self._perhaps(f"before {last}" if index == 0 else f"in {last}, {pause:.1f} s on")
 
     def _perhaps(self, where: str) -> None:
         taken = [cut.where for cut in self.cuts]

@@ -1,8 +1,10 @@
-"""A small initial RAM disk for systems of the bench: it finds a root file system on a disk of the emulator, no more.
+"""Systems of the bench without what costs time on an emulator and serves nobody there.
 
-Under emulation each program that is started costs some 40 ms, so hooks that serve other machines are left out.
+The initial RAM disk finds a root file system on a disk of the emulator, no more: each program that is started costs
+some 40 ms, so hooks that serve other machines are left out. Units that no proof is about are masked.
 """
 
+import shlex
 from pathlib import Path
 
 from .tools import call
@@ -15,14 +17,20 @@ _FILES = {
     "etc/initramfs-tools/hooks/blkid": "#!/bin/sh\n"
     '[ "$1" = prereqs ] || { . /usr/share/initramfs-tools/hook-functions; copy_exec /sbin/blkid /sbin; }\n',
 }
-
+_MASKED = shlex.split(
+    "apt-daily.timer apt-daily-upgrade.timer dpkg-db-backup.timer e2scrub_all.timer e2scrub_reap.service fstrim.timer "
+    "dev-hugepages.mount dev-mqueue.mount sys-kernel-debug.mount sys-kernel-tracing.mount systemd-pstore.service "
+    "systemd-journal-flush.service systemd-tmpfiles-clean.timer modprobe@drm.service modprobe@configfs.service "
+    "modprobe@dm_mod.service modprobe@efi_pstore.service modprobe@fuse.service modprobe@loop.service"
+)
 
 RECIPE = Path(__file__).read_text()
-"""Belongs to the recipe of whatever holds such a RAM disk."""
+"""Belongs to the recipe of whatever holds such a system."""
 
 
 def make_small(root: Path) -> None:
-    """Leave out of a Debian root folder what its RAM disk can do without (initramfs-tools(7)), and build it anew."""
+    """Of a Debian root folder: mask the units, thin the hooks of the RAM disk (initramfs-tools(7)), build it anew."""
+    call(["systemctl", f"--root={root}", "mask", *_MASKED])
     tools = root / "usr/share/initramfs-tools"
     for path in (*tools.glob("hooks/*"), *tools.glob("scripts/*/*"), *root.glob("etc/initramfs-tools/conf.d/*")):
         if path.name not in _KEPT_HOOKS:
