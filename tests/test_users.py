@@ -18,6 +18,7 @@ import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Run, SecretRef, Where, WriteFile
 from bedplate.facts import Family, People
 from bedplate.faults import Fault, dotted
+from bedplate.renderers import library
 from bedplate.spec import Machine
 from bedplate.structure import structured
 from bedplate.survey import Survey
@@ -28,7 +29,6 @@ from bedplate_steps.users.model import Users
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
-VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "renderers" / "sh"
 LOCKED = '[root]\npassword = "locked"\nrescue = "live-medium"\n'
 OPEN = '[root]\npassword = "ask"\n'
 ANA = '[[people]]\nname = "ana"\nadministrator = true\n'
@@ -154,8 +154,9 @@ def test_a_full_name_is_refused_or_stays_text(hostile: str) -> None:
 
 def test_passwords_go_through_standard_input_only() -> None:
     found = actions(OPEN + ANA + BEN + f'password = "{HASH}"')
-    [ask] = found["users.password-ana"].operations
-    [known] = found["users.password-ben"].operations
+    [let_go, ask] = found["users.password-ana"].operations
+    [_, known] = found["users.password-ben"].operations
+    assert let_go == Call(verb="accounts-let-go")
     assert isinstance(ask, Run) and ask.by_hand[-1] == "chroot /mnt/target passwd ana"
     assert evolve(ask, by_hand=()) == Run(
         argv=("chpasswd",), where=Where.TARGET, stdin=("ana:", SecretRef("password-ana"), "\n")
@@ -266,18 +267,13 @@ def verbs(request: pytest.FixtureRequest, tmp_path: Path) -> Verbs:
     (root / "etc/sudoers").chmod(0o440)
 
     def run(verb: str, *args: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
-        used = [name for line in _text(verb).splitlines() if line.startswith("# uses:") for name in line.split()[2:]]
-        last = f'verb_{verb.replace("-", "_")} "$@"' if (VERBS / f"{verb}.sh").exists() else f'in_target {verb} "$@"'
-        text = PRELUDE + "".join(_text(name) for name in (*used, verb)) + last
+        ours = verb in library.known()
+        last = f'{library.function(verb)} "$@"' if ours else f'in_target {verb} "$@"'
+        text = PRELUDE + library.verbs([verb] if ours else []) + last
         command = ["unshare", "-m", *request.param, "-c", text, "verb", str(tmp_path), *args]
         return subprocess.run(command, capture_output=True, text=True, input=stdin, check=False)
 
     return run
-
-
-def _text(verb: str) -> str:
-    path = VERBS / f"{verb}.sh"
-    return path.read_text() if path.exists() else ""
 
 
 PERSON = ("ana", "1000", "/home/ana", "/bin/bash", "video,sudo", "Ana, né O'Mud $(id)".replace(",", ""))
@@ -314,6 +310,41 @@ def test_an_account_without_further_groups(verbs: Verbs) -> None:
     assert verbs("user-present", *plan).returncode == 0
     assert verbs("user-present", *plan).returncode == 0
     assert verbs("user-is", *plan).returncode == 0
+
+
+@needs_root
+def test_an_account_whose_making_was_cut_off_is_made_anew(verbs: Verbs, tmp_path: Path) -> None:
+    """Files, their order, `+` and `.lock`: useradd(8) of shadow 4.13, as a cut of a machine's power left them."""
+    etc = tmp_path / "root/etc"
+    for name in ("subuid", "subgid"):
+        (etc / name).write_text("")
+    assert verbs("user-present", *PERSON).returncode == 0
+    names = ("passwd", "shadow", "group", "gshadow", "subuid", "subgid")
+    made = {name: (etc / name).read_bytes() for name in names}
+    assert made["subgid"] == b"ana:100000:65536\n"
+    modes = {name: (etc / name).stat().st_mode for name in names}
+    (etc / "subgid").write_text("")
+    (etc / "gshadow").write_text("root:*::\nsudo:*::\nvideo:*::\nmud:!::\n")
+    (etc / "subgid+").write_bytes(made["subgid"])
+    for name in ("subgid.lock", "subuid.lock", "passwd.lock"):
+        (etc / name).write_text("1")  # a process that is there, as after a new start any number may be
+    (tmp_path / "root/var/lib/bedplate/making-ana").write_text("")
+    assert "was being made" in verbs("user-is", *PERSON).stderr
+    assert verbs("user-present", *PERSON).returncode == 0
+    assert verbs("user-is", *PERSON).returncode == 0
+    assert {name: (etc / name).read_bytes() for name in names} == made
+    assert {name: (etc / name).stat().st_mode for name in names} == modes
+    assert sorted(etc.glob("[!.]*.lock")) + sorted(etc.glob("*+")) == []
+
+
+@needs_root
+def test_a_lock_that_a_power_cut_left_is_taken_away(verbs: Verbs, tmp_path: Path) -> None:
+    assert verbs("chpasswd", stdin="mud:correct horse\n").returncode == 0
+    assert verbs("password-is", "mud", "set").returncode == 0
+    (tmp_path / "root/etc/shadow.lock").write_text("1")
+    assert "was cut off" in verbs("password-is", "mud", "set").stderr
+    assert verbs("accounts-let-go").returncode == 0
+    assert verbs("password-is", "mud", "set").returncode == 0
 
 
 @needs_root

@@ -131,6 +131,7 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         reason=reason,
         stage=Stage.TARGET,
         operations=(
+            Call(verb="accounts-let-go"),
             Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n"),
                 by_hand=() if encrypted else ("# It asks for the password, twice.", _chroot("passwd", name))),
         ),
@@ -229,7 +230,7 @@ def _locked_root(section: Users) -> Action:
         title="Lock the root account",
         reason="Administrators act under their own names.",
         stage=Stage.TARGET,
-        operations=(Run(argv=("usermod", "--lock", "root"), where=Where.TARGET),),
+        operations=(Call(verb="accounts-let-go"), Run(argv=("usermod", "--lock", "root"), where=Where.TARGET)),
         needs=(*_NEEDS, f"file:{SUDOERS}", *(f"user:{person.name}" for person in section.administrators)),
         proofs=(holds("Nobody can log in as root with a password", "password-is", "root", "none", early=False),),
         way_back=WayBack(note="Give root a password again: chroot into the target and run passwd.", goes_with=_ROOT),

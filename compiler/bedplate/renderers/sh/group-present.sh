@@ -1,6 +1,7 @@
 # group-present NAME GID: the target has the group, with that number, or with a free system number if GID is empty.
-# uses: group-is
+# uses: accounts-let-go group-is
 verb_group_present() {
+    verb_accounts_let_go || return 1
     if grep -q "^$1:" "$TARGET/etc/group"; then
         verb_group_is "$1" "$2"
         return

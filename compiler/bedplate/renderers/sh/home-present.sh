@@ -3,12 +3,8 @@
 verb_home_present() {
     [ ! -d "$TARGET$2" ] || return 0
     v_new=$2.new
-    in_target mkdir -p "$v_new" || return 1
-    if [ -d "$TARGET/etc/skel" ]; then
-        in_target cp -a /etc/skel/. "$v_new/" || return 1
-    fi
-    in_target chown -R "$1:$1" "$v_new" || return 1
-    in_target chmod 0700 "$v_new" || return 1
+    in_target sh -c 'mkdir -p "$1" && { [ ! -d /etc/skel ] || cp -a /etc/skel/. "$1/"; } && chown -R "$2" "$1" &&
+        chmod 0700 "$1"' sh "$v_new" "$1:$1" || return 1
     sync
     in_target mv -T "$v_new" "$2" || return 1
 }

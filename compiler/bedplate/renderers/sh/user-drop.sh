@@ -1,6 +1,9 @@
 # user-drop NAME HOME: the account goes. Its row of the password table is kept for root alone, for the way back. The home
 # folder stays, unless HOME names it: then it is deleted, where it is the account's own.
+# uses: half-account-out
 verb_user_drop() {
+    verb_half_account_out "$1" || return 1
+    rm -f -- "$TARGET/var/lib/bedplate/making-$1"
     grep -q "^$1:" "$TARGET/etc/passwd" || return 0
     v_aside=$TARGET/var/lib/bedplate/aside
     (umask 077 && mkdir -p -- "$v_aside" && grep "^$1:" "$TARGET/etc/shadow" >"$v_aside/shadow-$1") || return 1
