@@ -610,7 +610,7 @@ def test_uefi_means_64_bits_and_variables_that_can_be_changed(bench: Bench, shel
         text = text.replace("-d /sys/firmware/efi ", f"-d '{bench.folder}/efi' ")
         text = text.replace("/sys/firmware/efi/fw_platform_size", str(bench.folder / "efi/fw_platform_size"))
         script = bench.folder / "uefi.sh"
-        script.write_text(f"set -u\n{text}\nverb_firmware_is_uefi && echo good >&2\n")
+        script.write_text(f"set -u\nWORK='{bench.folder}'\n{text}\nverb_firmware_is_uefi && echo good >&2\n")
         done = subprocess.run([*SHELLS[shell], str(script)], capture_output=True, text=True, check=False)
         return done.stderr
 

@@ -33,6 +33,7 @@ ONE, TWO, OURS = (f"{digit * 8}-2222-4333-8444-555555555555" for digit in "ABC")
 FOREIGN = f'start=2048, size=20480, type={BASIC}, uuid={ONE}, name="system", attrs="GUID:63"\n'
 DISKS = """case "$*" in
     "-dnpo NAME") printf '/dev/sda\\n/dev/sdb\\n' ;;
+    *SIZE,LOG-SEC,SERIAL*) printf '512110190592 512 SM-NVME-0217\\n' ;;
     *SIZE,LOG-SEC*) printf '512110190592 512\\n' ;;
     *SERIAL*) printf '%s\\n' SM-NVME-0217 ;;
     *MODEL*) printf 'Saltmarsh\\n' ;;

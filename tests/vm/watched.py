@@ -22,7 +22,7 @@ SAMPLE = tuple(re.compile(text) for text in ("in .* Unpack the base archive", "b
 
 JSON = make_converter()
 _SEED = 4
-_PAUSES = (0.015, 0.06, 0.15, 0.35, 0.8)
+_PAUSES = (0.01, 0.03, 0.08, 0.2, 0.5)
 """By lot, how long after an action's line (or after the last cut inside it) it is cut.
 
 Parts of the time that this machine took to start the live medium, so that a fast host finds as many moments.

@@ -101,7 +101,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
-        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED=''",
+        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 
@@ -113,6 +113,8 @@ def environment(graph: InstallGraph) -> list[str]:
         "umask 022",
         "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin",
         "LC_ALL=C",
+        "NEW_LINE='",
+        "'",
         "export PATH LC_ALL",
         "unset CDPATH ENV",
         "",

@@ -3,12 +3,12 @@
 # say TEXT: to the person and into the log.
 say() {
     # The seconds of a running action stand at the beginning of the line.
-    printf '%s%s\n' "${CLOCK:+$CARRIAGE_RETURN}" "$*" >&4
+    printf '%s%s\n' "${TICKING:+$CARRIAGE_RETURN}" "$*" >&4
     [ -z "$LOG_OPEN" ] || printf '%s\n' "$*" >>"$LOG"
 }
 
-# quoted WORD...: the words as they would be typed.
-quoted() {
+# quote WORD...: set r_line to the words as they would be typed.
+quote() {
     r_line=
     for r_word in "$@"; do
         case $r_word in
@@ -23,6 +23,11 @@ quoted() {
         esac
         r_line="$r_line${r_line:+ }$r_word"
     done
+}
+
+# quoted WORD...: print them so.
+quoted() {
+    quote "$@"
     printf '%s\n' "$r_line"
 }
 
@@ -52,29 +57,30 @@ succeeds() {
 prints() {
     r_how=$1 r_text=$2
     shift 2
-    plain "$@" >"$WORK/printed"
+    r_printed=$(plain "$@")
     r_status=$?
     if [ "$r_status" -ne 0 ]; then
         printf 'exit status %s of: %s\n' "$r_status" "$(quoted "$@")"
         return 1
     fi
-    if [ "$r_how" = line ]; then
-        grep -Fqx -e "$r_text" -- "$WORK/printed" && return 0
-    elif [ "$(cat "$WORK/printed")" = "$r_text" ]; then
-        return 0
-    fi
-    cat "$WORK/printed"
+    [ "$r_printed" != "$r_text" ] || return 0
+    case $r_how:$NEW_LINE$r_printed$NEW_LINE in
+        line:*"$NEW_LINE$r_text$NEW_LINE"*) return 0 ;;
+    esac
+    printf '%s\n' "$r_printed"
     return 1
 }
 
 # found: what the last test found, at most six lines, fit for a terminal.
 found() {
-    r_first='found:     '
-    head -n 6 "$WORK/found" | plainly >"$WORK/found-lines"
-    while IFS= read -r r_line || [ -n "$r_line" ]; do
+    r_first='found:     ' r_count=0
+    while [ "$r_count" -lt 6 ] && { IFS= read -r r_line || [ -n "$r_line" ]; }; do
+        case $r_line in
+            *[[:cntrl:]]*) r_line=$(printf '%s' "$r_line" | plainly) ;;
+        esac
         printf '        %s%s\n' "$r_first" "$r_line"
-        r_first='           '
-    done <"$WORK/found-lines"
+        r_first='           ' r_count=$((r_count + 1))
+    done <"$WORK/found"
 }
 
 # make_scratch: $WORK, a private folder that lies in memory: a secret must never touch a disk.

@@ -83,10 +83,12 @@ count_medium() {
 
 # prepare: only root, only one copy, only from a live medium; a private folder in memory; the log; the disk.
 prepare() {
-    if [ "$(id -u)" != "$NEEDED_UID" ]; then
+    OWN_IDS=$(id -u)
+    if [ "$OWN_IDS" != "$NEEDED_UID" ]; then
         say 'This has to be run as root. Nothing was changed.'
         return 1
     fi
+    OWN_IDS=$OWN_IDS:$(id -g)
     missing_tools || return 1
     if ! (: >>"$LOCK") 2>/dev/null || ! exec 9>>"$LOCK" || ! flock -n 9; then
         say "Another copy of a Bedplate script is running (lock: $LOCK). Nothing was changed."
@@ -136,7 +138,7 @@ outside_target() {
 
 # leave: whatever happens, no secret stays, and nothing that was opened for a look.
 leave() {
-    stop_clock
+    end_clock
     stop_looking
     show_typing
     wipe_scratch

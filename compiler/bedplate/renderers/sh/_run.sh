@@ -2,7 +2,8 @@
 
 # run COMMAND...: one command, its words and its output into the log. With --show it is printed and not run.
 run() {
-    LAST_COMMAND=$(quoted "$@")
+    quote "$@"
+    LAST_COMMAND=$r_line
     only_shown "$LAST_COMMAND" && return 0
     printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
     plain "$@" >>"$LOG" 2>&1 3<&- 9>&-
@@ -53,6 +54,7 @@ in_target() {
 
 # by_hand TEXT COMMAND...: work for the person in the middle of the script.
 by_hand() {
+    stop_clock
     say "    By hand: $1"
     shift
     for r_word in "$@"; do
@@ -93,22 +95,34 @@ uptime_now() {
     IFS='. ' read -r NOW _ </proc/uptime
 }
 
-# start_clock, stop_clock: on a terminal, show the seconds that a long action has taken so far.
+# start_clock, stop_clock: on a terminal, show the seconds that a long action has taken so far. One process counts for the
+# whole run; $WORK/clock tells it when the action began, and is empty in between.
 start_clock() {
     uptime_now
     BEGAN=$NOW
     [ -t 4 ] || return 0
-    while sleep 2; do
+    printf '%s\n' "$BEGAN" >"$WORK/clock"
+    TICKING=yes
+    [ -z "$CLOCK" ] || return 0
+    while sleep 3 >/dev/null 2>&1 4>&-; do
+        IFS= read -r r_began <"$WORK/clock" || continue
         uptime_now
-        printf '\r    %s s ' "$((NOW - BEGAN))" >&4
-    done 3<&- 9>&- &
+        printf '\r    %s s ' "$((NOW - r_began))" >&4
+    done 2>/dev/null 3<&- 9>&- &
     CLOCK=$!
 }
 
 stop_clock() {
+    [ -n "$TICKING" ] || return 0
+    : >"$WORK/clock"
+    TICKING=
+    printf '\r' >&4
+}
+
+end_clock() {
+    stop_clock
     [ -n "$CLOCK" ] || return 0
     kill "$CLOCK" 2>/dev/null
     wait "$CLOCK" 2>/dev/null
     CLOCK=
-    printf '\r' >&4
 }

@@ -1,6 +1,7 @@
 # api-mount: mount proc, sys (with the EFI variables), dev and run in the target, each once and privately.
-# uses: api-one
+# uses: api-one mounts-read
 verb_api_mount() {
+    verb_mounts_read || return 1
     verb_api_one proc -t proc -o nosuid,noexec,nodev proc || return 1
     verb_api_one sys -t sysfs -o nosuid,noexec,nodev,ro sys || return 1
     if [ -d /sys/firmware/efi/efivars ]; then

@@ -1,14 +1,15 @@
-# api-one PATH MOUNT-WORD...: mount one API file system at PATH below the target, unless it is there already.
+# api-one PATH MOUNT-WORD...: mount one API file system at PATH below the target, unless it is there already, as v_mounts
+# and v_root tell (set by mounts-read). Private: neither the medium's mounts nor these reach one another later.
 verb_api_one() {
     v_place=$1
     shift
-    mountpoint -q "$TARGET/$v_place" 2>/dev/null && return 0
+    case $v_mounts in
+        *" $v_root/$v_place "*) return 0 ;;
+    esac
     # Folders below sys and dev belong to those file systems and are there, or cannot be made.
     case $v_place in
-        proc | sys | dev | run) mkdir -p "$TARGET/$v_place" || return 1 ;;
+        proc | sys | dev | run) [ -d "$TARGET/$v_place" ] || mkdir -p "$TARGET/$v_place" || return 1 ;;
         dev/*) [ -d "$TARGET/$v_place" ] || mkdir "$TARGET/$v_place" || return 1 ;;
     esac
-    mount "$@" "$TARGET/$v_place" || return 1
-    # Private: neither the medium's mounts nor these reach one another later.
-    mount --make-private "$TARGET/$v_place" || return 1
+    mount --make-private "$@" "$TARGET/$v_place" || return 1
 }

@@ -1,6 +1,6 @@
 # boot-entries-are-kept PARTUUID LOADER: every boot entry that was saved is still there, byte for byte, and those that
 # stood in the boot order follow one another as before; the entry that starts LOADER from that partition is ours.
-# uses: boot-entry-numbers boot-order
+# uses: boot-entry-numbers boot-order line-in
 verb_boot_entries_are_kept() {
     v_lost=
     for v_saved in "$TARGET"/var/lib/bedplate/boot/Boot[0-9A-F][0-9A-F][0-9A-F][0-9A-F]-*; do
@@ -17,13 +17,13 @@ verb_boot_entries_are_kept() {
         >"$WORK/order-then" || return 1
     verb_boot_order >"$WORK/order-now" || return 1
     verb_boot_entry_numbers "$1" "$2" >"$WORK/ours" || return 1
-    # Without ours, and without what else is new in it. (Not by grep -f: busybox takes an empty list for everything.)
+    # Without ours, and without what else is new in it.
     : >"$WORK/order-foreign" && : >"$WORK/order-kept" || return 1
     while IFS= read -r v_number; do
-        grep -Fqx -e "$v_number" "$WORK/ours" || printf '%s\n' "$v_number" >>"$WORK/order-foreign"
+        verb_line_in "$WORK/ours" "$v_number" || printf '%s\n' "$v_number" >>"$WORK/order-foreign"
     done <"$WORK/order-then"
     while IFS= read -r v_number; do
-        ! grep -Fqx -e "$v_number" "$WORK/order-foreign" || printf '%s\n' "$v_number" >>"$WORK/order-kept"
+        ! verb_line_in "$WORK/order-foreign" "$v_number" || printf '%s\n' "$v_number" >>"$WORK/order-kept"
     done <"$WORK/order-now"
     cmp -s "$WORK/order-foreign" "$WORK/order-kept" && return 0
     printf 'the boot order of the others was %s, now it is %s\n' \

@@ -3,9 +3,14 @@
 # EFI_LOAD_OPTION: attributes, length, title, device path (UEFI 2.10, 3.1.3); hard drive node 4/1, file path node 4/4
 # (10.3.5.1 and 10.3.5.4); a GUID has its first three fields low byte first.
 verb_boot_entry_numbers() {
-    v_guid=$(printf '%s' "$1" | tr '[:upper:]' '[:lower:]' |
-        sed 's/^\(..\)\(..\)\(..\)\(..\)-\(..\)\(..\)-\(..\)\(..\)-/\4\3\2\1\6\5\8\7/' | tr -d '-')
-    v_path=$(printf '%s' "$2" | tr '[:upper:]' '[:lower:]' | od -An -v -tx1 | tr -d '\n' | sed 's/ \(..\)/\100 /g')
+    v_guid=$(printf '%s' "$1" | sed 's/^\(..\)\(..\)\(..\)\(..\)-\(..\)\(..\)-\(..\)\(..\)-/\4\3\2\1\6\5\8\7/
+y/ABCDEF/abcdef/
+s/-//g')
+    v_path=$(printf '%s' "$2" | od -An -v -tx1 | sed 's/ 4\([1-9a-f]\)/ 6\1/g
+s/ 5\([0-9a]\)/ 7\1/g
+s/ \(..\)/\100 /g')
+    # shellcheck disable=SC2086 # the lines of od are joined
+    v_path=$(printf '%s ' $v_path)
     for v_file in /sys/firmware/efi/efivars/Boot[0-9A-F][0-9A-F][0-9A-F][0-9A-F]-8be4df61-93ca-11d2-aa0d-00e098032b8c; do
         [ -e "$v_file" ] || continue
         v_bytes=$(od -An -v -tx1 "$v_file") || return 1

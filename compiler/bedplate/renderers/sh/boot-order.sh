@@ -3,7 +3,11 @@
 verb_boot_order() {
     v_file=${1:-/sys/firmware/efi/efivars/BootOrder-8be4df61-93ca-11d2-aa0d-00e098032b8c}
     [ -e "$v_file" ] || return 0
-    od -An -v -tx1 -j4 "$v_file" >"$WORK/order" || return 1
-    tr -d ' \n' <"$WORK/order" | sed 's/\(..\)\(..\)/\2\1\
-/g' | tr 'a-f' 'A-F'
+    v_bytes=$(od -An -v -tx1 -j4 "$v_file") || return 1
+    # shellcheck disable=SC2086 # a word is a byte
+    set -- $v_bytes
+    while [ $# -gt 1 ]; do
+        printf '%04X\n' "0x$2$1"
+        shift 2
+    done
 }

@@ -7,7 +7,7 @@ verb_close_target() {
         case $v_item in
             swap:*)
                 verb_swap_is_on "${v_item#*:}" 2>/dev/null || continue
-                v_node=$(verb_partition_node "${v_item#*:}") || return 1
+                verb_partition_node "${v_item#*:}" || return 1
                 swapoff -- "$v_node" || return 1
                 ;;
         esac
@@ -31,7 +31,7 @@ verb_close_target() {
     for v_item in "$@"; do
         case $v_item in
             esp:*)
-                v_node=$(verb_partition_node "${v_item#*:}") || return 1
+                verb_partition_node "${v_item#*:}" || return 1
                 fsck.fat -n "$v_node" || say "The file system check of the EFI system partition ($v_node) found faults."
                 ;;
             container:*)

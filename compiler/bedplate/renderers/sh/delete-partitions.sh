@@ -4,16 +4,15 @@
 verb_delete_partitions() {
     verb_mend_table || return 1
     verb_table_read || return 1
-    v_numbers=
-    cp -- "$WORK/table" "$WORK/rest" || return 1
+    v_numbers='' v_less=''
     for v_uuid in "$@"; do
         verb_table_row "$v_uuid" 2>/dev/null || continue
         v_number=${v_row_node#"$DISK"}
         v_numbers="$v_numbers ${v_number#p}"
-        sed "/, uuid=$v_uuid\$/d; /, uuid=$v_uuid, /d" "$WORK/rest" >"$WORK/rest-less" || return 1
-        mv -f -- "$WORK/rest-less" "$WORK/rest" || return 1
+        v_less="$v_less/, uuid=$v_uuid\$/d; /, uuid=$v_uuid, /d; "
     done
     [ -n "$v_numbers" ] || return 0
+    sed "$v_less" "$WORK/table" >"$WORK/rest" || return 1
     # shellcheck disable=SC2086 # numbers, one word each
     sfdisk --delete --lock=yes "$DISK" $v_numbers || return 1
     verb_table_read || return 1

@@ -24,10 +24,14 @@ verb_esp_is_unchanged() {
         printf './%s\n' "$v_path"
     done | tr '[:lower:]' '[:upper:]' >"$WORK/ours" || return 1
     (cd -- "$v_esp" && find "$v_from" -type f) >"$WORK/there" || return 1
+    tr '[:lower:]' '[:upper:]' <"$WORK/there" >"$WORK/new" || return 1
+    if [ -s "$WORK/listed" ]; then
+        # An empty list would match everything in some versions of grep.
+        mv -f -- "$WORK/new" "$WORK/all" || return 1
+        grep -Fvx -f "$WORK/listed" -- "$WORK/all" >"$WORK/new"
+    fi
     v_strangers=
-    while IFS= read -r v_file; do
-        v_upper=$(printf '%s\n' "$v_file" | tr '[:lower:]' '[:upper:]')
-        grep -Fqx -e "$v_upper" -- "$WORK/listed" && continue
+    while IFS= read -r v_upper; do
         v_own=
         while IFS= read -r v_path; do
             case $v_upper in
@@ -35,8 +39,8 @@ verb_esp_is_unchanged() {
             esac
         done <"$WORK/ours"
         [ -n "$v_own" ] && continue
-        printf 'this file has come, and it is not ours: %s\n' "$v_file" >&2
+        printf 'this file has come, and it is not ours: %s\n' "$(grep -Fix -e "$v_upper" -- "$WORK/there")" >&2
         v_strangers=yes
-    done <"$WORK/there"
+    done <"$WORK/new"
     [ -z "$v_strangers" ]
 }

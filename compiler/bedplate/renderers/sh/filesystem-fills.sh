@@ -1,7 +1,7 @@
 # filesystem-fills WHERE TYPE PATH: what is left of the device behind the file system is less than 1 MiB, or 1 % of it.
 # uses: partition-node
 verb_filesystem_fills() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     if [ -b "$v_node" ]; then
         v_room=$(blockdev --getsize64 "$v_node") || return 1
     else

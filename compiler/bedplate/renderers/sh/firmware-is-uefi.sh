@@ -11,9 +11,10 @@ verb_firmware_is_uefi() {
         return 1
     fi
     v_options=
+    grep efivarfs /proc/mounts >"$WORK/efi-mounts"
     while read -r _ v_point v_type v_all _; do
         [ "$v_point $v_type" = '/sys/firmware/efi/efivars efivarfs' ] && v_options=$v_all
-    done </proc/mounts
+    done <"$WORK/efi-mounts"
     case ,$v_options, in
         *,rw,*) return 0 ;;
         ,,) printf 'the firmware variables are not mounted on /sys/firmware/efi/efivars\n' >&2 ;;

@@ -5,7 +5,8 @@ verb_group_is() {
         printf 'there is no group %s\n' "$1" >&2
         return 1
     fi
-    v_have=$(printf '%s\n' "$v_row" | cut -d: -f3)
+    v_have=${v_row#*:*:}
+    v_have=${v_have%%:*}
     if [ -n "$2" ] && [ "$v_have" != "$2" ]; then
         printf 'the group %s has number %s, not %s\n' "$1" "$v_have" "$2" >&2
         return 1

@@ -1,7 +1,7 @@
 # initramfs-carries BOOT keyboard|disk MODULE...: the initramfs of every kernel in BOOT has each MODULE, every driver that
 # drives $DISK now, and with keyboard those of the keyboards; what a kernel has built in needs no file (modules.builtin).
 # A device's driver names its module in sysfs (driver/module). Only real keyboards have the handler sysrq.
-# uses: initramfs-list
+# uses: initramfs-list line-in
 verb_initramfs_carries() {
     v_boot=$1 v_kind=$2
     shift 2
@@ -9,12 +9,13 @@ verb_initramfs_carries() {
     verb_initramfs_carries_up "$(readlink -f -- "/sys/class/block/${DISK##*/}")" >>"$WORK/drivers"
     if [ "$v_kind" = keyboard ]; then
         v_path=
+        cat /proc/bus/input/devices >"$WORK/inputs" || return 1
         while read -r v_first v_rest; do
             case $v_first:$v_rest in
                 S::Sysfs=*) v_path=${v_rest#Sysfs=} ;;
                 H:*sysrq*) verb_initramfs_carries_up "/sys$v_path" >>"$WORK/drivers" ;;
             esac
-        done </proc/bus/input/devices
+        done <"$WORK/inputs"
     fi
     cat "$TARGET"/usr/lib/modules/*/modules.builtin "$TARGET"/lib/modules/*/modules.builtin 2>/dev/null |
         sed 's|.*/||; s/\.ko.*//' | tr - _ >"$WORK/builtin"
@@ -36,18 +37,26 @@ verb_initramfs_carries() {
 verb_initramfs_carries_up() {
     v_up=$1
     while [ "${v_up#/sys/devices/}" != "$v_up" ]; do
-        [ ! -e "$v_up/driver/module" ] || basename "$(readlink -f -- "$v_up/driver/module")"
+        if [ -e "$v_up/driver/module" ]; then
+            v_module=$(readlink -f -- "$v_up/driver/module")
+            printf '%s\n' "${v_module##*/}"
+        fi
         v_up=${v_up%/*}
     done
 }
 
 verb_initramfs_carries_all() {
-    v_lacking=
+    v_image=$1 v_lacking=
+    set --
     while IFS= read -r v_module; do
-        [ -z "$v_module" ] || grep -Fqx -e "$v_module" -- "$WORK/image-modules" "$WORK/builtin" ||
-            v_lacking="$v_lacking $v_module"
+        [ -z "$v_module" ] || set -- "$@" -e "$v_module"
+    done <"$WORK/modules"
+    [ $# -gt 0 ] || return 0
+    grep -hFx "$@" -- "$WORK/image-modules" "$WORK/builtin" >"$WORK/carried"
+    while IFS= read -r v_module; do
+        [ -z "$v_module" ] || verb_line_in "$WORK/carried" "$v_module" || v_lacking="$v_lacking $v_module"
     done <"$WORK/modules"
     [ -z "$v_lacking" ] && return 0
-    printf '%s lacks:%s\n' "$1" "$v_lacking" >&2
+    printf '%s lacks:%s\n' "$v_image" "$v_lacking" >&2
     return 1
 }

@@ -2,7 +2,7 @@
 # open is replayed, as at any mount.
 # uses: partition-node
 verb_look_in_target() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     v_point=${2%/}
     [ "$v_point" != "$TARGET" ] || mkdir -p -- "$v_point" || return 1
     mount -t "$3" -o "ro,nodev,nosuid${4:+,subvol=$4}" -- "$v_node" "$v_point" || return 1

@@ -1,6 +1,6 @@
 # make-boot-entry PARTUUID LABEL LOADER first|last short|full: leave exactly one active entry for LOADER on that partition,
 # at that place in the boot order. Every other entry stays, and keeps its place among the others.
-# uses: boot-entry-numbers boot-order
+# uses: boot-entry-numbers boot-order line-in
 verb_make_boot_entry() {
     v_device=$(readlink -f -- "/dev/disk/by-partuuid/$1") || return 1
     v_block=${v_device##*/}
@@ -30,7 +30,7 @@ verb_make_boot_entry() {
     fi
     v_others=
     while IFS= read -r v_number; do
-        [ -z "$v_number" ] || grep -Fqx -e "$v_number" "$WORK/ours" || v_others=$v_others${v_others:+,}$v_number
+        [ -z "$v_number" ] || verb_line_in "$WORK/ours" "$v_number" || v_others=$v_others${v_others:+,}$v_number
     done <"$WORK/order-before"
     v_order=$v_ours${v_others:+,}$v_others
     [ "$4" = first ] || v_order=$v_others${v_others:+,}$v_ours

@@ -2,7 +2,7 @@
 # gets its label last: a power cut may leave one without a key, and that one is made again.
 # uses: partition-node
 verb_make_container() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     cryptsetup luksFormat --batch-mode --type luks2 --uuid "$2" --label unfinished --key-file - "$v_node" || return 1
     sync
     cryptsetup config --label "$3" "$v_node" || return 1

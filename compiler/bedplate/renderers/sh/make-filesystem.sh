@@ -2,7 +2,7 @@
 # label last, once all of it is on the disk: after a power cut, one without the planned label is made again.
 # uses: partition-node
 verb_make_filesystem() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     case $2 in
         ext4) mkfs.ext4 -q -F -U "$3" -L unfinished "$v_node" || return 1 ;;
         xfs) mkfs.xfs -q -f -m "uuid=$3" -L unfinished "$v_node" || return 1 ;;

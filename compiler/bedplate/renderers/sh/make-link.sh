@@ -6,7 +6,9 @@ verb_make_link() {
         return 1
     fi
     verb_own_folder "$1" || return 1
-    rm -f -- "$v_folder/.bedplate-link" || return 1
+    if [ -e "$v_folder/.bedplate-link" ] || [ -L "$v_folder/.bedplate-link" ]; then
+        rm -f -- "$v_folder/.bedplate-link" || return 1
+    fi
     ln -s -- "$2" "$v_folder/.bedplate-link" || return 1
     mv -fT -- "$v_folder/.bedplate-link" "$1" || return 1
 }

@@ -1,7 +1,7 @@
 # make-subvolumes WHERE NAME...: make the btrfs subvolumes that are not there yet, at the top of the volume.
 # uses: partition-node
 verb_make_subvolumes() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     shift
     mkdir -p -- "$WORK/top" || return 1
     mount -t btrfs -o subvolid=5 -- "$v_node" "$WORK/top" || return 1

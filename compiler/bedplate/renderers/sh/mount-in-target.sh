@@ -7,7 +7,7 @@ verb_mount_in_target() {
         printf '%s is taken by that\n' "$v_point" >&2
         return 1
     fi
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     if [ "$3" = vfat ] && ! findmnt -no TARGET --source "$v_node" >&2; then
         verb_mend_fat "$v_node" || return 1
     fi

@@ -1,7 +1,7 @@
 # ntfs-is-clean PARTUUID: the NTFS volume is not hibernated and was unmounted cleanly (ntfs-3g.probe(8)).
 # uses: partition-node
 verb_ntfs_is_clean() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     ntfs-3g.probe --readwrite "$v_node"
     v_status=$?
     case $v_status in

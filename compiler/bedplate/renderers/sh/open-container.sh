@@ -2,6 +2,6 @@
 # uses: container-is-open partition-node
 verb_open_container() {
     verb_container_is_open "$1" "$2" 2>/dev/null && return 0
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     cryptsetup open --type luks2 --key-file - "$v_node" "$2" || return 1
 }

@@ -1,7 +1,7 @@
 # subvolumes-are WHERE NAME...: the btrfs volume has these subvolumes at its top. Looked at through a read-only mount.
 # uses: partition-node
 verb_subvolumes_are() {
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     shift
     mkdir -p -- "$WORK/top" || return 1
     mount -t btrfs -o ro,subvolid=5 -- "$v_node" "$WORK/top" || return 1

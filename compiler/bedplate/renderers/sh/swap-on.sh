@@ -2,6 +2,6 @@
 # uses: partition-node swap-is-on
 verb_swap_on() {
     verb_swap_is_on "$1" 2>/dev/null && return 0
-    v_node=$(verb_partition_node "$1") || return 1
+    verb_partition_node "$1" || return 1
     swapon -- "$v_node" || return 1
 }

@@ -8,10 +8,10 @@ verb_table_before() {
     elif [ "$v_ours" != - ] && grep -Fqx -e "label-id: $v_ours" -- "$WORK/table"; then
         printf '# The partition table had been replaced when this was written.\n' >"$WORK/before"
     else
-        cp -- "$WORK/table" "$WORK/before" || return 1
+        v_less=
         for v_uuid in "$@"; do
-            sed "/, uuid=$v_uuid\$/d; /, uuid=$v_uuid, /d" "$WORK/before" >"$WORK/before-less" || return 1
-            mv -f -- "$WORK/before-less" "$WORK/before" || return 1
+            v_less="$v_less/, uuid=$v_uuid\$/d; /, uuid=$v_uuid, /d; "
         done
+        sed "$v_less" "$WORK/table" >"$WORK/before" || return 1
     fi
 }

@@ -7,7 +7,7 @@ verb_table_read() {
         return 1
     fi
     # sfdisk reads on with the good copy and exits with 0; only its words tell.
-    if grep -qi 'corrupt' "$WORK/table-words" && ! verb_table_half_written; then
+    if [ -s "$WORK/table-words" ] && grep -qi 'corrupt' "$WORK/table-words" && ! verb_table_half_written; then
         cat "$WORK/table-words" >&2
         return 1
     fi

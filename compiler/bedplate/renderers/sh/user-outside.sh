@@ -1,7 +1,7 @@
 # user-outside NAME GROUP: the account is not a member of the group.
 verb_user_outside() {
-    v_members=$(grep "^$2:" "$TARGET/etc/group" | cut -d: -f4)
-    case ,$v_members, in
+    v_members=$(grep "^$2:" "$TARGET/etc/group")
+    case ,${v_members##*:}, in
         *,"$1",*)
             printf '%s is in the group %s\n' "$1" "$2" >&2
             return 1

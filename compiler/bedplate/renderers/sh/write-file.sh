@@ -4,11 +4,24 @@ verb_write_file() {
     verb_own_folder "$1" || return 1
     # Always the same name beside it: what a power cut left there is taken away by the next run.
     v_new=$v_folder/.bedplate-new.${1##*/}
-    rm -f -- "$v_new" || return 1
-    if (set -C && umask 077 && cat >"$v_new") && chown "$3" "$v_new" && chmod "$2" "$v_new" && sync "$v_new" && mv -fT -- "$v_new" "$1"; then
+    if [ -e "$v_new" ] || [ -L "$v_new" ]; then
+        rm -f -- "$v_new" || return 1
+    fi
+    if (set -C && umask 077 && cat >"$v_new") && verb_write_file_owner "$3" "$v_new" && chmod "$2" "$v_new" &&
+        sync "$v_new" && mv -fT -- "$v_new" "$1"; then
         return 0
     fi
     rm -f -- "$v_new"
     printf 'could not write %s\n' "$1" >&2
     return 1
+}
+
+# chown(1) is started only where the file is not its owner's already: a file is made as the user and the group of the
+# shell, but for a folder that hands on its own group.
+verb_write_file_owner() {
+    # shellcheck disable=SC3067 # beyond POSIX; where a shell does not know -O and -G, chown is started
+    if [ "$1" = "${OWN_IDS-}" ] && [ -O "$2" ] && [ -G "$2" ]; then
+        return 0
+    fi 2>/dev/null
+    chown "$1" "$2"
 }
