@@ -75,16 +75,19 @@ def assert_all_but_stamps_hold(person: Technician) -> None:
     person.machine.wait_off()
 
 
+@pytest.mark.parametrize("case", ["kelp-02", "barnacle-05"])
 def test_a_machine_installed_by_the_checklist_is_the_same(
-    rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
+    rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource, case: str
 ) -> None:
+    """From a local archive, and over the network."""
     took: dict[str, tuple[float, float]] = {}
     for way in ("script", "by hand"):
         machine: Machine = rack.factory(way.replace(" ", "-"), factory)
-        person = Technician(machine=machine, case="kelp-02")
+        person = Technician(machine=machine, case=case)
         console = begin(machine, medium)
         known = known_of(person.survey(console), SERIAL)
-        person.write_spec({**known, "suite": package_source.suite, **carry(archive, machine)})
+        carried = carry(archive, machine) if case == "kelp-02" else {}
+        person.write_spec({**known, "suite": package_source.suite, **carried})
         person.compile()
         begun = machine.processor_seconds()
         if way == "script":
@@ -103,4 +106,4 @@ def test_a_machine_installed_by_the_checklist_is_the_same(
             start_other_system(machine)
     for number, what in enumerate(("seconds", "processor seconds")):
         script, bare = took["script"][number], took["by hand"][number]
-        print(f"\n{what}: script {script:.0f}, bare commands {bare:.0f}: {script / bare:.3f}")
+        print(f"\n{case}, {what}: script {script:.0f}, bare commands {bare:.0f}: {script / bare:.3f}")
