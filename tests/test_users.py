@@ -328,13 +328,30 @@ def test_an_account_whose_making_was_cut_off_is_made_anew(verbs: Verbs, tmp_path
     (etc / "subgid+").write_bytes(made["subgid"])
     for name in ("subgid.lock", "subuid.lock", "passwd.lock"):
         (etc / name).write_text("1")  # a process that is there, as after a new start any number may be
-    (tmp_path / "root/var/lib/bedplate/making-ana").write_text("")
+    (tmp_path / "root/var/lib/bedplate/making-ana").write_text("with its group\n")
     assert "was being made" in verbs("user-is", *PERSON).stderr
     assert verbs("user-present", *PERSON).returncode == 0
     assert verbs("user-is", *PERSON).returncode == 0
     assert {name: (etc / name).read_bytes() for name in names} == made
     assert {name: (etc / name).stat().st_mode for name in names} == modes
     assert sorted(etc.glob("[!.]*.lock")) + sorted(etc.glob("*+")) == []
+
+
+@needs_root
+def test_a_group_that_was_there_before_outlives_a_broken_start(verbs: Verbs, tmp_path: Path) -> None:
+    """group(5): a group is known by name and number, and its row holds its members."""
+    group = tmp_path / "root/etc/group"
+    before = group.read_text() + "ana:x:50:mud\n"
+    group.write_text(before)
+    for _ in range(2):
+        assert "has number 50, not 1000" in verbs("user-present", *PERSON).stderr
+        assert group.read_text() == before
+    same = before.replace("ana:x:50", "ana:x:1000")
+    group.write_text(same)
+    missing = (*PERSON[:4], "seaweed", PERSON[5])
+    for _ in range(2):
+        assert verbs("user-present", *missing).returncode == 1
+        assert group.read_text() == same
 
 
 @needs_root

@@ -2,10 +2,9 @@
 # one that is there already is changed to be so, except for its number and home, which must be right.
 # The home folder comes first, whole: what is there of an account is never without it. useradd(8) writes six files, so a
 # note says that an account is being made: what a power cut left of it is taken out of each, and it is made anew.
-# uses: accounts-let-go group-present half-account-out home-present
+# uses: accounts-let-go group-is group-present half-account-out home-present
 verb_user_present() {
     verb_accounts_let_go || return 1
-    v_note=$TARGET/var/lib/bedplate/making-$1
     verb_half_account_out "$1" || return 1
     v_other=$(grep "^[^:]*:[^:]*:$2:" "$TARGET/etc/passwd")
     v_other=${v_other%%:*}
@@ -31,8 +30,14 @@ END_OF_ROW
 }
 
 verb_user_present_make() {
+    v_with=
+    if grep -q "^$1:" "$TARGET/etc/group"; then
+        verb_group_is "$1" "$2" || return 1
+    else
+        v_with='with its group'
+    fi
     mkdir -p -- "${v_note%/*}" || return 1
-    : >"$v_note" && sync || return 1
+    printf '%s\n' "$v_with" >"$v_note" && sync || return 1
     verb_group_present "$1" "$2" || return 1
     verb_home_present "$2" "$3" || return 1
     in_target useradd --uid "$2" --gid "$2" --no-create-home --home-dir "$3" --shell "$4" --groups "$5" \
