@@ -1,5 +1,5 @@
 # may-format WHERE TYPE UUID: the device is not mounted and holds nothing, or only what is to be made there.
-# uses: partition-node
+# uses: contents-read partition-node
 verb_may_format() {
     verb_partition_node "$1" || return 1
     if [ ! -b "$v_node" ]; then
@@ -10,19 +10,8 @@ verb_may_format() {
         printf '%s is mounted there\n' "$v_node" >&2
         return 1
     fi
-    v_known=$(blkid -p -o export -- "$v_node")
-    v_status=$?
+    verb_contents_read "$v_node"
     # On a partition blkid finds at least its row in the table, so that only its words tell.
-    v_type='' v_inner='' v_uuid=''
-    while IFS= read -r v_line; do
-        case $v_line in
-            TYPE=*) v_type=${v_line#*=} ;;
-            PTTYPE=*) v_inner=${v_line#*=} ;;
-            UUID=*) v_uuid=${v_line#*=} ;;
-        esac
-    done <<END_OF_VALUES
-$v_known
-END_OF_VALUES
     case $v_status:$v_type:$v_inner in
         0:: | 2::) return 0 ;;
         "0:$2:") [ "$v_uuid" = "$3" ] && return 0 ;;
