@@ -241,7 +241,7 @@ needs_root = pytest.mark.skipif(not CHANGED_ROOT, reason="needs root and its own
 PRELUDE = """WORK=$1 TARGET=$1/root
 shift
 mount --bind /usr "$TARGET/usr" && mount --bind /dev "$TARGET/dev" || exit 9
-in_target() { chroot "$TARGET" /usr/bin/env -i PATH=/usr/sbin:/usr/bin LANG=C.UTF-8 HOME=/root "$@"; }
+in_target() { chroot "$TARGET" /usr/bin/env -i PATH=/usr/sbin:/usr/bin LANG=C HOME=/root "$@"; }
 """
 Verbs = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -356,12 +356,20 @@ def test_a_group_that_was_there_before_outlives_a_broken_start(verbs: Verbs, tmp
 
 @needs_root
 def test_a_lock_that_a_power_cut_left_is_taken_away(verbs: Verbs, tmp_path: Path) -> None:
+    """A lock holds a process's number, and counts while that lives (shadow 4.13, do_lock_file in lib/commonio.c).
+
+    After a new start another process may have the number, here the first one. The tool itself says so.
+    """
     assert verbs("chpasswd", stdin="mud:correct horse\n").returncode == 0
     assert verbs("password-is", "mud", "set").returncode == 0
     (tmp_path / "root/etc/shadow.lock").write_text("1")
     assert "was cut off" in verbs("password-is", "mud", "set").stderr
+    (tmp_path / "root/etc/passwd.lock").write_text("1")
+    refused = verbs("usermod", "--comment", "Mud", "mud")
+    assert refused.returncode != 0 and "lock" in refused.stderr
     assert verbs("accounts-let-go").returncode == 0
     assert verbs("password-is", "mud", "set").returncode == 0
+    assert verbs("usermod", "--comment", "Mud", "mud").returncode == 0
 
 
 @needs_root
