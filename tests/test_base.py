@@ -563,6 +563,21 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
         subprocess.run(["find", str(target), "-mindepth", "1", "-delete"], check=True)
 
 
+@NEEDS_ROOT
+@shells
+def test_a_link_in_an_archive_never_leads_to_the_mediums_own_keys(place: Path, shell: tuple[str, ...]) -> None:
+    (place / "medium").mkdir()
+    key = place / "medium/ssh_host_ed25519_key"
+    key.write_text("the medium's own")
+    (place / "tree/etc").mkdir(parents=True)
+    (place / "tree/usr").mkdir()
+    (place / "tree/etc/ssh").symlink_to(place / "medium")
+    subprocess.run(["tar", "-cf", place / "base.tar", "-C", place / "tree", "."], check=True)
+    done = call(place, "archive-unpack", f"{place}/base.tar", shell=shell)
+    assert done.returncode == 1 and "leads out of the target" in done.stderr
+    assert key.read_text() == "the medium's own"
+
+
 @shells
 def test_a_broken_archive_is_found(place: Path, shell: tuple[str, ...]) -> None:
     path = place / "base.tar"

@@ -195,7 +195,7 @@ def _host_keys() -> Action:
     return Action(
         id="base.host-keys",
         title="Make the machine's own SSH host keys",
-        reason="The archive's keys were left out: machines with one key cannot be told apart.",
+        reason="The archive's keys were taken out: machines with one key cannot be told apart.",
         stage=Stage.TARGET,
         operations=(
             Call(verb="host-keys",

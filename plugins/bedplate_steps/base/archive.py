@@ -1,7 +1,7 @@
 """A base from a local archive: a whole system packed with tar, that lies on the live medium.
 
 Enters: the section. Leaves: operation, guards and tools. The machine's own identity (machine-id, host keys, random
-seed) is never unpacked, so that two machines from one archive stay two machines.
+seed) is taken out again, so that two machines from one archive stay two machines.
 """
 
 from __future__ import annotations
@@ -14,11 +14,18 @@ from bedplate_steps.base.model import Base
 
 _PACKERS = {".gz": "gzip", ".tgz": "gzip", ".xz": "xz", ".zst": "zstd", ".bz2": "bzip2"}
 
+_OWN = ("/etc/machine-id", "/var/lib/dbus/machine-id", "/etc/ssh/ssh_host_*", "/var/lib/systemd/random-seed",
+        "/var/lib/systemd/credential.secret")  # fmt: skip
+"""Files that two machines must not share: machine-id(5), sshd(8), systemd-random-seed.service(8), systemd-creds(1)."""
+
 
 def unpack(base: Base) -> Call:
-    """Unpack with numeric owners and extended attributes."""
-    by_hand = f"tar -C {TARGET} --numeric-owner --xattrs --xattrs-include='*' -xpf {shlex.quote(base.archive)}"
-    return Call(verb="archive-unpack", args=(base.archive,), by_hand=(by_hand,))
+    """Unpack with numeric owners and extended attributes, and take out what must be a machine's own."""
+    by_hand = (
+        f"tar -C {TARGET} --numeric-owner --xattrs --xattrs-include='*' -xpf {shlex.quote(base.archive)}",
+        f"rm -f {' '.join(TARGET + place for place in _OWN)}",
+    )
+    return Call(verb="archive-unpack", args=(base.archive,), by_hand=by_hand)
 
 
 def guards(base: Base) -> tuple[Check, ...]:
