@@ -18,12 +18,14 @@ from bedplate.actions import Action, Call, InTarget, Stage
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault, Place, Rejected, dotted
 from bedplate.graph import Node, Owned, link
+from bedplate.renderers import byhand
 from bedplate.schema_faults import schema_faults
 from bedplate.spec import Machine
 from bedplate.structure import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey, SurveyedDisk, SurveyedMachine
 from bedplate_steps.base import bedplate_steps
+from bedplate_steps.base.archive import unpack
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.families import FAMILIES
@@ -560,6 +562,11 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
         assert (status.st_uid, status.st_gid) == (1234, 4321)
         assert os.getxattr(target / "usr/bin/tool", "user.note") == b"kept"
         assert (target / "etc/ssh/sshd_config").exists()
+        subprocess.run(["find", str(target), "-mindepth", "1", "-delete"], check=True)
+        by_hand = unpack(section(f'family = "apt"\narchive = "{place}/base.tar"')).by_hand
+        for line in byhand.lines(by_hand):
+            subprocess.run(["sh", "-c", line.replace("/mnt/target", str(target))], check=True)
+        assert (target / "etc/hosts").exists() and not any((target / name).exists() for name in own)
         subprocess.run(["find", str(target), "-mindepth", "1", "-delete"], check=True)
 
 
