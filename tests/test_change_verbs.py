@@ -56,7 +56,7 @@ class InUse:
     work: Path
 
     def run(self, line: str, text: str = "", shell: str = "dash") -> subprocess.CompletedProcess[str]:
-        head = f"set -u\nDISK={self.node} TARGET='' WORK={self.work}\nsay() {{ :; }}\n"
+        head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET='' WORK={self.work}\nsay() {{ :; }}\n"
         whole = head + library.verbs(ALL) + "\n" + line + "\n"
         return subprocess.run([*shell.split(), "-c", whole], input=text, capture_output=True, text=True, timeout=120)
 

@@ -53,7 +53,8 @@ class Bench:
 
     def run(self, lines: str, text: str = "") -> subprocess.CompletedProcess[str]:
         """Shell lines after the verbs, with `say`, `$DISK`, `$TARGET` and `$WORK` as a script gives them."""
-        head = f"set -u\nDISK={self.node} TARGET={self.target} WORK={self.work}\nsay() {{ printf '%s\\n' \"$*\"; }}\n"
+        head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET={self.target} WORK={self.work}\n"
+        head += "say() { printf '%s\\n' \"$*\"; }\n"
         whole = head + library.verbs(ALL) + "\n" + lines
         command = ["unshare", "--mount", "--propagation", "private", *SHELLS[self.shell], "-c", whole]
         return subprocess.run(command, input=text, capture_output=True, text=True, timeout=120)
@@ -310,3 +311,81 @@ def test_a_container_opens_with_the_passphrase_as_it_will_be_typed(bench: Bench)
     tried = ["cryptsetup", "open", "--test-passphrase", f"{bench.node}p2"]
     assert subprocess.run(tried, input="salt & sea\n", text=True).returncode == 0
     assert subprocess.run(tried, input="salt & sea \n", text=True, capture_output=True).returncode != 0
+
+
+RUNTIME = """
+MODE=install LOG=$WORK/log LOG_OPEN= TICKING= CLOCK= TOTAL=1
+PROVED=' ' WORKED= DONE= INSIDE= BEGUN= CHANGED= SAID= QUIET=
+TABLE= TABLE_READ= PEEKED= REACHING= EARLIER= LAST_COMMAND= LAST_STATUS=
+exec 3</dev/null 4>&1
+: >"$LOG"
+keep_log() { :; }
+print_kept() { :; }
+home() { verb_partition_is HOME 411648 204800 KIND; }
+not() { if "$@"; then return 9; fi; }
+behind_its_back() { sfdisk -q --delete "$DISK" 2; }
+proof_1_x() { expect 'home is there' '' home; }
+"""
+"""What the runtime's parts need of a whole script, and an action whose proof looks at the table."""
+
+
+def with_runtime(bench: Bench, lines: str) -> str:
+    parts = "\n".join(library.part(part) for part in ("common", "run", "look", "install", "report"))
+    ran = bench.run(f"{parts}\n{RUNTIME.replace('HOME', HOME).replace('KIND', LINUX)}\nset -e\n{lines}")
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    return ran.stdout
+
+
+@EVERY_SHELL
+def test_a_table_is_read_once_for_a_look_and_anew_after_every_command(bench: Bench) -> None:
+    made(bench)
+    with_runtime(bench, "home; behind_its_back; home; run true; not home 2>/dev/null")
+
+
+@EVERY_SHELL
+def test_every_action_reads_the_table_anew_before_its_first_proof(bench: Bench) -> None:
+    made(bench)
+    said = with_runtime(
+        bench,
+        """
+do_1_x() { run true; }
+home
+carry_out 1 x live change,proof '' 'Prove it'
+behind_its_back
+home
+not carry_out 1 x live change,proof '' 'Prove it'
+""",
+    )
+    assert "Prove it: already done" in said
+    assert "The work is done, but its proof does not hold." in said
+
+
+@EVERY_SHELL
+def test_the_look_around_and_the_first_guards_read_the_table_anew(bench: Bench) -> None:
+    made(bench)
+    with_runtime(
+        bench,
+        """
+guard_tools() { :; }
+guard_1_x() { proof_1_x; }
+for_each_action() { "$@" 1 x live guard,proof '' 'Prove it'; }
+home
+behind_its_back
+look_around
+[ "$PROVED" = ' ' ]
+TABLE_READ=
+not home 2>/dev/null
+""",
+    )
+    made(bench)
+    with_runtime(
+        bench,
+        """
+guard_tools() { :; }
+guard_1_x() { proof_1_x; }
+for_each_action() { "$@" 1 x live guard '' 'Guard it'; }
+home
+behind_its_back
+not find_everything_wrong >/dev/null
+""",
+    )

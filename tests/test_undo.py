@@ -572,7 +572,8 @@ def test_a_file_system_is_unmounted_in_every_name_space(tmp_path: Path) -> None:
         file.truncate(16 * MIB)
     call("mkfs.ext4", "-q", "-F", image)
     node = call("losetup", "--find", "--show", image).strip()
-    head = f"set -u\nDISK={node} TARGET={target} WORK={tmp_path}/work\nsay() {{ printf '%s\\n' \"$*\"; }}\n"
+    head = f"set -u\nNEW_LINE='\n'\nDISK={node} TARGET={target} WORK={tmp_path}/work\n"
+    head += "say() { printf '%s\\n' \"$*\"; }\n"
     lines = f"""
 mount --bind {tmp_path} {tmp_path}
 mount --make-shared {tmp_path}

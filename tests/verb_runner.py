@@ -11,7 +11,7 @@ from bedplate.renderers import library
 
 SHELLS = (("dash",), ("bash", "--posix"), ("busybox", "sh"))
 
-CHROOT = 'chroot "$TARGET" /usr/bin/env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 "$@"'
+CHROOT = 'chroot "$TARGET" /usr/bin/env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C "$@"'
 
 
 def script(verb: str, args: Sequence[str], target: Path | str, work: Path, in_target: str = '"$@"') -> str:
@@ -21,6 +21,7 @@ def script(verb: str, args: Sequence[str], target: Path | str, work: Path, in_ta
         (
             f"TARGET={shlex.quote(str(target))} WORK={shlex.quote(str(work))}",
             "set -u; umask 022",
+            "NEW_LINE='\n'",
             "say() { printf '%s\\n' \"$*\"; }",
             f"in_target() {{ {in_target}; }}",
             library.verbs([verb]),

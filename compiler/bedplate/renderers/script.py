@@ -101,7 +101,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
-        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING=''",
+        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING='' TABLE='' TABLE_READ=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 

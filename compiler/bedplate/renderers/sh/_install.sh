@@ -146,6 +146,7 @@ leave() {
 
 # find_everything_wrong: all tools and all early guards of what is still to do, reported together.
 find_everything_wrong() {
+    TABLE_READ=
     : >"$WORK/wrong"
     : >"$WORK/missed"
     guard_tools
@@ -238,7 +239,7 @@ carry_out() {
         *) return 0 ;;
     esac
     ACTION="[$1/$TOTAL] $6"
-    LAST_COMMAND='' LAST_STATUS=''
+    LAST_COMMAND='' LAST_STATUS='' TABLE_READ=
     if still_proved "$@" || proved "$@"; then
         say "$ACTION: already done, skipped"
         count_done "$@"
@@ -247,7 +248,10 @@ carry_out() {
     say "$ACTION"
     case $4 in
         # An action that held at first may have to be done after all, when what it stood on was made anew.
-        *secret*) ask_now "$@" || stopped "$1" 'It cannot be done without the secret.' || return 1 ;;
+        *secret*)
+            ask_now "$@" || stopped "$1" 'It cannot be done without the secret.' || return 1
+            TABLE_READ=
+            ;;
     esac
     start_clock
     work_on "$@" || return 1

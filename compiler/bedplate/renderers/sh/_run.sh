@@ -8,6 +8,7 @@ run() {
     printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
     plain "$@" >>"$LOG" 2>&1 3<&- 9>&-
     LAST_STATUS=$?
+    TABLE_READ=
     printf '(exit status %s)\n' "$LAST_STATUS" >>"$LOG"
     return "$LAST_STATUS"
 }
@@ -61,7 +62,7 @@ by_hand() {
         say "        $r_word"
     done
     [ "$MODE" = show ] && return 0
-    LAST_COMMAND='work by hand' LAST_STATUS=1
+    LAST_COMMAND='work by hand' LAST_STATUS=1 TABLE_READ=
     answer 'Type done when it is done: ' || return 1
     [ "$ANSWER" = 'done' ] || return 1
 }

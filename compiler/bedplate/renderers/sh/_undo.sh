@@ -39,6 +39,7 @@ open_again() {
         *reach*) ;;
         *) return 0 ;;
     esac
+    TABLE_READ=
     [ -n "$REACHING" ] && ! proved "$@" || return 0
     case $4 in
         *peek*) ;;
@@ -65,6 +66,7 @@ take_back() {
     esac
     ACTION="[$1/$TOTAL] $6"
     LAST_COMMAND='' LAST_STATUS=''
+    TABLE_READ=
     : >"$WORK/missed"
     say "$ACTION"
     start_clock

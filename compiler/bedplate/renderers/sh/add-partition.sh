@@ -11,6 +11,7 @@ verb_add_partition() {
         # The disk is in use, and stays so: the kernel is told of the new row alone.
         sfdisk --append --no-reread --no-tell-kernel --wipe-partitions always --lock=yes "$DISK" <"$WORK/wanted" ||
             return 1
+        TABLE_READ=
     fi
     verb_table_keeps || return 1
     partx --update "$DISK" || return 1

@@ -1,6 +1,6 @@
 # append-partitions PARTUUID... (rows for sfdisk on standard input): append those rows to the table of $DISK that it does
 # not have yet, and see that every row it had is as it was.
-# uses: await-partitions clear-places line-in mend-table table-read
+# uses: await-partitions clear-places mend-table table-has table-read
 verb_append_partitions() {
     cat >"$WORK/wanted" || return 1
     verb_mend_table || return 1
@@ -15,10 +15,11 @@ verb_append_partitions() {
         verb_clear_places <"$WORK/lacking" || return 1
         # Without --append sfdisk would replace the whole table.
         sfdisk --append --wipe-partitions always --lock=yes "$DISK" <"$WORK/lacking" || return 1
+        TABLE_READ=
     fi
     verb_table_read || return 1
     while IFS= read -r v_line; do
-        if ! verb_line_in "$WORK/table" "$v_line"; then
+        if ! verb_table_has "$v_line"; then
             printf 'a row of the table has changed or is gone: %s\n' "$v_line" >&2
             return 1
         fi

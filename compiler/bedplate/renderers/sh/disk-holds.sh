@@ -2,11 +2,11 @@
 # sfdisk dumps them, then a line START SIZE TYPE GUID for each row, - for a row without GUID): what is on $DISK is what
 # the survey saw, or the table OUR-TABLE that replaces it, be it half-written. CONTENT is the type blkid told of the
 # whole disk; it counts where there are no rows.
-# uses: table-half-written
+# uses: table-dump table-half-written table-has
 verb_disk_holds() {
     sed '/^$/d' >"$WORK/surveyed" || return 1
-    if LC_ALL=C sfdisk --dump "$DISK" >"$WORK/table" 2>"$WORK/table-words"; then
-        grep -Fqx -e "label-id: $1" -- "$WORK/table" && return 0
+    if verb_table_dump; then
+        ! verb_table_has "label-id: $1" || return 0
     elif ! grep -q 'does not contain a recognized partition table' "$WORK/table-words"; then
         cat "$WORK/table-words" >&2
         return 1

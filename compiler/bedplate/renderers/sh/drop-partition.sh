@@ -1,5 +1,5 @@
 # drop-partition PARTUUID: delete this partition of the running machine's $DISK, and no other; it must not be in use.
-# uses: mend-table table-read table-row
+# uses: mend-table table-less table-read table-row
 verb_drop_partition() {
     verb_mend_table || return 1
     verb_table_read || return 1
@@ -9,8 +9,9 @@ verb_drop_partition() {
         return 1
     fi
     v_number=${v_row_node#"$DISK"}
-    grep -v "uuid=$1" "$WORK/table" >"$WORK/table-rest" || return 1
+    verb_table_less "$WORK/table-rest" "$1" || return 1
     sfdisk --delete --no-reread --no-tell-kernel --lock=yes "$DISK" "${v_number#p}" || return 1
+    TABLE_READ=
     verb_table_read || return 1
     cmp -s -- "$WORK/table" "$WORK/table-rest" || return 1
     partx --delete --nr "${v_number#p}" "$DISK" || return 1

@@ -8,5 +8,6 @@ verb_mend_table() {
     say '    A power cut left two copies of the partition table that differ; both are written anew.'
     # Setting the GUID it has changes nothing, and writes both copies (sfdisk(8), --disk-id).
     sfdisk --lock=yes --disk-id "$DISK" "$v_id" || return 1
+    TABLE_READ=
     verb_table_is_sound
 }

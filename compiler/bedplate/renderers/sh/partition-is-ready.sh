@@ -3,15 +3,12 @@
 verb_partition_is_ready() {
     verb_table_read || return 1
     verb_table_row "$1" || return 1
-    v_sector=''
-    while IFS= read -r v_line; do
-        case $v_line in
-            'sector-size: '*) v_sector=${v_line#* } ;;
-        esac
-    done <"$WORK/table"
+    v_sector=${TABLE#*"${NEW_LINE}sector-size: "}
+    v_sector=${v_sector%%"$NEW_LINE"*}
+    [ "$v_sector" != "${TABLE%%"$NEW_LINE"*}" ] || v_sector=512
     v_at=/sys/class/block/${v_row_node##*/}
     # The kernel counts in 512 bytes whatever the sector size is.
-    v_want="$((v_row_start * ${v_sector:-512} / 512)) $((v_row_size * ${v_sector:-512} / 512))"
+    v_want="$((v_row_start * v_sector / 512)) $((v_row_size * v_sector / 512))"
     v_start='' v_size=''
     [ ! -d "$v_at" ] || { read -r v_start <"$v_at/start" && read -r v_size <"$v_at/size"; } 2>/dev/null
     v_have="$v_start $v_size"

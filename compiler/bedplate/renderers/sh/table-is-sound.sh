@@ -1,8 +1,8 @@
 # table-is-sound: both copies of the table of $DISK are whole and say the same: the checksum of the entries stands at
 # byte 88 of each header (UEFI specification, 5.3.2).
+# uses: table-dump
 verb_table_is_sound() {
-    if ! LC_ALL=C sfdisk --dump "$DISK" >/dev/null 2>"$WORK/table-words" ||
-        { [ -s "$WORK/table-words" ] && grep -qi corrupt "$WORK/table-words"; }; then
+    if ! verb_table_dump || { [ -s "$WORK/table-words" ] && grep -qi corrupt "$WORK/table-words"; }; then
         cat "$WORK/table-words" >&2
         return 1
     fi

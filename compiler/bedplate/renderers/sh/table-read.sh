@@ -1,8 +1,8 @@
-# table-read: read the partition table of $DISK into $WORK/table (a dump of sfdisk). One whose copies differ is refused,
-# unless it was our own writing of it that was cut short: then the copy that is whole counts.
-# uses: table-half-written
+# table-read: read the partition table of $DISK as table-dump does. One whose copies differ is refused, unless it was our own
+# writing of it that was cut short: then the copy that is whole counts.
+# uses: table-dump table-half-written
 verb_table_read() {
-    if ! LC_ALL=C sfdisk --dump "$DISK" >"$WORK/table" 2>"$WORK/table-words"; then
+    if ! verb_table_dump; then
         cat "$WORK/table-words" >&2
         return 1
     fi
