@@ -16,10 +16,10 @@ Exit status: 0 done, 1 refused or failed, 2 wrong use.
 USAGE
 }
 
-# in_target COMMAND...: the command on the running system, in a clean environment.
+# in_target COMMAND...: the command on the running system, in a clean environment, as for an installation.
 in_target() {
     /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin \
-        LANG=C.UTF-8 HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
+        LANG=C HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
 }
 
 # outside_target: here it must be the very machine, started from its own disk.

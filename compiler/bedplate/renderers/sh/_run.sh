@@ -47,10 +47,11 @@ same_as() {
     printf '        %s\n' "$@" >&4
 }
 
-# in_target COMMAND...: the command inside the target, in a clean environment.
+# in_target COMMAND...: the command inside the target, in a clean environment. For any other locale than C, every program that
+# is started reads a dozen files first; what needs to know letters beyond ASCII is told so by its verb.
 in_target() {
     chroot "$TARGET" /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin \
-        LANG=C.UTF-8 HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
+        LANG=C HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
 }
 
 # by_hand TEXT COMMAND...: work for the person in the middle of the script.

@@ -7,9 +7,8 @@ verb_archive_unpack() {
     for v_own in "$TARGET"/etc/machine-id "$TARGET"/var/lib/dbus/machine-id "$TARGET"/etc/ssh/ssh_host_* \
         "$TARGET"/var/lib/systemd/random-seed "$TARGET"/var/lib/systemd/credential.secret; do
         [ -e "$v_own" ] || [ -L "$v_own" ] || continue
-        v_folder=${v_own%/*}
-        verb_own_folder_is_straight || verb_own_folder_stays || return 1
-        rm -f -- "$v_own" || return 1
+        # Not through a link that leads out of the target.
+        verb_own_folder "$v_own" && rm -f -- "$v_own" || return 1
     done
     if [ ! -d "$TARGET/etc" ] || [ ! -d "$TARGET/usr" ]; then
         printf '%s holds no base system: after unpacking there is no etc and usr\n' "$1" >&2

@@ -15,7 +15,7 @@ verb_packages_add() {
                 -o "APT::Install-Recommends=$v_recommended" -o Dpkg::Options::=--force-confold install -- "$@" || return 1
             in_target apt-get clean || return 1
             ;;
-        pacman) in_target pacman -S --needed --noconfirm -- "$@" || return 1 ;;
+        pacman) in_target env LC_ALL=C.UTF-8 pacman -S --needed --noconfirm -- "$@" || return 1 ;;
         dnf)
             v_weak=True
             [ "$v_recommended" = yes ] || v_weak=False

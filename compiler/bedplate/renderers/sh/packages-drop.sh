@@ -9,7 +9,7 @@ verb_packages_drop() {
         pacman)
             for v_package in "$@"; do
                 ! in_target pacman -Qq -- "$v_package" >/dev/null 2>&1 ||
-                    in_target pacman -Rns --noconfirm -- "$v_package" || return 1
+                    in_target env LC_ALL=C.UTF-8 pacman -Rns --noconfirm -- "$v_package" || return 1
             done
             ;;
         dnf) in_target dnf -y remove "$@" || return 1 ;;

@@ -12,8 +12,8 @@ verb_pacman_install() {
 }
 
 # pacman_in_root WORD...: --root alone leaves cache, keys and hooks on the medium (pacman(8)): the cache must not fill its
-# memory, and the target's hooks are those that count.
+# memory, and the target's hooks are those that count. File names beyond ASCII need a locale that knows them (from memory).
 pacman_in_root() {
-    pacman --config "$v_config" --root "$TARGET" --cachedir "$TARGET/var/cache/pacman/pkg" \
+    LC_ALL=C.UTF-8 pacman --config "$v_config" --root "$TARGET" --cachedir "$TARGET/var/cache/pacman/pkg" \
         --hookdir "$TARGET/etc/pacman.d/hooks" --noconfirm "$@" </dev/null
 }
