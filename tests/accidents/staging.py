@@ -144,6 +144,7 @@ class Place:
             text = text.replace(old, new)
         head = [
             "set -u",
+            "NEW_LINE='\n'",
             f"TARGET='{self.target}' WORK='{self.path}/work' DISK='{self.disk}'",
             f"LC_ALL=C PATH='{self.path}/fakes':$PATH",
             "say() { printf '%s\\n' \"$*\"; }",

@@ -246,7 +246,7 @@ def undo(factory: Factory, folder: Path) -> None:
     [append] = [node.action for node in factory.graph.nodes if node.action.id == "disk.append-partitions"]
     [back] = append.way_back.operations
     assert isinstance(back, Call)
-    text = script.library.verbs([back.verb]) + f"\nDISK={factory.node} WORK={folder}\n"
+    text = script.library.verbs([back.verb]) + f"\nNEW_LINE='\n'\nDISK={factory.node} WORK={folder}\n"
     text += f"verb_delete_partitions {' '.join(str(word) for word in back.args)}\n"
     call("dash", "-c", text)
 

@@ -4,6 +4,6 @@
 verb_table_dump() {
     [ -z "${TABLE_READ-}" ] || return 0
     TABLE=$(LC_ALL=C sfdisk --dump "$DISK" 2>"$WORK/table-words") && TABLE_READ=yes
-    printf '%s' "$TABLE${TABLE:+$NEW_LINE}" >"$WORK/table"
+    printf '%s' "$TABLE${TABLE:+${NEW_LINE:?}}" >"$WORK/table"
     [ -n "${TABLE_READ-}" ]
 }
