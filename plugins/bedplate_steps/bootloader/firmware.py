@@ -187,8 +187,9 @@ def kept(plan: Plan, loader: Loader) -> Action:
     proofs.append(
         checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
                      plan.esp.uuid.lower(), loader_path(plan, loader.image(plan)), early=False,
-                     by_hand=(f"for one in /mnt/target{STATE}/Boot[0-9A-F]*; do cmp \"$one\" "
-                              "\"/sys/firmware/efi/efivars/${one##*/}\" || echo CHANGED; done",
+                     by_hand=(f"differ=; for one in /mnt/target{STATE}/Boot[0-9A-F]*; do cmp \"$one\" "
+                              "\"/sys/firmware/efi/efivars/${one##*/}\" || differ=1; done; "
+                              "[ -z \"$differ\" ] && echo yes",
                               f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*   # the order of before",
                               "efibootmgr | grep BootOrder"))
     )  # fmt: skip
