@@ -30,7 +30,7 @@ def test_live_medium_is_what_a_stick_would_be(factory_pc: Machine, medium: LiveM
     assert console.run("test -d /sys/firmware/efi").status == 0
     assert console.run("command -v python3 || ls /usr/bin/python*").status != 0
     assert console.check("lsblk -dno SERIAL").split() == ["BENCHLIVE", SERIAL]
-    assert factory_pc.hardware.mac in console.check("ip -br link")
+    assert factory_pc.hardware.mac in console.check("udevadm settle; ip -br link")
     # a boot entry goes in, is read back, and goes out again: efibootmgr(8)
     console.check("efibootmgr -q -C -d /dev/disk/by-id/virtio-SALTMARSH0001 -p 1 -L trial -l '\\trial'")
     assert "trial" in console.check("efibootmgr")

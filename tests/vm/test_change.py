@@ -21,7 +21,6 @@ from .install import Technician, bedplate, begin, carry, known_of
 from .machine import SHARE_MOUNT, Machine
 from .media import LiveMedium
 from .rack import Rack
-from .small_archive import small_archive
 from .sources import PackageSource
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
@@ -139,21 +138,15 @@ def restart(technician: Technician, console: Console) -> Console:
 
 
 @pytest.fixture(scope="module")
-def small(package_source: PackageSource, archive: Path) -> Path:
-    """Quicker to unpack: there are many installations here."""
-    return small_archive(package_source, archive)
-
-
-@pytest.fixture(scope="module")
 def as_old(
-    factory: FactoryMachine, medium: LiveMedium, small: Path, package_source: PackageSource
+    factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource
 ) -> Iterator[Technician]:
     """A machine installed from OLD, off; the tests go on from copies of it."""
     folder = cache_root() / "runs" / "installed-from-old"
     shutil.rmtree(folder, ignore_errors=True)
     machine = factory.unpack(folder)
     try:
-        yield installed(machine, medium, {"suite": package_source.suite, **carry(small, machine)})
+        yield installed(machine, medium, {"suite": package_source.suite, **carry(archive, machine)})
     finally:
         machine.off()
         machine.disks[0].path.unlink()
@@ -174,7 +167,7 @@ def papers(console: Console) -> list[str]:
 
 @pytest.mark.parametrize("name", PAIRS)
 def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
-    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, small: Path, package_source: PackageSource,
+    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource,
     as_old: Technician,
 ) -> None:  # fmt: skip
     technician = copy_of(as_old, rack)
@@ -193,6 +186,6 @@ def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
     assert papers(console) == ["kelp-02.survey.toml", "kelp-02.toml"]
     technician.machine.off()
     fresh = rack.factory("fresh", factory)
-    other = installed(fresh, medium, {"suite": package_source.suite, **carry(small, fresh)}, PAIRS[name])
+    other = installed(fresh, medium, {"suite": package_source.suite, **carry(archive, fresh)}, PAIRS[name])
     assert changed == files(other, start(other))
     fresh.off()

@@ -159,7 +159,9 @@ def test_a_changed_root_is_like_one_made_from_the_new_spec(archive: Path, tmp_pa
     change = rendered(node.action for node in work(diff).nodes if node.action.id in ids)
     run(changed, change)
     run(fresh, rendered(amend({}, now, *now)))
-    assert difference(tree(changed), tree(fresh)) == {}
+    # The links that say which spec counts name the change and the installation.
+    differ = difference(tree(changed), tree(fresh))
+    assert {name for name in differ if not name.startswith("var/lib/bedplate/spec")} == set()
     assert "already done, skipped" in run(changed, change)
     run(changed, change, "--undo")
     back = difference(start, tree(changed))
