@@ -573,6 +573,7 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
 @NEEDS_ROOT
 @shells
 def test_a_link_in_an_archive_never_leads_to_the_mediums_own_keys(place: Path, shell: tuple[str, ...]) -> None:
+    """Links are followed wherever they lead (path_resolution(7)); that it is refused is common practice, no source."""
     (place / "medium").mkdir()
     key = place / "medium/ssh_host_ed25519_key"
     key.write_text("the medium's own")

@@ -326,7 +326,9 @@ not() { if "$@"; then return 9; fi; }
 behind_its_back() { sfdisk -q --delete "$DISK" 2; }
 proof_1_x() { expect 'home is there' '' home; }
 """
-"""What the runtime's parts need of a whole script, and an action whose proof looks at the table."""
+"""What the runtime's parts need of a whole script, and an action whose proof looks at the table.
+
+When a table is read anew is a rule of the script's own (no source); sfdisk(8) changes it behind its back."""
 
 
 def with_runtime(bench: Bench, lines: str) -> str:

@@ -47,8 +47,8 @@ same_as() {
     printf '        %s\n' "$@" >&4
 }
 
-# in_target COMMAND...: the command inside the target, in a clean environment. For any other locale than C, every program that
-# is started reads a dozen files first; what needs to know letters beyond ASCII is told so by its verb.
+# in_target COMMAND...: the command inside the target, in a clean environment. Under any other locale than C each program
+# reads a dozen files first; a verb that needs letters beyond ASCII says so itself.
 in_target() {
     chroot "$TARGET" /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin \
         LANG=C HOME=/root TERM="${TERM:-dumb}" "$@" 3<&- 4>&- 9>&-
