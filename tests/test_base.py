@@ -456,6 +456,17 @@ def test_kernel_and_modules_must_match(place: Path, shell: tuple[str, ...]) -> N
     assert call(place, "kernel-present", shell=shell).returncode == 1
     (target / "boot/vmlinuz-6.2.0").write_text("x")
     assert call(place, "kernel-present", shell=shell).returncode == 0
+    # newer modules came and their image did not
+    newer = target / "usr/lib/modules/6.3.0"
+    newer.mkdir()
+    (newer / "modules.dep").touch()
+    said = call(place, "kernel-present", shell=shell)
+    assert said.returncode == 1 and "modules/6.3.0 have no kernel image" in said.stderr
+    # the pacman family names the image after the package (its kernel's own file pkgbase, from memory)
+    (newer / "pkgbase").write_text("linux\n")
+    assert call(place, "kernel-present", shell=shell).returncode == 1
+    (target / "boot/vmlinuz-linux").write_text("x")
+    assert call(place, "kernel-present", shell=shell).returncode == 0
 
 
 @NEEDS_ROOT

@@ -368,7 +368,9 @@ def test_an_encrypted_root_is_unlocked_the_family_s_way(family: str, words: tupl
     root = evolve(ROOT, mapper="croot", luks_uuid="42")
     context = FakeContext(evolve(LAYOUT, partitions=(ESP, root)), family=family)
     assert kernel_parameters(KELP, context).words == words
-    assert plan(KELP, context).root_word == "root=/dev/mapper/croot"
+    settled = plan(KELP, context)
+    assert settled.roots == ("/dev/mapper/croot", f"UUID={root.fs_uuid}")
+    assert settled.command_line.startswith("root=/dev/mapper/croot ro")
 
 
 # --- files -------------------------------------------------------------------------------------------------------
@@ -748,20 +750,53 @@ def test_a_menu_starts_what_is_there_with_what_is_needed(bench: Bench, shell: st
     boot, menu = bench.folder / "boot", bench.folder / "grub.cfg"
     boot.mkdir()
     menu.write_text(MENU)
-    assert "no such file" in bench.run("menu-starts", str(menu), str(boot), "root=UUID=11f0", shell=shell).stderr
+    words = (str(menu), str(boot), "UUID=11f0 PARTUUID=22c1", "")
+    assert "no such file" in bench.run("menu-starts", *words, shell=shell).stderr
     (boot / "vmlinuz-6.1").touch()
     (boot / "initrd.img-6.1").touch()
-    assert bench.run("menu-starts", str(menu), str(boot), "root=UUID=11f0", "quiet", shell=shell).returncode == 0
-    for word in ("root=UUID=11f", "splash"):
-        missing = bench.run("menu-starts", str(menu), str(boot), word, shell=shell)
-        assert missing.returncode == 1 and f"without {word}" in missing.stderr
+    assert bench.run("menu-starts", *words, "quiet", shell=shell).returncode == 0
+    missing = bench.run("menu-starts", *words, "splash", shell=shell)
+    assert missing.returncode == 1 and "without splash" in missing.stderr
     menu.write_text("menuentry 'x' { chainloader /x }\n")
-    assert "starts no kernel" in bench.run("menu-starts", str(menu), str(boot), shell=shell).stderr
+    assert "starts no kernel" in bench.run("menu-starts", *words, shell=shell).stderr
     listed = bench.folder / "entries"
     listed.mkdir()
     (listed / "a.conf").write_text("title a\nlinux /vmlinuz-6.1\ninitrd /initrd.img-6.1\noptions root=UUID=11f0 ro\n")
-    assert bench.run("menu-starts", str(listed), str(boot), "root=UUID=11f0", shell=shell).returncode == 0
-    assert bench.run("menu-starts", str(listed), str(boot), "quiet", shell=shell).returncode == 1
+    assert bench.run("menu-starts", str(listed), *words[1:], shell=shell).returncode == 0
+    assert bench.run("menu-starts", str(listed), *words[1:], "quiet", shell=shell).returncode == 1
+
+
+ROOTS = {
+    "root=UUID=11f0": "",
+    "root=/dev/mapper/root": "",  # what 10_linux of GRUB 2.06 writes without /dev/disk/by-uuid
+    "root=UUID=11f": "root=UUID=11f, where the new system is one of",
+    "root=/dev/sda4": "root=/dev/sda4, where the new system is one of",
+    "": "root=, where the new system is one of",
+    "root=UUID=11f0 root=UUID=22c1": "root=UUID=11f0 UUID=22c1",  # the kernel takes the last
+    "root=UUID=11f0 root=/dev/mapper/root": "root=UUID=11f0 /dev/mapper/root",
+    "root=UUID=11f0 boot=live": "boot=live, a word for a live medium",  # live-boot(7)
+    "toram root=UUID=11f0": "toram, a word for a live medium",
+    "root=UUID=11f0 rd.live.image": "rd.live.image, a word for a live medium",  # dracut.cmdline(7)
+    "root=UUID=11f0 archisobasedir=x": "archisobasedir=x, a word for a live medium",
+    "root=UUID=11f0 rootflags=subvol=@old": "rootflags=subvol=@old, where the new system needs rootflags=",
+}
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_menu_is_judged_by_what_the_kernel_would_do(bench: Bench, shell: str) -> None:
+    boot, menu = bench.folder / "boot", bench.folder / "grub.cfg"
+    boot.mkdir()
+    for name in ("vmlinuz-6.1", "initrd.img-6.1"):
+        (boot / name).touch()
+    words = (str(menu), str(boot), "/dev/mapper/root UUID=11f0")
+    for line, said in ROOTS.items():
+        menu.write_text(MENU.replace("root=UUID=11f0", line))
+        result = bench.run("menu-starts", *words, "", shell=shell)
+        assert (result.returncode, said in result.stderr) == (1 if said else 0, True), (line, result.stderr)
+    for line, code in (("root=UUID=11f0 rootflags=subvol=@", 0), ("root=UUID=11f0", 1),
+                       ("root=UUID=11f0 rootflags=subvol=@ rootflags=subvol=@old", 1)):  # fmt: skip
+        menu.write_text(MENU.replace("root=UUID=11f0", line))
+        assert bench.run("menu-starts", *words, "subvol=@", shell=shell).returncode == code, line
 
 
 @pytest.mark.parametrize("shell", SHELLS)

@@ -266,10 +266,10 @@ def verbs(request: pytest.FixtureRequest, tmp_path: Path) -> Verbs:
     (root / "etc/sudoers").write_text("root ALL=(ALL:ALL) ALL\n@includedir /etc/sudoers.d\n")
     (root / "etc/sudoers").chmod(0o440)
 
-    def run(verb: str, *args: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    def run(verb: str, *args: str, stdin: str = "", before: str = "") -> subprocess.CompletedProcess[str]:
         ours = verb in library.known()
         last = f'{library.function(verb)} "$@"' if ours else f'in_target {verb} "$@"'
-        text = PRELUDE + library.verbs([verb] if ours else []) + last
+        text = PRELUDE + before + library.verbs([verb] if ours else []) + last
         command = ["unshare", "-m", *request.param, "-c", text, "verb", str(tmp_path), *args]
         return subprocess.run(command, capture_output=True, text=True, input=stdin, check=False)
 
@@ -310,6 +310,37 @@ def test_an_account_without_further_groups(verbs: Verbs) -> None:
     assert verbs("user-present", *plan).returncode == 0
     assert verbs("user-present", *plan).returncode == 0
     assert verbs("user-is", *plan).returncode == 0
+
+
+@needs_root
+def test_a_home_of_somebody_else_is_no_home(verbs: Verbs, tmp_path: Path) -> None:
+    """useradd(8), --create-home: the folder belongs to the account."""
+    assert verbs("user-present", *PERSON).returncode == 0
+    os.chown(tmp_path / "root/home/ana", 1500, 1500)
+    said = verbs("user-is", *PERSON)
+    assert (said.returncode, "belongs to number 1500, not to ana (1000)" in said.stderr) == (1, True)
+
+
+@needs_root
+def test_a_file_system_mounted_at_a_home_is_handed_over(verbs: Verbs, tmp_path: Path) -> None:
+    skel = tmp_path / "root/etc/skel"
+    (skel / ".config").mkdir()
+    for name in (".config/settings", ".profile"):
+        (skel / name).write_text("from skel\n")
+    (tmp_path / "root/home/ana").mkdir()
+
+    def handed(inside: str = "") -> list[str]:
+        home = '"$TARGET/home/ana"'
+        listed = f"trap 'cd {home} && find . -printf \"%P %U:%G %m\\n\"' EXIT\n"
+        done = verbs("home-present", "1000", "/home/ana",
+                     before=f"mount -t tmpfs none {home} && cd {home} || exit 9\n{inside}\n{listed}")
+        assert done.returncode == 0, done.stderr
+        return sorted(done.stdout.splitlines())
+
+    whole = [" 1000:1000 700", ".config 1000:1000 755", ".config/settings 1000:1000 644", ".profile 1000:1000 644"]
+    assert handed() == whole
+    assert handed("mkdir .config; echo half >.config/settings") == whole  # cut off before the end, it goes on
+    assert handed("chown 1500:1500 .") == [" 1500:1500 1777"]  # what belongs to somebody is nobody else's
 
 
 @needs_root

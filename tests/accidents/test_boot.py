@@ -47,7 +47,9 @@ def test_f03_the_wrong_one_of_three_uuids() -> None:
     assert f"{root.mapper} UUID={root.luks_uuid} none luks\n" in table
     [proof] = checks(actions(graph)["disk.encrypt-root"], "filesystem-is")
     assert isinstance(proof.test, Call) and proof.test.args[:3] == (root.uuid, "crypto_LUKS", root.luks_uuid)
-    assert f"root=/dev/mapper/{root.mapper}" in rendered(graph)
+    [menu] = checks(actions(graph)["bootloader.menu"], "menu-starts")
+    assert isinstance(menu.test, Call)
+    assert menu.test.args[2] == f"/dev/mapper/{root.mapper} UUID={root.fs_uuid}"
     assert "package:cryptsetup-initramfs" in actions(graph)["base.packages"].gives
 
 
@@ -127,12 +129,55 @@ def test_f12_an_entry_without_its_initramfs() -> None:
     place = Place()
     boot = place.put("boot/vmlinuz-6.1.0", "x").parent
     menu = place.put("grub.cfg", "linux /boot/vmlinuz-6.1.0 root=UUID=1 ro\ninitrd /boot/initrd.img-6.1.0\n")
-    said = place.says("menu-starts", str(menu), str(boot), "root=UUID=1")
+    said = place.says("menu-starts", str(menu), str(boot), "UUID=1", "")
     assert "the menu names /boot/initrd.img-6.1.0" in said and "has no such file" in said
     place.put("boot/initrd.img-6.1.0", "x" * 100)
-    assert "without root=UUID=2" in place.says("menu-starts", str(menu), str(boot), "root=UUID=2")
+    assert "the new system is one of: UUID=2" in place.says("menu-starts", str(menu), str(boot), "UUID=2", "")
     assert "has only 100 bytes" in place.says("initramfs-is-built", str(boot))
     assert checks(actions(planned())["bootloader.menu"], "menu-starts")
+
+
+def _menu(line: str, flags: str = "") -> str:
+    place = Place()
+    boot = place.put("boot/vmlinuz-6.1.0", "x").parent
+    menu = place.put("grub.cfg", f"linux /boot/vmlinuz-6.1.0 {line} ro\n")
+    return place.says("menu-starts", str(menu), str(boot), "UUID=1", flags)
+
+
+@caught_by(verb("menu-starts"), unseen("verb:menu-starts"))
+def test_f01_the_menu_has_the_live_mediums_words() -> None:
+    assert "with boot=live, a word for a live medium" in _menu("root=UUID=1 boot=live")
+    assert "with toram, a word for a live medium" in _menu("toram root=UUID=1")
+    assert "with root=UUID=1 UUID=2" in _menu("root=UUID=1 root=UUID=2")
+    assert "with root=, where the new system is one of: UUID=1" in _menu("quiet")
+    assert checks(actions(planned())["bootloader.menu"], "menu-starts")
+
+
+@caught_by(verb("menu-starts"), unseen("verb:menu-starts"))
+def test_f04_the_root_subvolume_is_not_named() -> None:
+    """btrfs(5): without subvol= the file system's default subvolume is mounted."""
+    [proof] = checks(actions(planned("tern-04"))["bootloader.menu"], "menu-starts")
+    layout = planned("tern-04").fact(Layout)
+    assert layout is not None and isinstance(proof.test, Call)
+    [volume] = [one for part in layout.partitions for one in part.subvolumes if one.mount == "/"]
+    assert proof.test.args[3] == f"subvol={volume.name}"
+    assert "needs rootflags=subvol=@" in _menu("root=UUID=1", "subvol=@")
+    assert "with rootflags=subvol=@old" in _menu("root=UUID=1 rootflags=subvol=@old", "subvol=@")
+
+
+@caught_by(function("disk.rules:_late_faults"), verb("kernel-present"))
+def test_f10_kernel_and_modules_of_two_versions() -> None:
+    for word in ("noauto", "nofail"):
+        said = faults(spec=(('name = "root"', f'name = "root"\noptions = ["{word}"]'),))["mount-late"]
+        assert "/ could be missing without a word" in said and word in said
+    place = Place()
+    for version in ("6.1.0", "6.2.0"):
+        place.put(f"target/usr/lib/modules/{version}/modules.dep")
+    place.put("target/boot/vmlinuz-6.1.0", "x")
+    assert "modules/6.2.0 have no kernel image of the same version" in place.says("kernel-present")
+    running = {'-z "$TARGET"': '-n "$TARGET"'}  # as in the audit, on the machine itself
+    said = Place().says("kernel-present", fakes={"uname": "echo 5.4.3-gone"}, moved=running)
+    assert "the kernel that runs, 5.4.3-gone, has no modules any more" in said
 
 
 LIVE_ONLY = re.compile(r"/dev/(sd|nvme|vd|zram|loop)|overlay|PARTUUID|LABEL")

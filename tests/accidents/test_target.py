@@ -86,6 +86,8 @@ def test_d06_a_password_typed_on_another_layout() -> None:
 
 
 IMAGE = "kernel/drivers/nvme/host/nvme.ko.xz\nkernel/fs/ext4/ext4.ko\nkernel/drivers/md/dm-crypt.ko.zst\n"
+KEYMAP = "etc/console-setup/cached_UTF-8_del.kmap\n"
+"""Where setupcon(1) of console-setup 1.221 puts the keymap for an image."""
 KEYBOARD = (
     "S: Sysfs=/devices/platform/kbd0\nH: Handlers=sysrq kbd event3\n\nS: Sysfs=/devices/button\nH: Handlers=kbd\n"
 )
@@ -115,12 +117,27 @@ def _initramfs(kind: str, listed: str, shell: str = "dash") -> tuple[int, str]:
     return place.run("initramfs-carries", *words, fakes=fakes, moved=moved, shell=shell)
 
 
+HID = "kernel/drivers/hid/hid-vendor.ko\n"
+
+
+@caught_by(verb("initramfs-carries"))
+def test_d05_the_passphrase_prompt_has_another_keymap() -> None:
+    for shell in ("dash", "bash", "busybox sh"):
+        code, said = _initramfs("keyboard", IMAGE + HID, shell)
+        assert (code, "initrd.img-6.1.0 has no keymap" in said) == (1, True), said
+    # systemd's own setup takes a file of keymaps; a passphrase is asked for in the other family as well
+    for map in ("usr/lib/kbd/keymaps/xkb/gb.map.gz\n", "keymap.bin\n"):
+        assert _initramfs("keyboard", IMAGE + HID + map) == (0, "")
+    assert _initramfs("disk", IMAGE) == (0, "")  # nobody types anything there
+    assert "keymap:target" in actions(planned(spec=ENCRYPTED))["bootloader.initramfs"].needs
+
+
 @caught_by(verb("initramfs-carries"), unseen("verb:initramfs-carries"))
 def test_d07_a_keyboard_dead_at_the_passphrase_prompt() -> None:
     for shell in ("dash", "bash", "busybox sh"):
-        code, said = _initramfs("keyboard", IMAGE, shell)
+        code, said = _initramfs("keyboard", IMAGE + KEYMAP, shell)
         assert (code, "initrd.img-6.1.0 lacks: hid_vendor" in said) == (1, True), said
-        assert _initramfs("keyboard", IMAGE + "kernel/drivers/hid/hid-vendor.ko\n", shell) == (0, "")
+        assert _initramfs("keyboard", IMAGE + KEYMAP + HID, shell) == (0, "")
     [proof] = checks(actions(planned(spec=ENCRYPTED))["bootloader.initramfs"], "initramfs-carries")
     assert isinstance(proof.test, Call) and "keyboard" in proof.test.args and "dm_crypt" in proof.test.args
 

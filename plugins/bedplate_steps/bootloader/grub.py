@@ -203,8 +203,8 @@ def menu(plan: Plan) -> Action:
         gives=("loader:configured",),
         proofs=(
             checks.holds("Every entry starts a kernel that is there, with its initramfs and parameters",
-                         "menu-starts", InTarget(listed), InTarget("/boot"), plan.root_word, *_everywhere(plan),
-                         early=False),
+                         "menu-starts", InTarget(listed), InTarget("/boot"), " ".join(plan.roots), plan.root_flags,
+                         *_everywhere(plan), early=False),
             *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
             *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
         ),

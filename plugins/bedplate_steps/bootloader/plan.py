@@ -57,15 +57,27 @@ class Plan:
         return InTarget(self.esp.mount)
 
     @property
-    def root_word(self) -> str:
-        """The root= parameter the menu must have."""
-        return f"root=/dev/mapper/{self.root.mapper}" if self.root.mapper else f"root=UUID={self.root.fs_uuid}"
+    def roots(self) -> tuple[str, ...]:
+        """Values of root= that lead to the root file system, the one we write ourselves first.
+
+        An initramfs looks inside opened containers for a UUID, too: grub-mkconfig writes that wherever
+        /dev/disk/by-uuid has it (its 10_linux), else the node.
+        """
+        inner = f"UUID={self.root.fs_uuid}"
+        if self.root.mapper:
+            return (f"/dev/mapper/{self.root.mapper}", inner)
+        return (inner, f"PARTUUID={self.root.uuid.lower()}", f"PARTUUID={self.root.uuid.upper()}")
+
+    @property
+    def root_flags(self) -> str:
+        """The value of rootflags=; empty where none is needed."""
+        return "".join(f"subvol={volume.name}" for volume in self.root.subvolumes if volume.mount == "/")
 
     @property
     def command_line(self) -> str:
         """All kernel parameters, as one line."""
-        flags = [f"rootflags=subvol={volume.name}" for volume in self.root.subvolumes if volume.mount == "/"]
-        return " ".join((self.root_word, "ro", *flags, *self.words))
+        flags = (f"rootflags={self.root_flags}",) if self.root_flags else ()
+        return " ".join((f"root={self.roots[0]}", "ro", *flags, *self.words))
 
     def on_esp(self, path: str) -> InTarget:
         """A path on the EFI system partition, given below its root."""

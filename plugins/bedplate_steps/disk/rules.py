@@ -20,6 +20,9 @@ KERNEL_ROOM = 400 * MIB
 """Bytes needed where kernels lie on it too: two of 150 MiB each with their initramfs, and room to replace one
 (common practice, no source)."""
 
+NEEDED = ("/", "/usr", "/etc", "/var", "/boot", "/boot/efi", "/efi", "/xbootldr")
+"""Where packages of kernel and loader write, and what they stand on (file-hierarchy(7); /xbootldr is our own place)."""
+
 
 def rule_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Iterator[Fault]:
     """Every rule, in the order a person would think of them."""
@@ -28,6 +31,7 @@ def rule_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Ite
     yield from _swap_faults(section, disk)
     yield from _hibernation_faults(section, survey.machine.memory_bytes)
     yield from _encryption_faults(section)
+    yield from _late_faults(section)
     yield from _other_system_faults(section, disk)
 
 
@@ -102,6 +106,26 @@ def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     if section.swap_file is not None and root is not None and len(root.subvolumes) > 1:
         message = "a swap file keeps its btrfs subvolume from being snapshotted (btrfs(5))"
         yield Fault(code="swap-file-subvolume", message=message, path=("swap_file",), warning=True)
+
+
+def _late_faults(section: DiskSection) -> Iterator[Fault]:
+    """What packages write to is there whenever the machine runs: else an update goes into the bare folder beneath."""
+    for path, mount, options in _mounted(section):
+        late = [option for option in ("noauto", "nofail") if option in options]
+        if not late or mount not in NEEDED or "x-systemd.automount" in options:
+            continue
+        message = f"{mount} could be missing without a word, and an update of kernel or loader go into an empty folder"
+        yield Fault(code="mount-late", message=message, path=(*path, "options"), found=shown(late[0]),
+                    allowed="neither noauto nor nofail, or x-systemd.automount with it (systemd.mount(5))")  # fmt: skip
+
+
+def _mounted(section: DiskSection) -> Iterator[tuple[Path, str, tuple[str, ...]]]:
+    for i, keep in enumerate(section.keep):
+        yield ("keep", i), keep.mount, keep.options
+    for i, new in enumerate(section.new):
+        yield ("new", i), new.mount, new.options
+        for j, volume in enumerate(new.subvolumes):
+            yield ("new", i, "subvolumes", j), volume.mount, (*new.options, *volume.options)
 
 
 def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:

@@ -1,5 +1,6 @@
 # initramfs-carries BOOT keyboard|disk MODULE...: the initramfs of every kernel in BOOT has each MODULE, every driver that
-# drives $DISK now, and with keyboard those of the keyboards; what a kernel has built in needs no file (modules.builtin).
+# drives $DISK now, and with keyboard those of the keyboards and a keymap (setupcon(1) of the apt family puts its own form
+# there, the others a file of keymaps(5)); what a kernel has built in needs no file (modules.builtin).
 # A device's driver names its module in sysfs (driver/module). Only real keyboards have the handler sysrq.
 # uses: initramfs-list line-in
 verb_initramfs_carries() {
@@ -28,6 +29,11 @@ verb_initramfs_carries() {
         verb_initramfs_list "$v_image" >"$WORK/image-files" || return 1
         sed -n 's|.*/||; s/\.ko\(\.[a-z0-9]*\)*$//p' "$WORK/image-files" | tr - _ >"$WORK/image-modules"
         verb_initramfs_carries_all "$v_image" || return 1
+        if [ "$v_kind" = keyboard ] && ! grep -q -e 'etc/console-setup/.*kmap' -e '/keymaps/.*map' -e 'keymap\.bin$' \
+            -- "$WORK/image-files"; then
+            printf '%s has no keymap: the passphrase would be typed on another layout than it was set with\n' "$v_image" >&2
+            return 1
+        fi
     done
     [ "$v_images" -gt 0 ] && return 0
     printf 'there is no initramfs in %s\n' "$v_boot" >&2

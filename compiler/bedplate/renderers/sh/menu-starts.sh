@@ -1,8 +1,11 @@
-# menu-starts FILE BOOT WORD...: FILE (a menu, or a folder of boot loader specification entries) starts a kernel, every
-# kernel and initramfs it names lies in BOOT, and every line with kernel parameters has each WORD.
+# menu-starts FILE BOOT ROOTS FLAGS WORD...: FILE (a menu, or a folder of boot loader specification entries) starts a
+# kernel; every kernel and initramfs it names lies in BOOT; every line with kernel parameters names the root file system
+# once, in one of the ways of ROOTS (values of root=, one blank between them), mounts it with FLAGS (of rootflags=; they may
+# be empty), has each WORD, and none that belongs to a live medium: kernel-command-line(7), live-boot(7),
+# dracut.cmdline(7); those of pacman's medium from memory.
 verb_menu_starts() {
-    v_menu=$1 v_boot=$2 v_kernels=0
-    shift 2
+    v_menu=$1 v_boot=$2 v_roots=$3 v_flags=$4 v_kernels=0
+    shift 4
     if [ -d "$v_menu" ]; then
         cat "$v_menu"/*.conf >"$WORK/menu" || return 1
     else
@@ -43,9 +46,39 @@ verb_menu_starts_words() {
         case " $v_line " in
             *" $v_word "*) ;;
             *)
-                printf 'the menu starts a kernel without %s: %s\n' "$v_word" "$v_line" >&2
+                verb_menu_starts_wrong "without $v_word"
                 return 1
                 ;;
         esac
     done
+    v_found='' v_given=''
+    set -f
+    for v_word in $v_line; do
+        case $v_word in
+            root=*) v_found="$v_found ${v_word#root=}" ;;
+            rootflags=*) v_given="$v_given ${v_word#rootflags=}" ;;
+            boot=live | boot=casper | toram | toram=* | copytoram* | live-media* | findiso=* | fromiso=* | iso-scan/* | \
+                persistence | persistence-* | cow_* | archiso* | rd.live.* | inst.* | fetch=*)
+                set +f
+                verb_menu_starts_wrong "with $v_word, a word for a live medium"
+                return 1
+                ;;
+        esac
+    done
+    set +f
+    case " $v_roots " in
+        *" ${v_found# } "*) v_known=yes ;;
+        *) v_known= ;;
+    esac
+    if [ -z "$v_found" ] || [ -z "$v_known" ] || [ "${v_found# }" != "${v_found##* }" ]; then
+        verb_menu_starts_wrong "with root=${v_found# }, where the new system is one of: $v_roots"
+        return 1
+    fi
+    [ "${v_given# }" = "$v_flags" ] && return 0
+    verb_menu_starts_wrong "with rootflags=${v_given# }, where the new system needs rootflags=$v_flags"
+    return 1
+}
+
+verb_menu_starts_wrong() {
+    printf 'the menu starts a kernel %s: %s\n' "$1" "$v_line" >&2
 }
