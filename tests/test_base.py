@@ -133,6 +133,9 @@ def test_the_schema_refuses(text: str) -> None:
         (DNF + 'source = "https://mirror.example/42"', "source", "keyring-missing"),
         (APT + 'source = "file:///media/debian"', "source", "source-on-medium"),
         (APT + 'packages = ["less", "Vim"]', "packages[1]", "bad-package-name"),
+        (APT + 'packages = ["yash-"]', "packages[0]", "bad-package-name"),  # apt-get(8) removes it
+        (APT + 'kernel = "linux-image-amd64-"', "kernel", "bad-package-name"),
+        (APT + 'firmware_packages = ["firmware-realtek-"]', "firmware_packages[0]", "bad-package-name"),
         (APT + 'firmware = false\nfirmware_packages = ["firmware-realtek"]', "firmware_packages",
          "firmware-contradiction"),
         (APT + 'source = "https://mirror.example/debian"\ncomponents = ["main"]', "components", "component-missing"),

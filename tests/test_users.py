@@ -322,6 +322,37 @@ def test_a_home_of_somebody_else_is_no_home(verbs: Verbs, tmp_path: Path) -> Non
 
 
 @needs_root
+def test_a_file_in_a_home_is_written_as_its_owner(verbs: Verbs, tmp_path: Path) -> None:
+    """A link in a home leads root nowhere (setpriv(1), path_resolution(7))."""
+    assert verbs("user-present", *PERSON).returncode == 0
+    home, roots = tmp_path / "root/home/ana", tmp_path / "root/root/.ssh"
+    roots.mkdir(parents=True, mode=0o700)
+    (roots / "authorized_keys").write_text("root's\n")
+    path = home / ".ssh/authorized_keys"
+
+    def written() -> subprocess.CompletedProcess[str]:
+        return verbs("write-file", str(path), "600", "1000:1000", stdin="ana's\n", before="OWN_IDS=0:0\n")
+
+    assert written().returncode == 0
+    assert path.read_text() == "ana's\n"
+    assert [item.stat().st_uid for item in (path, path.parent)] == [1000, 1000]
+    assert [item.name for item in path.parent.iterdir()] == ["authorized_keys"]
+    shutil.rmtree(path.parent)
+    for trap in ((home / ".ssh", roots), (home / ".ssh", tmp_path / "root/etc")):
+        trap[0].symlink_to(f"/{trap[1].relative_to(tmp_path / 'root')}")
+        before = sorted((item.name, item.stat().st_uid) for item in trap[1].iterdir())
+        done = written()
+        assert (done.returncode, "as its owner, 1000:1000" in done.stderr) == (1, True), done.stderr
+        assert sorted((item.name, item.stat().st_uid) for item in trap[1].iterdir()) == before
+        trap[0].unlink()
+    assert (roots / "authorized_keys").read_text() == "root's\n"
+    key = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd"
+    action = actions(OPEN + ANA + f'authorized_keys = ["{key}"]\n')["users.keys-ana"]
+    for work in (action.operations[0], *action.way_back.operations):
+        assert isinstance(work, Run) and work.argv[:3] == ("setpriv", "--reuid", "1000") and work.where is Where.TARGET
+
+
+@needs_root
 def test_a_file_system_mounted_at_a_home_is_handed_over(verbs: Verbs, tmp_path: Path) -> None:
     skel = tmp_path / "root/etc/skel"
     (skel / ".config").mkdir()

@@ -158,6 +158,8 @@ def _typed(verb: str, family: str, words: tuple[str, ...]) -> str:
 
 
 def _services(before: Base, after: Base, old: Side, new: Side) -> Iterator[Change]:
+    if before.services == after.services:
+        return
     work = amend(old.actions, new.actions, "base.services")
     for unit in after.services:
         if unit not in before.services:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from bedplate.facts import Layout
@@ -34,9 +35,21 @@ def check(base: Base, context: Context) -> Iterable[Fault]:
             code="source-missing", message="further sources need a main one", path=("more_sources",),
             allowed="source: the address of the main package source",
         )  # fmt: skip
+    yield from _names(base, context)
     yield from _microcode(base, context)
     yield from _room(base, context)
     yield from _trim(base, context)
+
+
+def _names(base: Base, context: Context) -> Iterable[Fault]:
+    family = chosen(base, context)
+    named: list[tuple[tuple[str | int, ...], str]] = [(("kernel",), base.kernel)] if base.kernel else []
+    named += [(("packages", index), name) for index, name in enumerate(base.packages)]
+    named += [(("firmware_packages", index), name) for index, name in enumerate(base.firmware_packages)]
+    for path, name in named:
+        if not re.fullmatch(family.package_name, name):
+            yield Fault(code="bad-package-name", message="this is not the name of a package", path=path,
+                        found=shown(name), allowed=family.package_name_words)  # fmt: skip
 
 
 def _microcode(base: Base, context: Context) -> Iterable[Fault]:

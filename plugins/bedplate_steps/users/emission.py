@@ -152,18 +152,21 @@ def _keys(person: PersonEntry, uid: int) -> Action:
     folder = f"{person.home_folder}/.ssh"
     path, owner = f"{folder}/authorized_keys", f"{uid}:{uid}"
     content: Content = ("".join(f"{line.strip()}\n" for line in person.authorized_keys),)
-    make = Run(argv=("install", "-d", "-m", "0700", "-o", str(uid), "-g", str(uid), InTarget(folder)))
+    # As the person: a link in their home leads root nowhere (setpriv(1)).
+    themselves = ("setpriv", "--reuid", str(uid), "--regid", str(uid), "--clear-groups")
+    make = Run(argv=(*themselves, "install", "-d", "-m", "0700", folder), where=Where.TARGET)
+    drop = Run(argv=(*themselves, "rm", "-f", "--", path), where=Where.TARGET)
     return Action(
         id=f"users.keys-{person.name}",
         title=f"Put the ssh keys of {person.name} in place",
         reason="sshd passes over keys that others could change, so owner and mode must be right.",
         stage=Stage.TARGET,
         operations=(make, WriteFile(path=InTarget(path), content=content, mode=0o600, owner=owner)),
-        needs=("base", f"user:{person.name}", "tool:install"),
+        needs=("base", f"user:{person.name}"),
         gives=(f"file:{path}",),
         proofs=(file_mode_is(folder, 0o700, owner), file_mode_is(path, 0o600, owner), file_is(path, content, 0o600)),
         way_back=WayBack(note="Remove the file; keys that stood there before are not brought back.",
-                         operations=(Run(argv=("rm", "-f", InTarget(path))),), goes_with=_ROOT),
+                         operations=(drop,), goes_with=_ROOT),
     )  # fmt: skip
 
 

@@ -1,4 +1,5 @@
 # apt-install RECOMMENDED PACKAGE...: one apt-get transaction inside the target. RECOMMENDED is yes or no.
+# uses: apt-names-known
 verb_apt_install() {
     v_recommended=$1
     shift
@@ -29,6 +30,7 @@ apt_transaction() {
     apt_in_target dpkg --force-confold --configure -a || return 1
     # Without this mode a source whose signature is not accepted is a warning, and the exit status 0.
     apt_in_target apt-get -q -o Acquire::Retries=3 -o APT::Update::Error-Mode=any update || return 1
+    verb_apt_names_known "$@" || return 1
     apt_in_target apt-get -q -y -o Acquire::Retries=3 \
         -o "APT::Install-Recommends=$v_recommended" -o Dpkg::Options::=--force-confold \
         install -- "$@" || return 1

@@ -1,10 +1,12 @@
 # packages-add FAMILY RECOMMENDED PACKAGE...: install the packages on the running machine, with its own package tool and
 # sources. RECOMMENDED is yes or no; pacman has nothing of the kind.
+# uses: apt-names-known
 verb_packages_add() {
     v_family=$1 v_recommended=$2
     shift 2
     case $v_family in
         apt)
+            verb_apt_names_known "$@" || return 1
             # As in apt-install: no package's script installs its loader by itself. Where that loader is in use, new
             # kernels must find their way to it.
             v_path=SYSTEMD_ESP_PATH=/nonexistent

@@ -6,7 +6,6 @@ lists; "from memory" marks the rest.
 
 from __future__ import annotations
 
-import re
 import shlex
 from collections.abc import Iterable
 
@@ -209,12 +208,6 @@ def _check(base: Base) -> Iterable[Fault]:
                 code="source-on-medium", message="apt works inside the target and cannot see the medium's files",
                 path=path, found=shown(url), allowed="an http or https address, or a base archive",
             )  # fmt: skip
-    for index, name in enumerate(base.packages):
-        if not _NAME.fullmatch(name):
-            yield Fault(
-                code="bad-package-name", message="this is not the name of a package", path=("packages", index),
-                found=shown(name), allowed="two or more of a-z, 0-9, +, - and .; a letter or digit first",
-            )  # fmt: skip
 
 
 def _urls(base: Base) -> Iterable[tuple[tuple[str | int, ...], str]]:
@@ -223,11 +216,11 @@ def _urls(base: Base) -> Iterable[tuple[tuple[str | int, ...], str]]:
         yield ("more_sources", index, "url"), source.url
 
 
-_NAME = re.compile(r"[a-z0-9][a-z0-9+.-]+")
-"""Debian Policy 4.6, section 5.6.1."""
-
 APT = PackageFamily(
     name="apt",
+    # Debian Policy 4.6, section 5.6.1; a minus at the end would remove the package (apt-get(8)).
+    package_name=r"[a-z0-9][a-z0-9+.-]*[a-z0-9+.]",
+    package_name_words="two or more of a-z, 0-9, +, - and .; a letter or digit first, no - at the end",
     tools=("chroot",),
     packages=PACKAGES,
     by_architecture=BY_ARCHITECTURE,

@@ -121,6 +121,8 @@ def _check(base: Base) -> Iterable[Fault]:
 
 DNF = PackageFamily(
     name="dnf",
+    package_name=r"[A-Za-z0-9][A-Za-z0-9+._-]*",  # rpm-spec(5): alphanumerics, -, ., _ and +
+    package_name_words="letters, digits and + . _ -; a letter or digit first",
     tools=("dnf", "rpm"),
     packages=PACKAGES,
     by_architecture=BY_ARCHITECTURE,

@@ -25,6 +25,10 @@ class PackageFamily:
     """The word in the spec."""
     tools: Names
     """Commands the live medium must have for the package transaction."""
+    package_name: str
+    """A regular expression that the name of a package fits whole: anything else the tool might read as an order."""
+    package_name_words: str
+    """The same in words."""
     packages: Mapping[str, Names] = field(hash=False)
     """From a generic need to package names, the same on every architecture."""
     by_architecture: Mapping[str, Mapping[str, Names]] = field(hash=False)

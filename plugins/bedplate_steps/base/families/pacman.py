@@ -136,6 +136,8 @@ def _check(base: Base) -> Iterable[Fault]:
 
 PACMAN = PackageFamily(
     name="pacman",
+    package_name=r"[A-Za-z0-9@_+][A-Za-z0-9@._+-]*",  # PKGBUILD(5), pkgname
+    package_name_words="letters, digits and @ . _ + -; neither - nor . first",
     tools=("pacman",),
     packages=PACKAGES,
     by_architecture=BY_ARCHITECTURE,
