@@ -11,6 +11,8 @@ import re
 import signal
 import subprocess
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -368,25 +370,62 @@ def test_a_second_copy_is_refused(sandbox: Sandbox, shell: str) -> None:
     assert not list(sandbox.target.iterdir())
 
 
-@pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 143), (signal.SIGINT, 130), (signal.SIGHUP, 129)])
-def test_an_interrupted_run_leaves_no_secret(sandbox: Sandbox, shell: str, number: int, status: int) -> None:
+ENDS = {signal.SIGTERM: 143, signal.SIGINT: 130, signal.SIGHUP: 129, signal.SIGQUIT: 131, signal.SIGPIPE: 141}
+
+
+@pytest.mark.parametrize("number", ENDS)
+def test_an_interrupted_run_leaves_no_secret(sandbox: Sandbox, shell: str, number: signal.Signals) -> None:
     # POSIX.1-2017 XCU 2.14 trap; dash runs no EXIT trap when a signal kills it
+    with _running(sandbox, shell) as process:
+        assert process.stdout is not None
+        process.send_signal(number)
+        said = process.stdout.read()
+        assert process.wait(20) == ENDS[number]
+    assert "Interrupted" in said and "STOPPED at [1/2]" in said
+    assert not list(sandbox.scratch.iterdir())
+
+
+def test_a_run_whose_output_nobody_reads_any_more_stops_with_a_report(sandbox: Sandbox, shell: str) -> None:
+    with _running(sandbox, shell) as process:
+        assert process.stdout is not None
+        process.stdout.close()
+        assert process.wait(20) == 141
+    assert "STOPPED at" in sandbox.log.read_text()
+    assert not list(sandbox.scratch.iterdir())
+
+
+def test_a_terminal_cannot_stop_a_run_in_the_middle(sandbox: Sandbox, shell: str) -> None:
+    with _running(sandbox, shell) as process:
+        process.send_signal(signal.SIGTSTP)
+        assert process.wait(20) == 0
+
+
+def test_what_a_killed_copy_left_in_memory_goes(sandbox: Sandbox, shell: str) -> None:
+    left = sandbox.scratch / "bedplate.abcd1234"
+    left.mkdir(mode=0o700)
+    (left / "secret-p").write_text("secret-value")
+    trap = sandbox.scratch / "bedplate.trapped1"
+    trap.symlink_to(sandbox.target)
+    (sandbox.target / "kept").write_text("kept")
+    assert sandbox.run(script.render(graph(writing("demo.one", "/one", "1"))), shell).returncode == 0
+    assert (list(sandbox.scratch.iterdir()), (sandbox.target / "kept").exists()) == ([trap], True)
+
+
+@contextmanager
+def _running(sandbox: Sandbox, shell: str) -> Iterator[subprocess.Popen[str]]:
+    """A run in the middle of its first action, with a secret in memory; another action follows."""
     secret = Secret(name="p", prompt="Password of ana")
     work = action("demo.p", Run(argv=("sh", "-c", "touch $0; sleep 2", InTarget("/running"))), secrets=(secret,))
-    path = sandbox.place(script.render(graph(work)))
+    path = sandbox.place(script.render(graph(work, writing("demo.two", "/two", "2"))))
     command = [*SHELLS[shell], str(path)]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
-        assert process.stdin is not None and process.stdout is not None
+        assert process.stdin is not None
         process.stdin.write("secret-value\nsecret-value\n" + NAME)
         process.stdin.flush()
         limit = time.monotonic() + 20
         while not (sandbox.target / "running").exists() and time.monotonic() < limit:
             time.sleep(0.05)
-        process.send_signal(number)
-        said = process.stdout.read()
-        assert process.wait(20) == status
-    assert "Interrupted" in said and "STOPPED at [1/1]" in said
-    assert not list(sandbox.scratch.iterdir())
+        yield process
 
 
 # --- secrets -----------------------------------------------------------------------------------------------------

@@ -282,7 +282,7 @@ def test_the_report_gives_both_choices_to_type(sandbox: Sandbox, shell: str) -> 
         assert said in done.stdout, said
 
 
-@pytest.mark.parametrize("name", ["INT", "TERM", "HUP"])
+@pytest.mark.parametrize("name", ["INT", "TERM", "HUP", "QUIT"])
 def test_an_interrupted_run_reports_and_a_rerun_ends_it(sandbox: Sandbox, shell: str, name: str) -> None:
     wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("")))
     text = script.render(graph(writing("demo.one", "/one", "1"), action("demo.wait", wait)))

@@ -28,7 +28,7 @@ main() {
     fi
     make_scratch || exit 2
     trap wipe_scratch EXIT
-    trap 'wipe_scratch; exit 130' HUP INT TERM
+    trap 'wipe_scratch; exit 130' HUP INT QUIT PIPE TERM
     HELD=0 MISSED=0
     r_absent=
     if ! DISK=$(find_disk 2>"$WORK/found"); then

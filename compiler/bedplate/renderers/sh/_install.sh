@@ -95,11 +95,15 @@ prepare() {
         return 1
     fi
     outside_target || return 1
+    sweep_scratch
     make_scratch || return 1
     trap leave EXIT
     trap 'interrupted HUP 129' HUP
     trap 'interrupted INT 130' INT
+    trap 'interrupted QUIT 131' QUIT
+    trap 'interrupted PIPE 141' PIPE
     trap 'interrupted TERM 143' TERM
+    trap '' TSTP # stopped by the terminal, it would leave the echo off and the work half done
     mkdir -p -- "${LOG%/*}" || return 1
     (umask 077 && : >>"$LOG") || return 1
     LOG_OPEN=yes
@@ -111,6 +115,16 @@ prepare() {
         say '                   in the firmware. If the disk was replaced, make a new survey and compile again.'
         return 1
     fi
+}
+
+# sweep_scratch: with the lock held, what a copy that was killed left in memory is nobody's.
+sweep_scratch() {
+    for r_word in $SCRATCH; do
+        for WORK in "$r_word"/bedplate.????????; do
+            [ -L "$WORK" ] || [ ! -d "$WORK" ] || [ "$(stat -c %u -- "$WORK")" != "$NEEDED_UID" ] || wipe_scratch
+        done
+    done
+    WORK=
 }
 
 missing_tools() {

@@ -67,7 +67,7 @@ way_back() {
 }
 
 interrupted() {
-    trap '' HUP INT TERM
+    trap '' HUP INT QUIT PIPE TERM
     say ''
     say "Interrupted by a signal ($1)."
     if [ -n "$ACTION" ]; then
