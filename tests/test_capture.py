@@ -342,8 +342,8 @@ def test_heads_that_cannot_be_trusted(sections: list[tuple[str, str]], words: st
 @pytest.mark.parametrize(
     ("rows", "words"),
     [
-        (["start=2048, size=8, type=5808C8AA-7E8F-42E0-85D2-E1E90434CFB3, uuid=U"], "dynamic disk (partition 1)"),
-        (["start=2048, size=8, type=AF9B60A0-1431-4F62-BC68-3311714A69AD, uuid=U"], "dynamic disk (partition 1)"),
+        (["start=2048, size=8, type=5808C8AA-7E8F-42E0-85D2-E1E90434CFB3, uuid=U"], "dynamic disks (partition 1)"),
+        (["start=2048, size=8, type=AF9B60A0-1431-4F62-BC68-3311714A69AD, uuid=U"], "dynamic disks (partition 1)"),
         (["start=2048, size=8, type=E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D, uuid=U"], "storage space (partition 1)"),
         (["start=2048, size=9, type=T, uuid=U", "start=2056, size=9, type=T, uuid=U"], "1 and 2 overlap"),
         (["start=2, size=9, type=T, uuid=U"], "outside"),

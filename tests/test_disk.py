@@ -605,7 +605,7 @@ def test_files_of_the_target_come_after_the_base() -> None:
         with_row(3, filesystem=SurveyedFileSystem(type="ntfs", used_bytes=80 * GIB, label='"\n[disk]')),
         survey(evolve(DISK, table=None, partitions=())),
         survey(evolve(DISK, table=None, partitions=(), sector_size=4096)),
-        survey(DISK, evolve(DISK, serial="STICK", removable=True, size_bytes=1 << 42)),
+        survey(DISK, evolve(DISK, serial="STICK", removable=True, size_bytes=1 << 42, table=None, partitions=())),
     ],
     ids=["shrink", "by-id", "model", "content", "odd-serial", "odd-label", "empty", "empty-4k", "stick"],
 )

@@ -119,7 +119,7 @@ def test_the_schema_is_valid_draft_2020_12() -> None:
 
 def test_the_schema_is_closed_and_every_property_is_explained() -> None:
     found = list(objects(SCHEMA))
-    assert len(found) == 10
+    assert len(found) == 11
     for item in found:
         assert item["unevaluatedProperties"] is False
         for name, one in item["properties"].items():

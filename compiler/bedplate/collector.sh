@@ -251,6 +251,34 @@ signature() {
     esac
 }
 
+# signatures NODE: everything that carries a signature on a disk, records at its ends included.
+signatures() {
+    try "signatures $1" wipefs --no-act --json "$1"
+}
+
+# volume_group NODE: name and identity of the group of a physical volume, from the newest of the descriptions in its
+# first MiB: NAME {, then id = "...", then seqno = N (lvmlib text format, one such block a change).
+volume_group() {
+    dd if="$1" bs=65536 count=16 2>/dev/null | tr -d '\000' | awk '
+        / \{$/ { name = $1; id = "" }
+        /^id = "/ { id = $3; gsub(/"/, "", id) }
+        /^seqno = / && name != "" && id != "" && $3 + 0 > newest { newest = $3 + 0; found = name; its = id }
+        END { if (found != "") printf "name=%s\nuuid=%s\n", found, its }' >"$WORK/out" || :
+    section "volume-group $1" <"$WORK/out"
+}
+
+# tail_of NODE: which of the last 256 blocks of 512 bytes hold anything but zeros, counted from the end (1 is the last).
+tail_of() {
+    blocks=$(cat "/sys/class/block/$(kernel_name "$1")/size") || return
+    [ "$blocks" -ge 256 ] || return
+    if ! dd if="$1" of="$WORK/out" bs=512 skip=$((blocks - 256)) count=256 2>"$WORK/err"; then
+        note "last sectors of $1: not readable: $(head -n 1 "$WORK/err")"
+        return
+    fi
+    od -An -v -tx1 "$WORK/out" | awk '/[1-9a-f]/ { block = int((NR - 1) / 32); if (!(block in seen)) print 256 - block }
+        /[1-9a-f]/ { seen[block] = 1 }' | section "tail $1"
+}
+
 # signed KEY: the value of a key in $WORK/signature.
 signed() {
     sed -n "s/^$1=//p" "$WORK/signature" | head -n 1
@@ -317,7 +345,11 @@ inside() {
     ntfs) ntfs "$1" ;;
     ext2 | ext3 | ext4) try "ext $1" dumpe2fs -h "$1" ;;
     btrfs) try "btrfs $1" btrfs inspect-internal dump-super "$1" ;;
-    xfs) try "xfs $1" xfs_db -r -c 'sb 0' -c 'print blocksize dblocks fdblocks' "$1" ;;
+    xfs)
+        try "xfs $1" xfs_db -r -c 'sb 0' -c 'print blocksize dblocks fdblocks' "$1"
+        try "xfs-log $1" xfs_logprint -t "$1"
+        ;;
+    LVM2_member) volume_group "$1" ;;
     esac
 }
 
@@ -345,7 +377,10 @@ disk() {
     stable_names "$1" | section "by-id $1"
     head_of "$1"
     table "$1"
+    tail_of "$1"
+    signatures "$1"
     signature "$1"
+    [ "$(signed TYPE)" != LVM2_member ] || volume_group "$1"
     holders "$1" | section "holders $1"
     for node in $(partitions_of "$1"); do
         signature "$node"

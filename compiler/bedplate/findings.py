@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bedplate import layers
 from bedplate.survey import Survey, SurveyedDisk
+from bedplate.twins import ADVICE, twins
 from bedplate.units import counted
 
 ARCHITECTURES = ("amd64", "arm64")
@@ -36,12 +38,18 @@ def troubles(survey: Survey) -> Iterator[str]:
                 f"{disk.path} was not read, so nobody knows what is on it. Run the collector as root, with sfdisk and "
                 "blkid on the medium, and make the survey anew."
             )
+    for twin in twins(survey):
+        yield f"{twin.words}. {ADVICE}"
 
 
 def notes(survey: Survey) -> Iterator[str]:
     """What should be known before the survey is trusted, one sentence each."""
     for disk in survey.disks:
         yield from (f"{disk.path}: {fault}" for fault in disk.faults)
+        yield from (f"{disk.path}: {sentence}" for sentence in layers.described(disk))
+        for part in disk.partitions:
+            if part.filesystem is not None and part.filesystem.unclean:
+                yield f"{disk.path}: partition {part.number} is not clean: {part.filesystem.unclean}."
         if not named(disk):
             yield f"{disk.path}: this disk has no serial number, no by-id name and no model: it cannot be told apart."
     yield from survey.notes

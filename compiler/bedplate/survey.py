@@ -25,6 +25,30 @@ class SurveyedFileSystem:
     """The smallest size the file system's own tool would shrink it to, in bytes."""
     dirty: bool | None = None
     """True if the volume is hibernated or was not shut down cleanly, where a tool can tell."""
+    unclean: str = ""
+    """Why it is dirty, in words that follow `it`; empty if it is not, or if no tool told why."""
+    member: str = ""
+    """Identity of this one member, where `uuid` is that of the whole array, pool or file system (blkid's UUID_SUB)."""
+    group: str = ""
+    """Name of the volume group whose physical volume this is."""
+    group_uuid: str = ""
+    """Identity of that group."""
+    devices: int | None = None
+    """How many devices the file system has, where it can have several."""
+
+
+@frozen(kw_only=True)
+class SurveyedSignature:
+    """One signature on the disk itself, outside its partitions, as libblkid names it. `offset` in bytes."""
+
+    type: str
+    offset: int | None = None
+    uuid: str = ""
+    label: str = ""
+    member: str = ""
+    """As in `SurveyedFileSystem`, like the next two."""
+    group: str = ""
+    group_uuid: str = ""
 
 
 @frozen(kw_only=True)
@@ -99,6 +123,8 @@ class SurveyedDisk:
     """Free regions of at least 1 MiB, by start."""
     content: str = ""
     """What covers the whole disk where there is no partition table (`ext4`, `crypto_LUKS`, `iso9660`, ...)."""
+    signatures: tuple[SurveyedSignature, ...] = ()
+    """Everything that lies on the disk itself beside a table: what covers it, or a record at one of its ends."""
     faults: tuple[str, ...] = ()
     """Sentences about a table that cannot be trusted (backup header misplaced, hybrid MBR, ...), or was not read."""
 

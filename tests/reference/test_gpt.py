@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from bedplate import layers
 from bedplate.layout import Room, Wanted, new_table, place, usable
 from bedplate.regions import aligned_mib, free_regions
 from bedplate.survey import PartitionTable
@@ -94,7 +95,7 @@ def test_type_guids_are_those_sfdisk_lists() -> None:
     told = subprocess.run(["sfdisk", "--label", "gpt", "-T"], text=True, check=True, capture_output=True).stdout
     listed = {match[2].strip(): match[1] for match in re.finditer(r"^([0-9A-F-]{36})\s+(.*)$", told, re.MULTILINE)}
     assert {name: listed[name] for name in NAMED} == NAMED
-    assert {"5808C8AA-7E8F-42E0-85D2-E1E90434CFB3", "AF9B60A0-1431-4F62-BC68-3311714A69AD"} < set(kinds.REFUSED)
+    assert {"5808C8AA-7E8F-42E0-85D2-E1E90434CFB3", "AF9B60A0-1431-4F62-BC68-3311714A69AD"} < set(layers.OWN_TABLE)
 
 
 def test_the_type_of_an_encrypted_container_is_that_of_sgdisk() -> None:

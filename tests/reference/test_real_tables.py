@@ -81,7 +81,7 @@ def test_dynamic_disks_are_named_and_nothing_else_is_wrong(table: Table) -> None
     dynamic = [str(number) for number, _, _, kind in table["rows"] if kind.startswith("ldm")]
     found = surveyed(table, as_json(table)).faults
     assert len(found) == bool(dynamic)
-    assert all(f"dynamic disk (partition {', '.join(dynamic)})" in fault for fault in found)
+    assert all(f"dynamic disks (partition {', '.join(dynamic)})" in fault for fault in found)
 
 
 @each_table

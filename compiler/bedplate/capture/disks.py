@@ -44,6 +44,7 @@ def _disk(capture: Capture, path: str, row: blocks.Row, listed: dict[str, blocks
         sector_size=sector,
         physical_sector_size=max(_count(facts.get("physical")), sector),
         content=contents.signature(capture, path).get("TYPE", ""),
+        signatures=contents.signatures(capture, path),
     )
     return _with_table(capture, bare, listed)
 
@@ -64,16 +65,17 @@ def _with_table(capture: Capture, disk: SurveyedDisk, listed: dict[str, blocks.R
         table=read.table,
         partitions=partitions,
         free=free_regions(read.table, partitions, disk.sector_size) if usable else (),
-        faults=(*doubts, *tables.faults(capture, disk.path, read, disk.size_bytes // disk.sector_size)),
+        faults=(*doubts, *tables.faults(capture, disk, read)),
     )
 
 
 def _inside(capture: Capture, part: SurveyedPartition, node: str, row: blocks.Row) -> SurveyedPartition:
     held = filter(None, capture.text("holders", node).split("\n"))
+    mounts = tuple(dict.fromkeys([*blocks.mount_points(row), *_mounts(capture, node)]))
     return evolve(
         part,
-        filesystem=contents.filesystem(capture, node, row),
-        mounted_at=tuple(dict.fromkeys([*blocks.mount_points(row), *_mounts(capture, node)])),
+        filesystem=contents.filesystem(capture, node, row, mounted=bool(mounts)),
+        mounted_at=mounts,
         holders=tuple(dict.fromkeys([*blocks.holders(row), *held])),
         files=contents.loader_files(capture, node),
     )

@@ -14,16 +14,10 @@ from typing import Any
 
 from attrs import frozen
 
+from bedplate import layers
 from bedplate.capture.boot import octets
 from bedplate.capture.sections import Capture
-from bedplate.survey import PartitionTable, SurveyedPartition
-
-DYNAMIC = {
-    "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3": "dynamic disk",
-    "AF9B60A0-1431-4F62-BC68-3311714A69AD": "dynamic disk",
-    "E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D": "storage space",
-}
-"""Types of the other system's own volume managers (Microsoft, documentation of PARTITION_INFORMATION_GPT)."""
+from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedPartition
 
 _PROTECTIVE = 0xEE
 _ROW = re.compile(r"^(\S+) : (.*)$")
@@ -149,30 +143,61 @@ def _doubts(capture: Capture, disk: str, read: ReadTable | None, known: Sequence
 # --- faults ------------------------------------------------------------------------------------------------------
 
 
-def faults(capture: Capture, disk: str, read: ReadTable, sectors: int) -> tuple[str, ...]:
-    """Sentences about a table that should not be written to before it is put right. `sectors` is the disk's length."""
+def faults(capture: Capture, disk: SurveyedDisk, read: ReadTable) -> tuple[str, ...]:
+    """Sentences about a table that should not be written to before it is put right."""
     if read.table.label != "gpt":
         return (f"The partition table is of the kind {read.table.label}, not gpt: a UEFI installation needs gpt.",)
     return (
-        *_header_faults(capture, disk, sectors),
-        *_record_faults(octets(capture.text("records", disk))),
+        *_header_faults(capture, disk),
+        *_content_faults(disk),
+        *_record_faults(octets(capture.text("records", disk.path))),
         *_row_faults(read),
     )
 
 
-def _header_faults(capture: Capture, disk: str, sectors: int) -> Iterator[str]:
-    if not octets(capture.text("header", disk)):
+def _header_faults(capture: Capture, disk: SurveyedDisk) -> Iterator[str]:
+    if not octets(capture.text("header", disk.path)):
         return
-    header = _header(capture, disk)
+    header = _header(capture, disk.path)
+    sectors = disk.size_bytes // disk.sector_size
     if not header:
         yield "The first GPT header is damaged; only the copy at the end of the disk was read."
         return
     alternate = int.from_bytes(header[32:40], "little")
     if sectors and alternate != sectors - 1:
-        yield (
-            f"The backup GPT header lies at sector {alternate}, not at the last sector {sectors - 1} of the disk: the"
-            " disk was enlarged or copied. Move it there with a step of its own (sgdisk -e) before planning."
-        )
+        found = f"The backup GPT header lies at sector {alternate}, not at the last sector {sectors - 1} of the disk"
+        reserved = list(layers.around(disk))
+        if reserved:
+            owners = ", ".join(f"{layer.words} ({name})" for name, layer in reserved)
+            yield f"{found}: the room behind it belongs to what the disk is, {owners}. Nothing may be moved there."
+        elif _end_is_blank(capture, disk, alternate):
+            yield (
+                f"{found}, and nothing lies behind it: the disk was enlarged or copied. Move it there with a step of"
+                " its own (sgdisk -e) before planning."
+            )
+        else:
+            yield (
+                f"{found}, and nobody knows what lies behind it: the record of an array, or what an older use left."
+                " Nothing may be moved there before that is known."
+            )
+
+
+def _end_is_blank(capture: Capture, disk: SurveyedDisk, alternate: int) -> bool:
+    """Whether the survey looked at the disk's end and at all signatures, and found nothing behind the backup header."""
+    if ("tail", disk.path) not in capture.sections or capture.data("signatures", disk.path) is None:
+        return False
+    blocks = disk.sector_size // 512
+    behind = disk.size_bytes // 512 - (alternate + 1) * blocks
+    used = [int(line) for line in capture.text("tail", disk.path).split() if line.isascii() and line.isdigit()]
+    return not disk.signatures and not any(block <= behind for block in used)
+
+
+def _content_faults(disk: SurveyedDisk) -> Iterator[str]:
+    """Of what lies on a disk besides a table, nobody knows how much of the disk it owns."""
+    for name in layers.contents(disk):
+        layer = layers.of_signature(name)
+        what = f"{layer.words} ({name})" if layer else f"also {name}"
+        yield f"The disk as a whole is {what}: what looks like free room may belong to that."
 
 
 def _record_faults(sector: bytes) -> Iterator[str]:
@@ -189,10 +214,10 @@ def _record_faults(sector: bytes) -> Iterator[str]:
 
 
 def _row_faults(read: ReadTable) -> Iterator[str]:
-    for kind in dict.fromkeys(DYNAMIC.values()):
-        numbers = [str(part.number) for part in read.partitions if DYNAMIC.get(part.type) == kind]
-        if numbers:
-            yield f"The disk is part of a {kind} (partition {', '.join(numbers)}): a change of its table can break it."
+    for layer in dict.fromkeys(layers.OWN_TABLE.values()):
+        rows = [str(part.number) for part in read.partitions if layers.OWN_TABLE.get(part.type.upper()) == layer]
+        if rows:
+            yield f"The disk is {layer.words} (partition {', '.join(rows)}): a change of its table can break it."
     ordered = sorted(read.partitions, key=lambda part: part.start)
     for before, after in itertools.pairwise(ordered):
         if after.start <= before.end:

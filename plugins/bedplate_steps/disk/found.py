@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from bedplate.faults import Fault, nearest, shown
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate.units import MIB, in_gib
-from bedplate_steps.disk.kinds import RECOVERY, REFUSED, RESERVE, RESERVED, TYPES
+from bedplate_steps.disk.kinds import RECOVERY, RESERVE, RESERVED, TYPES
 from bedplate_steps.disk.model import DiskSection, Keep
 from bedplate_steps.disk.shrinking import planned_shrink
 
@@ -142,11 +142,6 @@ def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         )
     for sentence in disk.faults:
         yield Fault(code="table-untrusted", message=f"the partition table cannot be trusted: {sentence}")
-    for part in disk.partitions:
-        if part.type.upper() in REFUSED:
-            words = REFUSED[part.type.upper()]
-            message = f"partition {part.number} holds {words}; volumes that spread over partitions are left alone"
-            yield Fault(code="dynamic-disk", message=message, found=part.type, allowed="plain partitions")
 
 
 def _unread(section: DiskSection, disk: SurveyedDisk) -> Fault:

@@ -36,14 +36,6 @@ PER_ARCHITECTURE: dict[str, dict[str, str]] = {
 ROLES = ("root", "esp", "xbootldr", "home", "srv", "var", "var-tmp", "usr", "swap", "linux")
 """What `type` of a new partition may say."""
 
-REFUSED: dict[str, str] = {
-    "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3": "dynamic-disk metadata",
-    "AF9B60A0-1431-4F62-BC68-3311714A69AD": "dynamic-disk data",
-    "E75CAF8F-F680-4CEE-AFA3-B001E56EFC2D": "storage-space data",
-}
-"""Types of volume managers that spread over partitions and disks: their disks are left alone. The first two as in
-`sfdisk --label gpt -T`; the third from memory."""
-
 _BY_MOUNT = {
     "/": "root",
     "/home": "home",

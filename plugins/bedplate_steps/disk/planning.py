@@ -20,6 +20,7 @@ from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedPartition
 from bedplate.units import in_gib
 from bedplate_steps.disk.found import disk_faults, disk_of, identity_faults, keep_faults, row_of
 from bedplate_steps.disk.kinds import role_of, type_of
+from bedplate_steps.disk.layering import label_faults, layer_faults, twin_faults
 from bedplate_steps.disk.model import DiskSection, Keep, New
 from bedplate_steps.disk.rules import rule_faults
 from bedplate_steps.disk.shrinking import planned_shrink
@@ -39,8 +40,11 @@ def all_faults(section: DiskSection, context: Context) -> Iterator[Fault]:
     if any(identity_faults(section)):
         return
     yield from disk_faults(section, survey)
+    yield from twin_faults(survey)
     disk = disk_of(section, survey)
     if disk is not None and not disk.unread and (disk.table is not None or section.whole_disk):
+        yield from layer_faults(section, disk)
+        yield from label_faults(section, disk, survey)
         yield from keep_faults(section, disk)
         yield from rule_faults(section, disk, survey)
 
