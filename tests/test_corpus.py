@@ -28,9 +28,13 @@ def name(case: Path) -> str:
     return f"{case.parent.name}/{case.name}"
 
 
+WHERE = ("--also-from", str(CORPUS))
+"""The sound machines that the cases spoil lie above their own folders."""
+
+
 def report_of(capsys: pytest.CaptureFixture[str], *specs: str) -> tuple[int, str]:
     """Exit status and report of `bedplate check`; what goes to standard output is data, and there is none."""
-    status = main(["check", *specs])
+    status = main(["check", *WHERE, *specs])
     captured = capsys.readouterr()
     assert captured.out == ""
     return status, captured.err
@@ -103,7 +107,7 @@ def test_bad_input_gives_its_report_and_nothing_is_written(
     monkeypatch.chdir(case)
     before = contents(case)
     status, report = report_of(capsys, "spec.toml")
-    assert main(["compile", "spec.toml", "--out", str(tmp_path / "out.md")]) == 1
+    assert main(["compile", *WHERE, "spec.toml", "--out", str(tmp_path / "out.md")]) == 1
     assert "Traceback" not in report and status == 1
     assert contents(case) == before and list(tmp_path.iterdir()) == []
     codes = [code for warning, _, code in heads(report) if not warning]
@@ -130,7 +134,7 @@ def test_programs_are_told_the_same(
     case: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(case)
-    assert main(["check", "--format", "json", "spec.toml"]) == 1
+    assert main(["check", *WHERE, "--format", "json", "spec.toml"]) == 1
     told = json.loads(capsys.readouterr().out)
     place = "{file}:{line}:{column}"
     as_heads = [(item["severity"] == "warning", place.format_map(item), item["code"]) for item in told]

@@ -6,7 +6,6 @@ Exit status after diff(1): 0 the same, 1 different, 2 trouble (faults in a spec 
 from __future__ import annotations
 
 import argparse
-import json
 import posixpath
 import sys
 
@@ -15,7 +14,8 @@ from bedplate import commands, pipeline
 from bedplate.diff import Diff, Planned, compare, work
 from bedplate.diff.drift import drift
 from bedplate.diff.report import as_json, painted, plain, report
-from bedplate.faults import Fault, Rejected, ordered
+from bedplate.faults import Fault, Rejected, ordered, visible
+from bedplate.plain import as_text
 from bedplate.registry import InstalledRenderer, Registry
 
 
@@ -43,20 +43,30 @@ def _compared(arguments: argparse.Namespace) -> int:
     installed = commands.usable()
     rendering = "json" if arguments.format == "json" else arguments.rendering
     own = None if rendering in ("report", "json") else commands.renderer(rendering, installed)
-    old, new = _both(arguments.specs, installed)
+    old, new = _both(arguments.specs, installed, arguments.also_from)
     found = compare(old, new, installed)
     text = _text(found, rendering, own, arguments)
-    commands.emit(text, arguments.out, executable=bool(own and own.renderer.executable))
-    return 1 if found.told else 0
+    machine = new.graph.machine.name
+    marks = own.renderer.marks if own else _MARKS[rendering]
+    named = tuple(mark.replace("{machine}", machine) for mark in marks)
+    status = commands.emit(text, arguments, named, executable=bool(own and own.renderer.executable))
+    return status or (1 if found.told else 0)
 
 
-def _both(names: list[str], installed: Registry) -> tuple[Planned, Planned]:
+_MARKS = {
+    "report": ("{machine}: from ", " to "),
+    "json": ('{\n  "format": 1,\n  "old": ', '\n  "machine": "{machine}"'),
+}
+"""What shows that a file is an earlier report."""
+
+
+def _both(names: list[str], installed: Registry, also: list[str]) -> tuple[Planned, Planned]:
     """Both specs; the faults of both together if either has any."""
     planned: list[Planned] = []
     faults: list[Fault] = []
     for name in names:
         try:
-            checked, graph = commands.checked(name, installed)
+            checked, graph = commands.checked(name, installed, also)
             planned.append(Planned(checked=checked, graph=graph))
         except Rejected as rejected:
             faults.extend(rejected.faults)
@@ -75,14 +85,13 @@ def _text(found: Diff, rendering: str, own: InstalledRenderer | None, arguments:
 
 
 def _drifted(arguments: argparse.Namespace) -> int:
-    graph = commands.checked(arguments.specs[0], commands.usable())[1]
+    graph = commands.checked(arguments.specs[0], commands.usable(), arguments.also_from)[1]
     survey = checking.structure_survey(commands.load_document(arguments.survey))
     lines = drift(graph, survey)
     if arguments.format == "json":
-        text = json.dumps({"drift": list(lines)}, indent=2, ensure_ascii=False) + "\n"
+        text = as_text({"drift": list(lines)})
     elif lines:
-        text = "".join(f"{line}\n" for line in lines)
+        text = "".join(f"{visible(line)}\n" for line in lines)
     else:
         text = f"{posixpath.basename(arguments.survey)}: nothing has drifted.\n"
-    commands.emit(text, arguments.out)
-    return 1 if lines else 0
+    return commands.emit(text, arguments) or (1 if lines else 0)

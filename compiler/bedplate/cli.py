@@ -7,13 +7,16 @@ plugins).
 from __future__ import annotations
 
 import argparse
+import io
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
-from bedplate import commands
+from bedplate import commands, files
 from bedplate.blame import PluginError
+from bedplate.faults import nearest, one_of, shown, visible
 
 EXAMPLES = """\
 A first machine, beside the system that is on it:
@@ -30,11 +33,31 @@ Exit status of every command: 0 done, 1 faults in a spec or survey, 2 trouble.
 TROUBLE = "2 trouble (usage, files, broken plugins)"
 
 
+_CHOICE = re.compile(r"^argument (.*?): invalid choice: '(.*)' \(choose from (.*)\)$", re.DOTALL)
+
+
 class _Parser(argparse.ArgumentParser):
-    """Usage errors in one line and a hint, exit status 2."""
+    """Usage errors in one line and a hint, exit status 2. A wrong word is named, with the nearest one there is."""
 
     def error(self, message: str) -> NoReturn:
+        if choice := _CHOICE.match(message):
+            words = re.findall(r"[a-z][a-z-]*", choice[3])
+            message = f"{choice[1]} {shown(choice[2])}: there is no such word{_near(choice[2], words)}; {one_of(words)}"
         self.exit(2, f"{self.prog}: {message}\nTry: {self.prog} --help\n")
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As argparse does it, but what is left over is an error of the command that it was given to."""
+        found, rest = super().parse_known_args(args, namespace)
+        if rest:
+            options = re.findall(r"--[a-z][a-z-]*", self.format_help())
+            kind = "option" if rest[0].startswith("-") else "further word"
+            self.error(f"{shown(rest[0])}: this command takes no such {kind}{_near(rest[0], options)}")
+        return found, rest
+
+
+def _near(word: str, words: Sequence[str]) -> str:
+    near = nearest(word, words)
+    return f" (nearest: {near})" if near else ""
 
 
 def parser(renderings: Sequence[str] = ()) -> argparse.ArgumentParser:
@@ -72,12 +95,15 @@ def _format(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--format", choices=("text", "json"), default="text", help="text for people (default) or JSON")
 
 
+def _also(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--also-from", metavar="FOLDER", action="append", default=[],
+                     help="a spec may extend files, and name a survey, below this folder too; repeatable")  # fmt: skip
+
+
 def _out(sub: argparse.ArgumentParser, text: str) -> None:
     sub.add_argument("--out", metavar="PATH", help=text)
-
-
-def _force(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("--force", action="store_true", help="replace the file of --out if it is there already")
+    sub.add_argument("--force", action="store_true",
+                     help="replace the file at PATH whoever made it; one that is read in this call never")  # fmt: skip
 
 
 def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
@@ -88,6 +114,7 @@ def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
     )
     sub = _command(subs, "check", commands.check, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
+    _also(sub)
     _format(sub)
 
 
@@ -104,6 +131,7 @@ def _compile(subs: argparse._SubParsersAction[_Parser], renderings: Sequence[str
     )
     sub = _command(subs, "compile", commands.compile_specs, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
+    _also(sub)
     sub.add_argument("--as", dest="rendering", default="checklist", metavar="RENDERING", choices=renderings or None,
                      help="checklist (default), page, script, audit, graph, json, or one a plugin brings")  # fmt: skip
     _out(sub, "file to write, or for several specs a directory (default: standard output)")
@@ -124,6 +152,7 @@ def _diff(subs: argparse._SubParsersAction[_Parser]) -> None:
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="OLD and NEW; with --survey, the one SPEC")
     sub.add_argument("--as", dest="rendering", default="report", metavar="RENDERING",
                      help="report (default), checklist, script, json, or another rendering of the work")  # fmt: skip
+    _also(sub)
     sub.add_argument("--places", action="store_true", help="file and line of both values")
     sub.add_argument("--survey", metavar="NEWSURVEY", help="compare this survey with the one of SPEC")
     _format(sub)
@@ -149,7 +178,6 @@ def _survey(subs: argparse._SubParsersAction[_Parser]) -> None:
     which.add_argument("--collector", action="store_true", help="print the script that makes a capture")
     which.add_argument("--from", dest="capture", metavar="CAPTURE", help="a capture; - for standard input")
     _out(sub, "file to write (default: standard output)")
-    _force(sub)
 
 
 def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
@@ -159,7 +187,6 @@ def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
     sub.add_argument("survey", metavar="SURVEY", help="survey file (TOML)")
     sub.add_argument("--name", help="the machine's name (default: from the survey's file name)")
     _out(sub, "file to write (default: standard output)")
-    _force(sub)
 
 
 def _run_survey(arguments: argparse.Namespace) -> int:
@@ -205,6 +232,9 @@ def _print_completion(arguments: argparse.Namespace) -> int:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns the exit status; never raises for anything a user can cause."""
+    files.begin()
+    for stream in (sys.stdout, sys.stderr):
+        _as_it_is_written(stream)
     try:
         arguments = parser().parse_args(argv)
         status: int = arguments.run(arguments)
@@ -213,7 +243,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 2
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _nothing_more()
         return 2
     except KeyboardInterrupt:
         return _trouble("stopped")
@@ -222,15 +252,28 @@ def main(argv: Sequence[str] | None = None) -> int:
             raise
         return _trouble(str(error))
     except OSError as error:
-        return _trouble(f"{error.filename or 'a file'}: {error.strerror or error}")
+        if error.filename is None:  # what is opened by name says its name: this can only be the stream
+            _nothing_more()
+        return _trouble(f"{error.filename or 'standard output'}: {error.strerror or error}")
     except Exception as error:
         if os.environ.get("BEDPLATE_TRACEBACK"):
             raise
         return _trouble(f"this is a fault of Bedplate itself, please report it: {type(error).__name__}: {error}")
 
 
+def _as_it_is_written(stream: TextIO) -> None:
+    """Files and pipes get UTF-8 in every locale, a terminal its own characters and escapes for all others."""
+    if isinstance(stream, io.TextIOWrapper):
+        stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="backslashreplace")
+
+
+def _nothing_more() -> None:
+    """What is still waiting for a stream that takes nothing more must not fail a second time."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def _trouble(message: str) -> int:
-    print(f"bedplate: {message}", file=sys.stderr)
+    print(f"bedplate: {visible(message)}", file=sys.stderr)
     return 2
 
 

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import json
 import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import TextIO
 
 from bedplate import check as checking
-from bedplate import files, pipeline, registry
+from bedplate import files, outputs, pipeline, registry
 from bedplate.blame import Origin
 from bedplate.document import LIMIT, Document, read
-from bedplate.faults import Fault, Rejected, as_json, describe, nearest, ordered
+from bedplate.faults import Fault, Place, Rejected, as_json, describe, nearest, ordered, reject, shown, visible
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Renderer
+from bedplate.plain import as_text
 from bedplate.units import counted
 
 
@@ -68,12 +68,31 @@ def _slow(plugin: registry.Plugin) -> str:
 
 def load_document(name: str) -> Document:
     """The document in the file `name` with everything it extends. Raises Rejected."""
-    return read(name, lambda path: files.read_document(path, LIMIT))
+    return documents(name)(name)
 
 
-def checked(name: str, installed: registry.Registry) -> tuple[pipeline.Checked, InstallGraph]:
+def documents(named: str, also: Sequence[str] = ()) -> Callable[[str], Document]:
+    """What reads documents for the one that a person has named: it may name others below its own folder and below
+    the folders `also`, links followed. A spec from somebody else shall not make us read what they cannot."""
+    folders = [os.path.realpath(folder) for folder in (os.path.dirname(named) or ".", *also)]
+
+    def content(file: str) -> bytes:
+        real = os.path.realpath(file)
+        if file != named and not any(os.path.commonpath((folder, real)) == folder for folder in folders):
+            message = "this file lies outside the folder of the spec, and is not read without your word"
+            allowed = f"a file below the spec's folder, or --also-from {shown(os.path.dirname(file) or '.')}"
+            raise reject("outside-folder", message, place=Place(file=file), found=shown(file), allowed=allowed)
+        return files.read_document(file, LIMIT)
+
+    return lambda file: read(file, content)
+
+
+def checked(
+    name: str, installed: registry.Registry, also: Sequence[str] = ()
+) -> tuple[pipeline.Checked, InstallGraph]:
     """The checked spec in the file `name`, and its install graph. Raises Rejected."""
-    found = pipeline.check_spec(load_document(name), installed, load_document)
+    load = documents(name, also)
+    found = pipeline.check_spec(load(name), installed, load)
     return found, pipeline.plan(found, os.path.basename(name))
 
 
@@ -87,10 +106,10 @@ SHOWN = 200
 def check(arguments: argparse.Namespace) -> int:
     """All faults of each spec."""
     installed = usable()
-    found = [_found(name, installed) for name in arguments.specs]
+    found = [_found(name, installed, arguments.also_from) for name in arguments.specs]
     faults = [fault for faults in found for fault in faults]
     if arguments.format == "json":
-        print(json.dumps([as_json(fault) for fault in faults], indent=2, ensure_ascii=False))
+        sys.stdout.write(as_text([as_json(fault) for fault in faults]))
     else:
         for each in found:
             print_faults(each)
@@ -109,9 +128,9 @@ def _status(faults: Iterable[Fault]) -> int:
     return 1 if wrong else 0
 
 
-def _found(name: str, installed: registry.Registry) -> tuple[Fault, ...]:
+def _found(name: str, installed: registry.Registry, also: Sequence[str]) -> tuple[Fault, ...]:
     try:
-        return checked(name, installed)[0].warnings
+        return checked(name, installed, also)[0].warnings
     except Rejected as rejected:
         return ordered(rejected.faults)
 
@@ -155,7 +174,7 @@ def compile_specs(arguments: argparse.Namespace) -> int:
     graphs: list[tuple[str, InstallGraph]] = []
     for name in arguments.specs:
         try:
-            graph = checked(name, installed)[1]
+            graph = checked(name, installed, arguments.also_from)[1]
         except Rejected as rejected:
             status = max(status, refused(rejected))
             continue
@@ -165,10 +184,10 @@ def compile_specs(arguments: argparse.Namespace) -> int:
         print("Nothing was written.", file=sys.stderr)
         return status
     try:
-        outputs = [(name, pipeline.render(own, graph)) for name, graph in graphs]
+        texts = [(name, graph, pipeline.render(own, graph)) for name, graph in graphs]
     except Rejected as rejected:
         return refused(rejected)
-    return _write_outputs(outputs, own.renderer, arguments.out)
+    return _write_outputs(texts, own.renderer, arguments)
 
 
 def _print_warnings(name: str, warnings: Sequence[Fault]) -> None:
@@ -200,36 +219,70 @@ def renderer(name: str, installed: registry.Registry) -> registry.InstalledRende
 
 def usage(message: str) -> int:
     """Say what is wrong with the command line; the exit status for it."""
-    print(f"bedplate: {message}", file=sys.stderr)
+    print(f"bedplate: {visible(message)}", file=sys.stderr)
     return 2
 
 
-def _write_outputs(outputs: list[tuple[str, str]], renderer: Renderer, out: str | None) -> int:
-    if out is None:
-        if len(outputs) > 1:
+def _write_outputs(
+    texts: list[tuple[str, InstallGraph, str]], renderer: Renderer, arguments: argparse.Namespace
+) -> int:
+    out: str | None = arguments.out
+    if out is None or out == outputs.STANDARD_OUTPUT:
+        if len(texts) > 1:
             return usage("several specs need --out DIR")
-        sys.stdout.write(outputs[0][1])
-        return 0
-    folder = len(outputs) > 1 or os.path.isdir(out) or out.endswith(os.sep)
-    if folder:
-        os.makedirs(out, exist_ok=True)
-    for name, text in outputs:
-        path = Path(out, Path(name).stem + renderer.suffix) if folder else Path(out)
-        if path.suffix == ".svg" and renderer.name == "graph":
-            text = _drawn(text)
-        files.write_text(path, text, executable=renderer.executable)
-        print(f"wrote {path}", file=sys.stderr)
+        return emit(texts[0][2], arguments)
+    folder = out if len(texts) > 1 or os.path.isdir(out) or out.endswith(os.sep) else ""
+    wanted = []
+    for name, graph, text in texts:
+        path = os.path.join(folder, Path(name).stem + renderer.suffix) if folder else out
+        if path.endswith(".svg") and renderer.name == "graph":
+            text = _drawn(text, graph.machine.name)
+        wanted.append(_output(path, text, renderer, graph.machine.name))
+    return write(wanted, arguments, folder)
+
+
+def _output(path: str, text: str, renderer: Renderer, machine: str) -> outputs.Output:
+    marks = tuple(mark.replace("{machine}", machine) for mark in renderer.marks)
+    return outputs.Output(path=path, text=text, marks=marks, executable=renderer.executable)
+
+
+def in_the_way(arguments: argparse.Namespace) -> bool:
+    """Whether something at --out would be in the way of an output that a person edits later; then that is said."""
+    if arguments.out is None:
+        return False
+    try:
+        outputs.look([outputs.Output(path=arguments.out, text="")], force=arguments.force)
+    except outputs.Refused as error:
+        for sentence in error.sentences:
+            usage(sentence)
+        return True
+    return False
+
+
+def write(wanted: Sequence[outputs.Output], arguments: argparse.Namespace, folder: str = "") -> int:
+    """Write these outputs, or none of them and say why; the exit status."""
+    try:
+        outputs.write(wanted, force=arguments.force, folder=folder)
+    except outputs.Refused as error:
+        for sentence in error.sentences:
+            usage(sentence)
+        if len(wanted) > 1:
+            print("Nothing was written.", file=sys.stderr)
+        return 2
+    for one in wanted:
+        print(f"wrote {visible(one.path)}", file=sys.stderr)
     return 0
 
 
-def _drawn(dot: str) -> str:
-    """DOT as SVG, drawn by Graphviz."""
+def _drawn(dot: str, machine: str) -> str:
+    """DOT as SVG, drawn by Graphviz. What was a comment there is an instruction for nobody here (XML 1.0, 2.6)."""
     try:
         drawn = subprocess.run(["dot", "-Tsvg"], input=dot, capture_output=True, text=True, check=True)
     except FileNotFoundError:
         message = "an SVG needs Graphviz (the command dot), which is not installed; a PATH ending in .dot works without"
         raise SystemExit(usage(message)) from None
-    return drawn.stdout
+    head, line_end, rest = drawn.stdout.partition("\n")
+    return f"{head}{line_end}<?bedplate install graph of {machine}?>\n{rest}"
 
 
 def refused(rejected: Rejected) -> int:
@@ -238,14 +291,12 @@ def refused(rejected: Rejected) -> int:
     return _status(rejected.faults)
 
 
-def emit(text: str, out: str | None, executable: bool = False) -> int:
-    """The text to the file `out`, or to standard output."""
-    if out is None:
+def emit(text: str, arguments: argparse.Namespace, marks: tuple[str, ...] = (), executable: bool = False) -> int:
+    """The text to the file of --out, or to standard output; the exit status."""
+    if arguments.out is None or arguments.out == outputs.STANDARD_OUTPUT:
         sys.stdout.write(text)
-    else:
-        files.write_text(Path(out), text, executable=executable)
-        print(f"wrote {out}", file=sys.stderr)
-    return 0
+        return 0
+    return write([outputs.Output(path=arguments.out, text=text, marks=marks, executable=executable)], arguments)
 
 
 # --- steps, schema -------------------------------------------------------------------------------------------------
@@ -255,7 +306,7 @@ def steps(arguments: argparse.Namespace) -> int:
     """Installed steps, extensions, renderings and broken plugins."""
     installed = _registry()
     if arguments.format == "json":
-        print(json.dumps(_inventory(installed), indent=2, ensure_ascii=False))
+        sys.stdout.write(as_text(_inventory(installed)))
         return 2 if installed.broken else 0
     _print_table(("SECTION", "CONTRACT", "PLUGIN", "FROM", "TITLE"), (
         (section, str(own.contract), own.origin.plugin, str(own.origin), own.step.title)
@@ -320,7 +371,8 @@ def schema(arguments: argparse.Namespace) -> int:
         text = bedplate_schema.load(arguments.of)
     else:
         text = checking.compose_schema({section: own.step for section, own in usable().steps.items()})
-    return emit(json.dumps(text, indent=2, ensure_ascii=False) + "\n", arguments.out)
+    marks = (f'"$id": "{text["$id"]}"',)
+    return emit(as_text(text), arguments, marks)
 
 
 __all__ = ["check", "compile_specs", "schema", "steps", "version"]

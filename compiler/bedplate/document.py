@@ -16,7 +16,7 @@ from typing import Any
 
 from attrs import evolve, field, frozen
 
-from bedplate.faults import Fault, Path, Place, Rejected, dotted, reject, shown
+from bedplate.faults import Fault, Path, Place, Rejected, dotted, reject, shown, visible
 
 LIMIT = 1 << 20
 """The longest file that is read, in bytes. A reader need not fetch more than `LIMIT + 1`."""
@@ -26,6 +26,9 @@ DEPTH = 32
 
 CHAIN = 16
 """How many files may extend one another in a row."""
+
+CAPTURE_HEAD = "bedplate-capture "
+"""How a capture begins: people take it for a survey."""
 
 Reader = Callable[[str], bytes]
 """Gives the content of a file, `LIMIT + 1` bytes of it at most. Raises OSError, ValueError or Rejected."""
@@ -142,7 +145,11 @@ def _bad_toml(file: str, text: str, error: ValueError) -> Rejected:
         sentence = sentence[: match.start()]
         line, column = (int(match[1]), int(match[2])) if match[1] else (line, column)
     place = Place(file=file, line=line, column=column)
-    found = shown(lines[min(line, len(lines)) - 1].strip())
+    if text.startswith(CAPTURE_HEAD):
+        message = "this is a capture; make a survey of it first: bedplate survey --from CAPTURE --out SURVEY"
+        return _rejected("capture-given", message, Place(file=file, line=1, column=1), allowed="a spec or a survey")
+    # A file that does not call itself TOML may be anything, a list of passwords too: nothing of it is shown.
+    found = shown(lines[min(line, len(lines)) - 1].strip()) if file.endswith(".toml") else None
     return _rejected("bad-toml", f"this is not valid TOML: {_reworded(sentence)}", place, found=found)
 
 
@@ -155,7 +162,7 @@ def _reworded(sentence: str) -> str:
 
 
 def _lowered(sentence: str) -> str:
-    sentence = "".join(c if c.isprintable() else f"\\u{ord(c):04X}" for c in sentence)
+    sentence = visible(sentence)
     return sentence[:1].lower() + sentence[1:]
 
 

@@ -86,16 +86,22 @@ def dotted(path: Path) -> str:
 def shown(text: str, limit: int = 60) -> str:
     """`text` in double quotes on one line: control characters escaped, at most `limit` characters of it."""
     cut = text if len(text) <= limit else text[:limit] + "..."
-    out = "".join(_visible(character) for character in cut)
-    return f'"{out}"'
+    for sign, escape in (("\\", "\\\\"), ('"', '\\"'), ("\n", "\\n"), ("\t", "\\t"), ("\r", "\\r")):
+        cut = cut.replace(sign, escape)
+    return f'"{visible(cut)}"'
 
 
-def _visible(character: str) -> str:
-    if character in '"\\':
-        return "\\" + character
-    if character.isprintable():
-        return character
-    return {"\n": "\\n", "\t": "\\t", "\r": "\\r"}.get(character, f"\\u{ord(character):04X}")
+def visible(text: str, keep: str = "") -> str:
+    """`text` with every character that shows nothing, or changes how others are shown, as `\\uXXXX`: controls (C0 and
+    C1), direction and zero-width signs, odd blanks. Those in `keep` stay. The one function for whatever is shown."""
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() or sign in keep else escape(sign) for sign in text)
+
+
+def escape(sign: str) -> str:
+    """One character as TOML, JSON and Python write it in a string."""
+    return f"\\u{ord(sign):04X}" if ord(sign) < 0x10000 else f"\\U{ord(sign):08X}"
 
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
@@ -135,7 +141,7 @@ def describe(fault: Fault) -> str:
         if value is not None:
             lines.append(f"    {word + ':':<9}{value}")
     lines.extend(f"    {note}" for note in fault.notes)
-    return "\n".join(lines)
+    return visible("\n".join(lines), keep="\n")
 
 
 def as_json(fault: Fault) -> dict[str, object]:

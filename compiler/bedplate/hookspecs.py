@@ -149,6 +149,9 @@ class Renderer:
     render: Callable[[InstallGraph], str]
     """Text of the graph. Pure: no clock, no environment. May raise Rejected."""
     executable: bool = False
+    marks: tuple[str, ...] = ()
+    """Texts that all stand in the first 4096 bytes of every output, with `{machine}` for the machine's name: by them an
+    earlier output is known and may be replaced. Without any, `--out` replaces what is there only with `--force`."""
 
 
 class Hooks:

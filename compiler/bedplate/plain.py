@@ -38,3 +38,9 @@ def digest(value: object) -> str:
     """SHA-256 (hexadecimal) over the canonical JSON text of `plain(value)`."""
     text = json.dumps(plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def as_text(data: object) -> str:
+    """Plain data as indented JSON, keys as they come; signs that do not show are escaped as RFC 8259, 7 does."""
+    text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    return "".join(sign if sign.isprintable() or sign == "\n" else json.dumps(sign)[1:-1] for sign in text)

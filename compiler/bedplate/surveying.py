@@ -17,7 +17,7 @@ from attrs import evolve
 from bedplate import check as checking
 from bedplate import commands, files, registry
 from bedplate.blame import call
-from bedplate.faults import Place, Rejected
+from bedplate.faults import Place, Rejected, visible
 from bedplate.hookspecs import Step
 from bedplate.survey import Survey
 
@@ -30,16 +30,15 @@ def survey(arguments: argparse.Namespace) -> int:
     from bedplate import capture
 
     if arguments.collector:
-        return commands.emit(capture.collect_script(), arguments.out, executable=True)
-    if _stands_in_the_way(arguments):
+        return commands.emit(capture.collect_script(), arguments, capture.SCRIPT_MARKS, executable=True)
+    if commands.in_the_way(arguments):
         return 2
     try:
         surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
     except Rejected as rejected:
         place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
         return commands.refused(Rejected(fault.at(place) for fault in rejected.faults))
-    commands.emit(capture.to_toml(surveyed), arguments.out)
-    return _told(surveyed)
+    return commands.emit(capture.to_toml(surveyed), arguments) or _told(surveyed)
 
 
 def _told(surveyed: Survey) -> int:
@@ -49,16 +48,8 @@ def _told(surveyed: Survey) -> int:
     troubles = list(findings.troubles(surveyed))
     words = [f"note: {note}" for note in findings.notes(surveyed)] + [f"TROUBLE: {trouble}" for trouble in troubles]
     for line in (*words, findings.summary(surveyed)):
-        print(f"bedplate: {line}", file=sys.stderr)
+        print(f"bedplate: {visible(line)}", file=sys.stderr)
     return 1 if troubles else 0
-
-
-def _stands_in_the_way(arguments: argparse.Namespace) -> bool:
-    """Whether the output would replace a file that a person may have edited; then that is said."""
-    kept = arguments.out is not None and os.path.lexists(arguments.out) and not arguments.force
-    if kept:
-        print(f"bedplate: {arguments.out} is there already and stays as it is; --force replaces it", file=sys.stderr)
-    return kept
 
 
 def _capture_text(name: str | None, script: Callable[[], str]) -> str:
@@ -68,16 +59,14 @@ def _capture_text(name: str | None, script: Callable[[], str]) -> str:
             message = f"the collector stopped with exit status {ran.returncode}; its words stand above"
             raise SystemExit(commands.usage(message))
         return ran.stdout.decode(errors="replace")
-    if name == "-":
-        return sys.stdin.buffer.read(CAPTURE_LIMIT).decode(errors="replace")
-    return files.read_bytes(name, CAPTURE_LIMIT).decode(errors="replace")
+    return files.read_capture(name, CAPTURE_LIMIT).decode(errors="replace")
 
 
 def draft(arguments: argparse.Namespace) -> int:
     """A commented first spec."""
     from bedplate import draft as drafting
 
-    if _stands_in_the_way(arguments):
+    if commands.in_the_way(arguments):
         return 2
     try:
         surveyed = checking.structure_survey(commands.load_document(arguments.survey))
@@ -85,10 +74,14 @@ def draft(arguments: argparse.Namespace) -> int:
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
         name = arguments.name or drafting.host_name(Path(arguments.survey).name.split(".", 1)[0])
-        text = drafting.draft(surveyed, steps, name=name, survey_path=survey_path)
+        text = visible(drafting.draft(surveyed, steps, name=name, survey_path=survey_path), keep="\t\n")
     except Rejected as rejected:
         return commands.refused(rejected)
-    commands.emit(text, arguments.out)
+    if status := commands.emit(text, arguments):
+        return status
+    if survey_path.startswith(("../", "/")):
+        print(f"bedplate: note: the survey lies outside the spec's folder: `bedplate check` wants to be told so, "
+              f"with --also-from {os.path.dirname(arguments.survey) or '.'}", file=sys.stderr)  # fmt: skip
     if not arguments.name:
         print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
     return _told(surveyed)

@@ -13,7 +13,11 @@ from bedplate.capture.toml import to_toml
 from bedplate.faults import reject, shown
 from bedplate.survey import Survey
 
-__all__ = ["collect_script", "survey_from", "to_toml"]
+__all__ = ["SCRIPT_MARKS", "collect_script", "survey_from", "to_toml"]
+
+
+SCRIPT_MARKS = ("#!/bin/sh\n# collector.sh [DISK...]: gathers what a survey is made from",)
+"""What shows that a file is an earlier copy of the collector."""
 
 
 def collect_script() -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import tomli_w
 from attrs import asdict
 
+from bedplate.faults import visible
 from bedplate.survey import Survey
 
 HEAD = "# Survey made by Bedplate: what this machine is. Make a new one rather than edit it.\n\n"
@@ -19,7 +20,7 @@ HEAD = "# Survey made by Bedplate: what this machine is. Make a new one rather t
 
 def to_toml(survey: Survey) -> str:
     """`survey` as TOML. The same survey gives the same text."""
-    return HEAD + tomli_w.dumps(_known(asdict(survey)))
+    return HEAD + visible(tomli_w.dumps(_known(asdict(survey))), keep="\n")
 
 
 def _known(values: Mapping[str, Any]) -> dict[str, Any]:

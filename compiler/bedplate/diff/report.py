@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -11,6 +10,7 @@ from bedplate.changes import Cost
 from bedplate.diff.model import Diff, Planned, Told
 from bedplate.diff.work import work
 from bedplate.faults import Path, dotted
+from bedplate.plain import as_text
 from bedplate.renderers.json import document
 from bedplate.renderers.shell import visible
 from bedplate.units import counted
@@ -71,7 +71,7 @@ def _lines(one: Told, diff: Diff, places: bool, paint: Paint) -> Iterator[str]:
     if places and (change.old, change.new) != (None, None):
         for word, planned, path in (("old", diff.old, change.old), ("new", diff.new, change.new)):
             place = planned.place(one.section, path)
-            yield f"      {word}: {place or 'not written'}"
+            yield f"      {word}: {visible(str(place)) if place else 'not written'}"
 
 
 def _wrapped(text: str) -> list[str]:
@@ -93,7 +93,7 @@ def _summary(diff: Diff) -> Iterator[str]:
 
 def as_json(diff: Diff) -> str:
     """The comparison as indented JSON."""
-    return json.dumps(_document(diff), indent=2, ensure_ascii=False) + "\n"
+    return as_text(_document(diff))
 
 
 def _document(diff: Diff) -> dict[str, Any]:

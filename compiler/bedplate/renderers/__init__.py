@@ -19,6 +19,7 @@ _CHECKLIST = Renderer(
     summary="Markdown form for a person, all five stages",
     suffix=".md",
     render=checklist.render,
+    marks=("# {machine}: ", "; digest `"),
 )
 _SCRIPT = Renderer(
     name="script",
@@ -26,6 +27,7 @@ _SCRIPT = Renderer(
     suffix=".sh",
     render=script.render,
     executable=True,
+    marks=("#!/bin/sh\n", " {machine} ", "\n# Digest: "),
 )
 _AUDIT = Renderer(
     name="audit",
@@ -33,6 +35,7 @@ _AUDIT = Renderer(
     suffix=".audit.sh",
     render=audit.render,
     executable=True,
+    marks=("#!/bin/sh\n", "# Proves that {machine} is installed", "\n# Digest: "),
 )
 
 
@@ -48,9 +51,22 @@ _PAGE = Renderer(
     summary="one HTML file of the checklist, for phone, tablet and paper",
     suffix=".html",
     render=_page,
+    marks=('<meta name="generator" content="Bedplate, for {machine}">',),
 )
-_GRAPH = Renderer(name="graph", summary="the install graph in the DOT language", suffix=".dot", render=dot.render)
-_JSON = Renderer(name="json", summary="the whole install graph for other programs", suffix=".json", render=json.render)
+_GRAPH = Renderer(
+    name="graph",
+    summary="the install graph in the DOT language",
+    suffix=".dot",
+    render=dot.render,
+    marks=("bedplate install graph of {machine}",),
+)
+_JSON = Renderer(
+    name="json",
+    summary="the whole install graph for other programs",
+    suffix=".json",
+    render=json.render,
+    marks=('{\n  "format": 1,\n  "spec": ', '\n  "digest": ', '"name": "{machine}"'),
+)
 
 
 @hookimpl

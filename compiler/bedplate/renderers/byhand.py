@@ -29,7 +29,7 @@ from bedplate.actions import (
     WriteFile,
 )
 from bedplate.faults import reject
-from bedplate.renderers.shell import CONTROL, by_hand, escaped, place, quote, typed
+from bedplate.renderers.shell import by_hand, escaped, hides, place, quote, typed
 
 
 def commands(item: Operation, prompts: Mapping[str, str]) -> list[str]:
@@ -187,13 +187,13 @@ def _here(command: str, text: str) -> str:
 def _literal(content: Content, prompts: Mapping[str, str]) -> str | None:
     """The text of a content that a here-document can hold, or None."""
     text = "".join("\0" if isinstance(part, Disk) else _text(part, prompts) for part in content)
-    return text if text.endswith("\n") and CONTROL.search(text) is None else None
+    return text if text.endswith("\n") and not hides(text) else None
 
 
 def _printed(content: Content, prompts: Mapping[str, str]) -> str:
     """A printf command that prints the content."""
     parts = [part if isinstance(part, Disk) else _text(part, prompts) for part in content]
-    plain = not any(isinstance(part, str) and CONTROL.search(part) for part in parts)
+    plain = not any(isinstance(part, str) and hides(part) for part in parts)
     words = ['"$DISK"' if isinstance(part, Disk) else quote(part) if plain else escaped(part) for part in parts]
     return f"printf '{'%s' if plain else '%b'}' {' '.join(words) or quote('')}"
 

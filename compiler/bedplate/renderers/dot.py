@@ -17,6 +17,7 @@ _LINE = 28
 def render(graph: InstallGraph) -> str:
     """The whole graph in the DOT language (graphviz.org, The DOT Language)."""
     lines = [
+        f"// bedplate install graph of {visible(graph.machine.name)}",
         f"digraph {quote(graph.machine.name)} {{",
         f"    label={quote(f'{graph.machine.name}: {graph.source}')};",
         '    rankdir="TB"; fontname="sans-serif"; labelloc="t";',

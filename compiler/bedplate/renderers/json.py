@@ -5,13 +5,12 @@ Every value of `bedplate.actions` is an object that says its `kind`; bytes and s
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from bedplate.facts import Layout
 from bedplate.faults import as_json
 from bedplate.graph import InstallGraph, Node
-from bedplate.plain import plain
+from bedplate.plain import as_text, plain
 
 FORMAT = 1
 """Version of the shape that the schema describes."""
@@ -19,7 +18,7 @@ FORMAT = 1
 
 def render(graph: InstallGraph) -> str:
     """The whole graph as indented JSON, keys in the order of the schema."""
-    return json.dumps(document(graph), indent=2, ensure_ascii=False) + "\n"
+    return as_text(document(graph))
 
 
 def document(graph: InstallGraph) -> dict[str, Any]:

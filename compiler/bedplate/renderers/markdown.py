@@ -9,11 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from bedplate import faults
 from bedplate.renderers.shell import visible
 
 _INLINE = re.compile(r"[\\`*\[\]<>&|~]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
 _BLOCK = re.compile(r"^([#+=:-]|\d{1,9}(?=[.)]))")
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 _RUNS = re.compile(r"`+")
 
 
@@ -37,7 +37,7 @@ def code(words: str) -> str:
 
 def fenced(lines: Iterable[str], language: str = "sh") -> list[str]:
     """Lines as a code block, whatever they hold."""
-    body = [_CONTROL.sub(lambda sign: visible(sign.group()), line) for line in lines]
+    body = [faults.visible(line, keep="\t\n") for line in lines]
     longest = max((len(run) for line in body for run in _RUNS.findall(line)), default=0)
     fence = "`" * max(3, longest + 1)
     return [f"{fence}{language}", *body, fence]

@@ -11,6 +11,7 @@ import shlex
 import textwrap
 from collections.abc import Iterable
 
+from bedplate import faults
 from bedplate.actions import (
     TARGET,
     Argv,
@@ -27,9 +28,6 @@ from bedplate.actions import (
 )
 from bedplate.faults import reject, shown
 
-CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
-"""Control characters other than tab and line end."""
-
 _ODD = re.compile(r"[^a-z0-9]+")
 
 
@@ -42,8 +40,12 @@ def quote(text: str) -> str:
 
 def visible(text: str) -> str:
     """`text` on one line, safe on any terminal: whatever cannot be printed becomes `\\uXXXX`, a line end a blank."""
-    flat = text.replace("\r\n", " ").replace("\n", " ")
-    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04X}" for sign in flat)
+    return faults.visible(text.replace("\r\n", " ").replace("\n", " "))
+
+
+def hides(text: str) -> bool:
+    """Whether something in the text does not show as what it is; tabs and line ends do."""
+    return faults.visible(text, keep="\t\n") != text
 
 
 def message(text: str) -> str:
@@ -87,15 +89,19 @@ def _by_hand(item: Word, where: Where) -> str:
 
 
 def typed(text: str) -> str:
-    """`text` as one word that a person can type and a page can show: control characters as octal escapes."""
-    if CONTROL.search(text) is None:
+    """`text` as one word that a person can type and a page can show: what does not show as octal escapes."""
+    if not hides(text):
         return quote(text)
     return f"\"$(printf '%b' {escaped(text)})\""
 
 
 def escaped(text: str) -> str:
-    """`text` as one literal word for the `%b` of printf(1): backslashes and control characters escaped."""
-    return quote(CONTROL.sub(lambda sign: f"\\0{ord(sign.group()):03o}", text.replace("\\", "\\\\")))
+    """`text` as one literal word for the `%b` of printf(1): backslashes and the bytes of what does not show escaped."""
+    return quote("".join(_octal(sign) if hides(sign) else sign for sign in text.replace("\\", "\\\\")))
+
+
+def _octal(sign: str) -> str:
+    return "".join(f"\\0{byte:03o}" for byte in sign.encode())
 
 
 def place(path: InTarget | str) -> str:
