@@ -385,6 +385,16 @@ def test_an_interrupted_run_leaves_no_secret(sandbox: Sandbox, shell: str, numbe
     assert not list(sandbox.scratch.iterdir())
 
 
+@pytest.mark.skipif(os.getuid() != 0, reason="only root can mount: run the tests as root")
+def test_secrets_lie_in_memory_that_is_never_swapped(sandbox: Sandbox, shell: str) -> None:
+    with _running(sandbox, shell) as process:
+        [folder] = sandbox.scratch.iterdir()
+        assert f" {folder} ramfs " in Path("/proc/self/mounts").read_text()
+        assert (folder / "secret-p").read_text() == "secret-value"
+        assert process.wait(20) == 0
+    assert not list(sandbox.scratch.iterdir())
+
+
 def test_a_run_whose_output_nobody_reads_any_more_stops_with_a_report(sandbox: Sandbox, shell: str) -> None:
     with _running(sandbox, shell) as process:
         assert process.stdout is not None

@@ -97,6 +97,7 @@ prepare() {
     outside_target || return 1
     sweep_scratch
     make_scratch || return 1
+    keep_from_swap || return 1
     trap leave EXIT
     trap 'interrupted HUP 129' HUP
     trap 'interrupted INT 130' INT
@@ -127,10 +128,22 @@ sweep_scratch() {
     WORK=
 }
 
+# keep_from_swap: a tmpfs may be written to a swap area, and this script switches one on; a ramfs never is (the kernel's
+# documentation, filesystems/ramfs-rootfs-initramfs).
+keep_from_swap() {
+    [ "$NEEDED_UID" = 0 ] || return 0
+    rm -f -- "$WORK"/*
+    mount -t ramfs -o mode=0700,nosuid,nodev,noexec none "$WORK" && (umask 077 && : >"$IN" && : >"$WORK/missed") &&
+        return 0
+    wipe_scratch
+    say 'Memory that is never written to a swap area could not be had (ramfs), and secrets need it. Nothing was changed.'
+    return 1
+}
+
 missing_tools() {
     r_missing=
-    for r_word in cat chmod chown chroot cp cut date findmnt flock grep head id ln lsblk mkdir mktemp mv readlink rm \
-        rmdir sed sha256sum sleep stat stty sync tail tr; do
+    for r_word in cat chmod chown chroot cp cut date findmnt flock grep head id ln lsblk mkdir mktemp mount mv readlink rm \
+        rmdir sed sha256sum sleep stat stty sync tail tr umount; do
         command -v "$r_word" >/dev/null 2>&1 || r_missing="$r_missing $r_word"
     done
     [ -z "$r_missing" ] && return 0
