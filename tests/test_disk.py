@@ -335,6 +335,10 @@ def test_warnings() -> None:
     assert warned(WHOLE + NEW_ESP + ROOT) == {"everything-lost"}
     assert warned(WHOLE + NEW_ESP.replace("1GiB", "260MiB") + ROOT) == {"everything-lost", "esp-small"}
     assert warned("hibernate = true\n" + PLAIN.replace("8GiB", "16GiB")) == {"hibernate-shared-esp"}
+    secret = '\n[[new]]\nname = "secret"\nsize = "2GiB"\nfilesystem = "ext4"\nmount = "/srv"\nencrypt = true\n'
+    assert warned(PLAIN + secret) == {"swap-readable"}
+    assert warned(PLAIN.replace('filesystem = "swap"', 'filesystem = "swap"\nencrypt = true') + secret) == set()
+    assert warned('swap_file = { size = "1GiB" }\n' + PLAIN.replace(SWAP, "") + secret) == {"swap-readable"}
     assert warned(PLAIN, survey(evolve(DISK, transport="usb"))) == {"disk-removable"}
     assert warned(HEAD + KEEP.replace('mount = "/boot/efi"\n', "") + ROOT + NEW_ESP + OTHER) == {"second-esp"}
 

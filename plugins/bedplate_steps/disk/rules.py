@@ -149,8 +149,21 @@ def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
                         found=shown(keep.mount), allowed="no mount, or hibernate = false")  # fmt: skip
 
 
+def _readable_swap(section: DiskSection, root: New | None) -> Iterator[Fault]:
+    if not any(new.encrypt for new in section.new if new.filesystem != "swap"):
+        return
+    message = "what is encrypted can be read in this swap: memory is written there as it is"
+    for index, new in enumerate(section.new):
+        if new.filesystem == "swap" and not new.encrypt:
+            yield Fault(code="swap-readable", message=message, path=("new", index), warning=True, allowed="encrypt = true")
+    if section.swap_file is not None and root is not None and not root.encrypt:
+        yield Fault(code="swap-readable", message=message, path=("swap_file",), warning=True,
+                    allowed="an encrypted swap partition, or no swap")  # fmt: skip
+
+
 def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
     root = next((new for new in section.new if "/" in new.mounts), None)
+    yield from _readable_swap(section, root)
     if root is None or not root.encrypt:
         return
     plain_boot = any(("/boot" in new.mounts or new.type == "xbootldr") and not new.encrypt for new in section.new)
