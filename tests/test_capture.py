@@ -12,6 +12,7 @@ import pytest
 from bedplate import capture, check, document
 from bedplate.capture import blocks, boot, contents, links, tables
 from bedplate.capture.sections import Capture, read
+from bedplate.cli import main
 from bedplate.faults import Rejected
 from bedplate.survey import Survey, SurveyedMachine
 
@@ -470,3 +471,13 @@ def test_labels_are_unquoted_and_lsblk_fills_in() -> None:
 def test_loader_files_are_sorted_paths() -> None:
     whole = one(f"esp-files {NODE}", "/EFI/b.efi\n/EFI/a.efi\nnonsense\n")
     assert contents.loader_files(whole, NODE) == ("/EFI/a.efi", "/EFI/b.efi")
+
+
+def test_a_capture_that_says_what_no_tool_prints_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A FAT's UUID is its volume id (blkid(8)); with more in it, it would be more fields of fstab(5)."""
+    path = tmp_path / "capture.txt"
+    path.write_text(KELP.replace("| UUID=0217-4B1E\n", "| UUID=0217-4B1E /usr ext4 suid,user 0 0 #\n"))
+    assert main(["survey", "--from", str(path), "--out", str(tmp_path / "survey.toml")]) == 1
+    said = capsys.readouterr().err
+    assert f"{path}: disks[0].partitions[0].filesystem.uuid: " in said and '"0217-4B1E /usr' in said
+    assert not (tmp_path / "survey.toml").exists()

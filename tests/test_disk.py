@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -263,6 +264,21 @@ def test_faults_of_the_surveyed_table() -> None:
     assert "esp-not-fat" in faults(PLAIN, with_row(1, filesystem=SurveyedFileSystem(type="ext4")))
     bitlocker = with_row(3, filesystem=SurveyedFileSystem(type="BitLocker"))
     assert dotted(faults(PLAIN, bitlocker)["encryption-contradicts"].path) == "other_system.encryption"
+
+
+def test_no_value_of_a_survey_makes_a_row_of_the_table_of_file_systems(tmp_path: Path) -> None:
+    """Read back by findmnt(8)."""
+    plan = layout(PLAIN)
+    evil = "0217-ABCD /usr ext4 suid,user 0 0 #\nUUID=1\tx\\040"
+    parts = tuple(evolve(part, fs_uuid=evil) if part.role == "esp" else part for part in plan.partitions)
+    table = tmp_path / "fstab"
+    table.write_text(fstab(evolve(plan, partitions=parts), section(PLAIN)))
+    listed = ["findmnt", "--tab-file", str(table), "--json", "--output", "SOURCE,TARGET"]
+    rows = json.loads(subprocess.run(listed, capture_output=True, text=True, check=True).stdout)["filesystems"]
+    flat = [*rows, *(child for row in rows for child in row.get("children", ()))]
+    found = {row["target"]: row["source"] for row in flat}
+    assert found["/boot/efi"] == f"UUID={evil}" and "/usr" not in found
+    assert "\\" not in fstab(plan, section(PLAIN))
 
 
 @pytest.mark.parametrize("table", ["keep", "new"])

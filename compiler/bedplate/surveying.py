@@ -15,7 +15,7 @@ from pathlib import Path
 from attrs import evolve
 
 from bedplate import check as checking
-from bedplate import commands, files, registry
+from bedplate import commands, document, files, registry
 from bedplate.blame import call
 from bedplate.faults import Place, Rejected, visible
 from bedplate.hookspecs import Step
@@ -35,10 +35,21 @@ def survey(arguments: argparse.Namespace) -> int:
         return 2
     try:
         surveyed = capture.survey_from(_capture_text(arguments.capture, capture.collect_script))
+        text = capture.to_toml(surveyed)
+        _looked_through(text)
     except Rejected as rejected:
         place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
         return commands.refused(Rejected(fault.at(place) for fault in rejected.faults))
-    return commands.emit(capture.to_toml(surveyed), arguments) or _told(surveyed)
+    return commands.emit(text, arguments) or _told(surveyed)
+
+
+def _looked_through(text: str) -> None:
+    """Raise Rejected where a capture says what no tool prints, such as a UUID with blanks in it. Its place is a path of
+    the survey: the capture has no such line."""
+    try:
+        checking.structure_survey(document.parse("survey", text.encode()))
+    except Rejected as rejected:
+        raise Rejected(evolve(fault, place=None) for fault in rejected.faults) from None
 
 
 def _told(surveyed: Survey) -> int:

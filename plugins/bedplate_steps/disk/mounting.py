@@ -6,6 +6,7 @@ that the mounting and the fstab are both made from.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from attrs import evolve, frozen
@@ -186,11 +187,19 @@ def fstab(layout: Layout, section: DiskSection) -> str:
     """The table of file systems, fstab(5). Swap and mounts by UUID; the root is checked first."""
     lines = ["# <file system> <mount point> <type> <options> <dump> <pass>"]
     for mount in mounts_of(layout):
-        lines.append(f"{_source(mount.part)} {mount.point} {_type(mount.part)} {mount.table_options} 0 {_pass(mount)}")
-    lines.extend(f"{_source(part)} none swap sw 0 0" for part in new_parts(layout) if part.filesystem == "swap")
+        lines.append(_row(_source(mount.part), mount.point, _type(mount.part), mount.table_options, _pass(mount)))
+    swaps = (_source(part) for part in new_parts(layout) if part.filesystem == "swap")
+    lines.extend(_row(source, "none", "swap", "sw", 0) for source in swaps)
     if section.swap_file is not None:
-        lines.append(f"{section.swap_file.path} none swap sw 0 0")
+        lines.append(_row(section.swap_file.path, "none", "swap", "sw", 0))
     return "\n".join(lines) + "\n"
+
+
+def _row(source: str, point: str, kind: str, options: str, order: int) -> str:
+    """One row: blanks, line ends and backslashes in a field are written as octal numbers, fstab(5)."""
+    fields = (re.sub(r"[\x00-\x20\\\x7f]", lambda found: f"\\{ord(found[0]):03o}", field)
+              for field in (source, point, kind, options))  # fmt: skip
+    return f"{' '.join(fields)} 0 {order}"
 
 
 def _source(part: LaidPartition) -> str:
