@@ -24,6 +24,8 @@ from .tools import call
 CASES = Path(__file__).parent / "cases"
 PASSWORDS = {"ana": "mud & \"tide\" 'n' $7 \\gauge", "warden": "tern-04 flies at 05:30"}
 """Passwords a person types, by account; with everything in them that a shell could take for its own."""
+PASSPHRASE = "low water 04:12, 'spring'"
+"""What opens the encrypted partitions, where a case has any."""
 
 _STEPS = re.compile(r"^\[(\d+)/\d+\] (.*)$")
 _DONE = re.compile(r"^    done, (\d+) s$")
@@ -84,9 +86,13 @@ class Technician:
         return result
 
     def start_new_system(self, person: str) -> Console:
-        """Switch on, let the firmware's own entry start the loader and its menu the first entry, and log in."""
+        """Switch on, let the firmware's own entry start the loader and its menu the first entry, and log in; the
+        containers are opened first, where the spec has any."""
         console = self.machine.boot_disk()
         with self.machine.timed("boot new system"):
+            if "encrypt = true" in self.spec.read_text():
+                console.expect("Please unlock disk ", _LOGIN_SECONDS)
+                console.answer(PASSPHRASE)
             console.login(person, PASSWORDS[person], _LOGIN_SECONDS)
         return console
 
@@ -127,6 +133,7 @@ def answer_all(console: Console, machine_name: str) -> None:
     questions = (
         r"Have all of these been done\? \(yes/no\) ",
         r"Password of [a-z]+( \(again\))?: ",
+        r"Passphrase of the encrypted partitions( \(again\))?: ",
         "Type the name of the machine",
         r"Nothing was changed\.",
     )
@@ -136,6 +143,8 @@ def answer_all(console: Console, machine_name: str) -> None:
             console.answer("yes")
         elif asked.startswith("Password"):
             console.answer(PASSWORDS[asked.split()[2].rstrip(":")])
+        elif asked.startswith("Passphrase"):
+            console.answer(PASSPHRASE)
         else:
             break
     if asked.startswith("Type"):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from .archive import base_archive
 from .console import Console
 from .disks import fat_files, partition_digests, partitions
 from .factory import DATA, ESP, RECOVERY, RESERVED, VENDOR_MARKER, FactoryMachine
@@ -101,6 +102,25 @@ def test_kelp_beside_the_other_system_from_an_archive(
 ) -> None:
     """Shared EFI system partition, ext4, swap partition, 512-byte sectors."""
     technician = install("kelp-02", factory_pc, medium, {**release, **carry(archive, factory_pc)})
+    audit(technician)
+    start_other_system(factory_pc)
+    assert_kept(factory_pc, factory, tmp_path, "EFI/saltmarsh")
+    report(technician)
+
+
+@pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
+@pytest.mark.long
+def test_kelp_encrypted_beside_the_other_system(
+    factory_pc: Machine,
+    factory: FactoryMachine,
+    medium: LiveMedium,
+    package_source: PackageSource,
+    release: dict[str, str],
+    tmp_path: Path,
+) -> None:
+    """Root, home and swap in containers of one passphrase; GRUB reads a /boot of its own."""
+    archive = base_archive(package_source, extra=("cryptsetup-initramfs",))
+    technician = install("kelp-07", factory_pc, medium, {**release, **carry(archive, factory_pc)})
     audit(technician)
     start_other_system(factory_pc)
     assert_kept(factory_pc, factory, tmp_path, "EFI/saltmarsh")
