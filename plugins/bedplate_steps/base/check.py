@@ -78,7 +78,12 @@ def _room(base: Base, context: Context) -> Iterable[Fault]:
 def _trim(base: Base, context: Context) -> Iterable[Fault]:
     if context.survey is None or not context.has(Layout) or chosen(base, context).trims or TRIM in base.services:
         return
-    serial = context.fact(Layout).serial
+    layout = context.fact(Layout)
+    # What is opened without `discard` (crypttab(5)) hands nothing on to the disk, whoever asks.
+    open_ones = (part for part in layout.partitions if part.new and not part.mapper)
+    if not any(part.filesystem in ("ext4", "xfs", "btrfs") for part in open_ones):
+        return
+    serial = layout.serial
     if any(disk.serial == serial and not disk.rotational for disk in context.survey.disks):
         yield Fault(
             code="no-trim", message="the disk is solid-state, and nothing will tell it which blocks are free",
