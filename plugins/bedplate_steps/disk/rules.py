@@ -150,14 +150,14 @@ def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
 
 
 def _readable_swap(section: DiskSection, root: New | None) -> Iterator[Fault]:
-    if not any(new.encrypt for new in section.new if new.filesystem != "swap"):
+    if root is None or root.encrypt or not any(new.encrypt for new in section.new if new.filesystem != "swap"):
         return
     message = "what is encrypted can be read in this swap: memory is written there as it is"
     for index, new in enumerate(section.new):
         if new.filesystem == "swap" and not new.encrypt:
             yield Fault(code="swap-readable", message=message, path=("new", index), warning=True,
                         allowed="encrypt = true")  # fmt: skip
-    if section.swap_file is not None and root is not None and not root.encrypt:
+    if section.swap_file is not None:
         yield Fault(code="swap-readable", message=message, path=("swap_file",), warning=True,
                     allowed="an encrypted swap partition, or no swap")  # fmt: skip
 
