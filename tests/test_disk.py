@@ -32,7 +32,7 @@ from bedplate.survey import (
     SurveyedPartition,
 )
 from bedplate.units import GIB, MIB
-from bedplate_steps.disk import bedplate_steps
+from bedplate_steps.disk import bedplate_steps, erasing
 from bedplate_steps.disk.draft import draft
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.mounting import crypttab, fstab
@@ -91,8 +91,14 @@ ROOT = '\n[[new]]\nname = "root"\nsize = "rest"\nfilesystem = "ext4"\nlabel = "k
 SWAP = '\n[[new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n'
 OTHER = '\n[other_system]\nencryption = "none"\n'
 PLAIN = HEAD + KEEP + ROOT + SWAP + OTHER
-WHOLE = 'serial = "SM-NVME-0217"\ntable = "new"\n'
+WHOLE = "\n".join(['serial = "SM-NVME-0217"', *erasing.written(DISK), ""])
+UNNAMED = 'serial = "SM-NVME-0217"\ntable = "new"\n'
 NEW_ESP = '\n[[new]]\nname = "esp"\nsize = "1GiB"\nfilesystem = "vfat"\nlabel = "ESP"\nmount = "/boot/efi"\n'
+
+
+def whole(disk: SurveyedDisk) -> str:
+    """The head of a section that erases `disk`."""
+    return "\n".join(['serial = "SM-NVME-0217"', *erasing.written(disk), ""])
 
 
 def survey(disk: SurveyedDisk = DISK, *more: SurveyedDisk, memory: int = 16 * GIB) -> Survey:
@@ -184,9 +190,8 @@ CASES: list[tuple[str, str, str, str]] = [
     ("kept-twice", "keep[1].partition", PLAIN.replace(RESERVED, ESP), ""),
     ("role-contradicts-type", "keep[1].role", PLAIN.replace('"reserved"', '"data"'), ""),
     ("esp-type", "keep[2].role", PLAIN.replace('"system"', '"esp"'), ""),
-    ("shrink-twice", "keep[2].shrink_by", PLAIN.replace("240GiB\"", '240GiB"\nshrink_by = "1GiB"'), ""),
-    ("shrink-refused", "keep[0].shrink_by", PLAIN.replace('"/boot/efi"', '"/boot/efi"\nshrink_by = "1MiB"'), ""),
-    ("shrink-impossible", "keep[2].shrink_to", PLAIN.replace("240GiB", "900GiB"), ""),
+    ("shrink-refused", "keep[0].shrink_to", PLAIN.replace('"/boot/efi"', '"/boot/efi"\nshrink_to = "1MiB"'), ""),
+    ("shrink-done", "keep[2].shrink_to", PLAIN.replace("240GiB", "900GiB"), ""),
     ("shrink-too-far", "keep[2].shrink_to", PLAIN.replace("240GiB", "80.5GiB"), ""),
     ("no-room", "new[0].size", PLAIN.replace('"rest"', '"64GiB"').replace("240GiB", "417GiB"), ""),
     ("nothing-left", "new[0].size", PLAIN.replace('"8GiB"', '"100%"'), ""),
@@ -215,7 +220,15 @@ CASES: list[tuple[str, str, str, str]] = [
         'mount = "/"\n', 'subvolumes = [{ name = "@", mount = "/" }]\n'), ""),
     ("type-contradicts", "new[0].type", PLAIN.replace('mount = "/"\n', 'mount = "/"\ntype = "swap"\n'), ""),
     ("kept-mount", "keep[2].mount", PLAIN.replace('"system"', '"system"\nmount = "/data"'), ""),
-    ("keep-and-new-table", "keep[0]", PLAIN.replace('table = "keep"', 'table = "new"'), ""),
+    ("keep-and-new-table", "keep[0]", WHOLE + KEEP + ROOT + SWAP + OTHER, ""),
+    ("erases-missing", "table", UNNAMED + NEW_ESP + ROOT, ""),
+    ("erases-and-keep", "erases", PLAIN.replace('table = "keep"', 'table = "keep"\nerases = ["nothing"]'), ""),
+    ("erases-not-seen", "erases[1]", WHOLE.replace("ABCD", "ABCE") + NEW_ESP + ROOT,
+     f"partition 1 {ESP}: vfat 0217-ABCD"),
+    ("erases-incomplete", "erases", WHOLE.replace(f'    "partition 2 {RESERVED}: no signature seen",\n', "")
+     + NEW_ESP + ROOT, ""),
+    ("erases-not-seen", "erases[0]", UNNAMED + 'erases = ["nothing"]\n' + NEW_ESP + ROOT, ""),
+    ("table-undecided", "", PLAIN.replace('table = "keep"', ""), ""),
     ("other-system-missing", "keep[2].role", PLAIN.replace(OTHER, ""), ""),
     ("recovery-key-place", "other_system.recovery_key_place", PLAIN.replace('"none"', '"on"'), ""),
     ("encrypted-chain-load", "other_system.start_by", PLAIN.replace(
@@ -296,26 +309,27 @@ def test_a_disk_nobody_has_read_is_neither_kept_nor_erased(lies: SurveyedDisk, t
 
 def test_a_new_table_always_warns_also_of_an_empty_disk() -> None:
     for lies in (DISK, evolve(DISK, partitions=()), evolve(DISK, table=None, partitions=(), content="ext4")):
-        found = faults(WHOLE + NEW_ESP + ROOT, survey(lies), warning=True)
+        found = faults(whole(lies) + NEW_ESP + ROOT, survey(lies), warning=True)
         assert found["everything-lost"].notes
 
 
 def test_what_is_erased_is_what_was_surveyed() -> None:
-    """Asked when the disk is looked for, and again right before the new table."""
+    """Asked when the disk is looked for, and again right before the new table: rows and what is in them."""
     found = actions(WHOLE + NEW_ESP + ROOT)
     table = layout(WHOLE + NEW_ESP + ROOT).table_id
     for name in ("disk.identify", "disk.make-table"):
-        [guard] = [check.test for check in found[name].guards if "survey saw" in check.says]
-        assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk-holds", (table, ""))
+        [guard] = [check.test for check in found[name].guards if "spec erases" in check.says]
+        assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk-holds", (table,))
         assert guard.stdin == ("".join([
             f"label: gpt\nlabel-id: {TABLE.id}\n",
-            *(f"{row.start} {row.size} {row.type} {row.uuid}\n" for row in ROWS),
+            *(f"{row.start} {row.size} {row.type} {row.uuid} {inside}\n"
+              for row, inside in zip(ROWS, ("vfat 0217-ABCD", "- -", "ntfs 60667EEE480C7ABB", "ntfs -"), strict=True)),
         ]),)  # fmt: skip
         assert "tool:blkid" in found["disk.identify"].needs
     bare = evolve(DISK, table=None, partitions=(), content="ext4")
-    [guard] = [check.test for check in actions(WHOLE + NEW_ESP + ROOT, survey(bare))["disk.identify"].guards
-               if "survey saw" in check.says]  # fmt: skip
-    assert isinstance(guard, Call) and (guard.args, guard.stdin) == ((table, "ext4"), ("",))
+    [guard] = [check.test for check in actions(whole(bare) + NEW_ESP + ROOT, survey(bare))["disk.identify"].guards
+               if "spec erases" in check.says]  # fmt: skip
+    assert isinstance(guard, Call) and (guard.args, guard.stdin) == ((table,), ("disk ext4\n",))
 
 
 def test_encryption_that_nobody_has_looked_at_keeps_the_steps_for_its_key() -> None:
@@ -355,7 +369,9 @@ def test_warnings() -> None:
     assert warned(PLAIN + secret) == {"swap-readable"}
     assert warned(PLAIN.replace('filesystem = "swap"', 'filesystem = "swap"\nencrypt = true') + secret) == set()
     assert warned('swap_file = { size = "1GiB" }\n' + PLAIN.replace(SWAP, "") + secret) == {"swap-readable"}
-    assert warned(PLAIN, survey(evolve(DISK, transport="usb"))) == {"disk-removable"}
+    usb = survey(evolve(DISK, transport="usb"))
+    assert list(faults(PLAIN, usb)) == ["removable-disk"]
+    assert warned("removable = true\n" + PLAIN, usb) == {"disk-removable"}
     assert warned(HEAD + KEEP.replace('mount = "/boot/efi"\n', "") + ROOT + NEW_ESP + OTHER) == {"second-esp"}
 
 
@@ -629,8 +645,10 @@ def test_files_of_the_target_come_after_the_base() -> None:
     ],
     ids=["shrink", "by-id", "model", "content", "odd-serial", "odd-label", "empty", "empty-4k", "stick"],
 )
-def test_a_draft_passes_its_own_check(found: Survey) -> None:
-    data = tomllib.loads(draft(found))["disk"]
+def test_a_draft_passes_its_own_check_once_what_it_erases_is_uncommented(found: Survey) -> None:
+    text = draft(found)
+    assert 'table = "new"' not in "".join(line for line in text.splitlines() if not line.startswith("#"))
+    data = tomllib.loads(re.sub(r'^# (table = |erases = |    "|\])', r"\1", text, flags=re.MULTILINE))["disk"]
     jsonschema.Draft202012Validator(bedplate_schema.load("disk")).validate(data)
     value = structured(data, DiskSection)
     around = Around(survey=found, section=value)

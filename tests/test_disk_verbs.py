@@ -30,7 +30,7 @@ start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
 """
 ALL = [
     "append-partitions", "base-begin", "base-done", "base-mark", "clear-places", "close-target", "copy-saved-table",
-    "delete-partitions", "disk-holds", "disk-is", "disk-is-unused",
+    "delete-partitions", "disk-holds", "disk-is", "disk-is-built-in", "disk-is-unused",
     "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
@@ -138,10 +138,12 @@ verb_table_has_only {FS}1 {HOME} {ROOT} {PAGE}
 
 SURVEYED = f"""label: gpt
 label-id: {TABLE}
-2048 409600 {LINUX} {ROOT}
-411648 204800 {LINUX} {HOME}
-616448 65536 {SWAP} {PAGE}
+2048 409600 {LINUX} {ROOT} - -
+411648 204800 {LINUX} {HOME} - -
+616448 65536 {SWAP} {PAGE} - -
 """
+MEMBER = b"\xfc\x4e\x2b\xa9" + bytes([0, 0, 0, 0, 90, 0, 0, 0]) + bytes(4084)
+"""The record of an array's member in its old format: magic number a92b4efc, version 0.90 (md(4))."""
 
 
 @EVERY_SHELL
@@ -161,28 +163,78 @@ verb_partition_is_idle {ROOT}
 @EVERY_SHELL
 def test_what_is_erased_is_what_the_survey_saw(bench: Bench) -> None:
     """The survey's table, row for row; nothing where it saw nothing; or the table that is being made."""
-    bench.holds("verb_disk_holds NEW ''", "")
-    bench.holds("! verb_disk_holds NEW ''", SURVEYED)
-    bench.holds("! verb_disk_holds NEW ext4", "")
-    call("mkfs.ext4", "-q", "-F", bench.node)
-    bench.holds("verb_disk_holds NEW ext4", "")
-    bench.holds("! verb_disk_holds NEW ''", "")
+    bench.holds("verb_disk_holds NEW", "")
+    bench.holds("! verb_disk_holds NEW", SURVEYED)
+    bench.holds("! verb_disk_holds NEW", "disk ext4\n")
+    call("mkfs.ext4", "-q", "-F", "-U", f"{FS}7", bench.node)
+    bench.holds("verb_disk_holds NEW", "disk ext4\n")
+    bench.holds("verb_disk_holds NEW", f"disk ext4 {FS}7\n")
+    bench.holds("! verb_disk_holds NEW", f"disk ext4 {FS}8\n")
+    bench.holds("! verb_disk_holds NEW", "")
     call("wipefs", "--quiet", "--all", bench.node)
     made(bench)
-    bench.holds("verb_disk_holds NEW ''", SURVEYED)
-    bench.holds(f"verb_disk_holds {TABLE} ''", "")
-    assert "616448 65536" in bench.fails("printf 'label: gpt\\n' | verb_disk_holds NEW ''")
+    bench.holds("verb_disk_holds NEW", SURVEYED)
+    bench.holds(f"verb_disk_holds {TABLE}", "")
+    assert "616448 65536" in bench.fails("printf 'label: gpt\\n' | verb_disk_holds NEW")
     for changed in (SURVEYED.replace("65536", "65528"), SURVEYED.replace(TABLE, ROOT), SURVEYED.replace(SWAP, LINUX),
-                    SURVEYED.replace(PAGE, TABLE), SURVEYED + f"700416 8192 {LINUX} {FS}3\n", ""):  # fmt: skip
-        bench.holds("! verb_disk_holds NEW ''", changed)
+                    SURVEYED.replace(PAGE, TABLE), SURVEYED + f"700416 8192 {LINUX} {FS}3 - -\n", ""):  # fmt: skip
+        bench.holds("! verb_disk_holds NEW", changed)
+
+
+@EVERY_SHELL
+def test_the_contents_of_each_row_are_compared_before_all_of_it_goes(bench: Bench) -> None:
+    """The rows are as they were, and somebody has put something there, or something else, since the survey."""
+    made(bench)
+    call("mkfs.ext4", "-q", "-F", "-U", f"{FS}7", "-E", f"offset={2048 * 512}", bench.node, "100M")
+    told = bench.fails(f"verb_disk_holds NEW <<'END'\n{SURVEYED}END\n")
+    assert f"{ROOT} ext4 {FS}7" in told
+    known = SURVEYED.replace(f"{ROOT} - -", f"{ROOT} ext4 {FS}7")
+    bench.holds("verb_disk_holds NEW", known)
+    bench.holds("! verb_disk_holds NEW", known.replace(f"{FS}7", f"{FS}8"))
+    bench.holds("! verb_disk_holds NEW", known.replace("ext4", "ntfs"))
+    call("mkfs.ext4", "-q", "-F", "-E", f"offset={616448 * 512}", bench.node, "30M")
+    bench.holds("! verb_disk_holds NEW", known)
+
+
+def test_a_record_on_the_disk_beside_its_table_stops_the_erasing(bench: Bench) -> None:
+    """A member of an array keeps its record behind the table: 64 KiB before the end in the old format (md(4))."""
+    made(bench)
+    bench.holds("verb_disk_holds NEW", SURVEYED)
+    with open(bench.node, "r+b") as file:
+        file.seek((400 * MIB // 65536 - 1) * 65536)
+        file.write(MEMBER)
+    assert "linux_raid_member" in call("wipefs", "--no-act", bench.node)
+    bench.holds("! verb_disk_holds NEW", SURVEYED)
+    bench.holds("verb_disk_holds NEW", SURVEYED + "disk linux_raid_member\n")
+
+
+@EVERY_SHELL
+@pytest.mark.parametrize(
+    ("how", "fixed"),
+    [
+        ('TRAN="nvme" RM="0" HOTPLUG="0"', True), ('TRAN="sata" RM="0" HOTPLUG="0"', True),
+        ('TRAN="" RM="0" HOTPLUG="0"', True), ('TRAN="usb" RM="0" HOTPLUG="1"', False),
+        ('TRAN="usb" RM="0" HOTPLUG="0"', False), ('TRAN="sata" RM="1" HOTPLUG="0"', False),
+        ('TRAN="sbp" RM="0" HOTPLUG="0"', False), ('TRAN="mmc" RM="0" HOTPLUG="1"', False),
+        ('TRAN="sata" RM="0" HOTPLUG="1"', False), ("", False),
+    ],
+)  # fmt: skip
+def test_a_disk_that_can_be_unplugged_is_told(bench: Bench, how: str, fixed: bool) -> None:
+    """Columns of lsblk(8); a card without the kernel's word for soldered ones is one that can be pulled out."""
+    fake = f"lsblk() {{ printf '%s\\n' '{how}'; }}\n"
+    if fixed:
+        bench.holds(fake + "verb_disk_is_built_in")
+    else:
+        assert "can be unplugged" in bench.fails(fake + "verb_disk_is_built_in")
+    assert bench.run("lsblk() { return 1; }\nverb_disk_is_built_in").returncode == 1
 
 
 def test_a_table_of_another_kind_is_compared_too(bench: Bench) -> None:
     """sfdisk prints identifier and types of a dos table in small letters, and no GUIDs (util-linux 2.38.1)."""
     call("sfdisk", "--quiet", "--no-reread", bench.node, text="label: dos\nlabel-id: 0xabc01234\n2048,8192,c\n")
-    bench.holds("verb_disk_holds NEW ''", "label: dos\nlabel-id: 0xabc01234\n2048 8192 C -\n")
-    bench.holds("! verb_disk_holds NEW ''", "label: dos\nlabel-id: 0xabc01234\n2048 8192 7 -\n")
-    bench.holds("! verb_disk_holds NEW ''", "")
+    bench.holds("verb_disk_holds NEW", "label: dos\nlabel-id: 0xabc01234\n2048 8192 C - - -\n")
+    bench.holds("! verb_disk_holds NEW", "label: dos\nlabel-id: 0xabc01234\n2048 8192 7 - - -\n")
+    bench.holds("! verb_disk_holds NEW", "")
 
 
 def test_our_own_table_cut_short_may_be_made_again(bench: Bench) -> None:
@@ -193,11 +245,11 @@ def test_our_own_table_cut_short_may_be_made_again(bench: Bench) -> None:
         for sector in (1, 400 * 2048 - 1):
             file.seek(sector * 512)
             file.write(bytes(512))
-    bench.holds("! verb_disk_holds NEW ''", SURVEYED)
+    bench.holds("! verb_disk_holds NEW", SURVEYED)
     ours = f"OUR_PARTITIONS='{ROOT} {HOME}'\n"
-    bench.holds(ours + "verb_disk_holds NEW ''", SURVEYED)
+    bench.holds(ours + "verb_disk_holds NEW", SURVEYED)
     call("mkfs.ext4", "-q", "-F", bench.node)
-    bench.holds(ours + "! verb_disk_holds NEW ''", SURVEYED)
+    bench.holds(ours + "! verb_disk_holds NEW", SURVEYED)
 
 
 def test_a_damaged_or_misplaced_table_is_told(bench: Bench) -> None:

@@ -95,8 +95,10 @@ class Layout:
     """What the survey found, by start sector; lost ones included when the whole disk is taken."""
     before_table: PartitionTable | None = None
     """The partition table the survey found, or None if there was none."""
-    before_content: str = ""
-    """What the survey found on the disk as a whole: a file system without a partition table; empty if nothing."""
+    before_contents: tuple[str, ...] = ()
+    """What the survey found on the disk itself, outside of partitions: `TYPE UUID` each."""
+    removable: bool = False
+    """Whether the spec wants a disk that can be unplugged."""
     swap_file: str = ""
     """Path of a swap file in the target; empty if none."""
     hibernate: bool = False

@@ -104,7 +104,8 @@ class Step:
     facts: Mapping[type[Any], Callable[[Any, Context], Any]] = field(factory=dict, hash=False)
     """Facts this step can give, by type. Called at most once each; may raise Rejected."""
     draft: Callable[[Survey], str] | None = None
-    """A commented TOML text of this section for a surveyed machine, `[section]` header included."""
+    """A commented TOML text of this section for a surveyed machine, `[section]` header included. What only a person can
+    decide is left out, with words why, and is a fault until then; the code of such a fault ends in `-undecided`."""
     draft_rank: int = 100
     """Where the section stands in a draft: lower first, equal ones by name."""
     required: bool = False

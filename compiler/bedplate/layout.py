@@ -76,19 +76,10 @@ def new_table(size_bytes: int, sector_size: int) -> tuple[int, int]:
 
 
 def shrink_to(start: int, size: int, target_bytes: int, sector_size: int) -> Shrink:
-    """Shrink a partition of `size` sectors at sector `start` to at least `target_bytes`."""
-    return _shrink(start, size, start + -(-target_bytes // sector_size), sector_size)
-
-
-def shrink_by(start: int, size: int, freed_bytes: int, sector_size: int) -> Shrink:
-    """Shrink a partition of `size` sectors at sector `start` by `freed_bytes`, rounded up to whole MiB."""
-    return _shrink(start, size, start + size - align_up(freed_bytes, MIB) // sector_size, sector_size)
-
-
-def _shrink(start: int, size: int, after: int, sector_size: int) -> Shrink:
-    grain = MIB // sector_size
-    planned = align_up(after, grain) - start
-    return Shrink(size=planned, mib=-(-(start + size - after) // grain))
+    """Shrink a partition of `size` sectors at sector `start` to at least `target_bytes`; its end comes to lie on a
+    whole MiB."""
+    grain, after = MIB // sector_size, start + -(-target_bytes // sector_size)
+    return Shrink(size=align_up(after, grain) - start, mib=-(-(start + size - after) // grain))
 
 
 def mib_of(request: Request, room_mib: int) -> int:

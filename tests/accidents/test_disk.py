@@ -159,8 +159,8 @@ def test_c12_sectors_of_another_size() -> None:
     words = ("SM-NVME-0217", "512110190592")
     said = place.says("disk-is", *words, "4096", fakes={"lsblk": DISKS})
     assert "512110190592 bytes, sectors of 512\n" in said
-    bridged = faults(survey=(('transport = "nvme"', 'transport = "usb"'),))["disk-removable"]
-    assert "behind a USB bridge" in bridged and "another sector size than the disk has inside" in bridged
+    bridged = faults(survey=(('transport = "nvme"', 'transport = "usb"'),))["removable-disk"]
+    assert "can be unplugged" in bridged and "another sector size than the disk has inside" in bridged
 
 
 @caught_by(verb("table-is-whole"), function("disk.found:_table_faults"))

@@ -74,8 +74,8 @@ def test_a03_only_half_shut_down() -> None:
         assert not FORCED.search(rendered(graph)) and not FORCED.search(told(graph))
 
 
-SHARED = ('role = "system"\nshrink_by = "120GiB"           # by hand, in the factory system itself',
-          'role = "data"\nshrink_by = "120GiB"\nmount = "/data"')  # fmt: skip
+SHARED = ('role = "system"\nshrink_to = "364228MiB"        # 120 GiB less, by hand, in the factory system itself',
+          'role = "data"\nshrink_to = "364228MiB"\nmount = "/data"')  # fmt: skip
 
 
 def _fstab(spec: Edits) -> str:

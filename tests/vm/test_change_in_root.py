@@ -86,7 +86,7 @@ def case() -> str:
         parts, serial="SM-NVME-0217", mac="00:00:5e:00:53:17", suite="bookworm", archive="/mnt/base.tar",
         archive_sha256="0" * 64,
     )  # fmt: skip
-    return text.replace('role = "system"', 'role = "system"\nshrink_by = "120GiB"')
+    return text.replace('role = "system"', 'role = "system"\nshrink_to = "364228MiB"')
 
 
 def chosen(actions: Actions) -> dict[str, Action]:

@@ -200,8 +200,8 @@ def _kept(before: DiskSection, after: DiskSection, work: tuple[Action, ...]) -> 
         if one.name != keep.name:
             yield Change(says=f"kept partition {one.name} is called {keep.name} (the same partition, {guid})",
                          cost=Cost.NOTHING, covers=INSTALLING, **here)  # type: ignore[arg-type]
-        if (one.shrink_to, one.shrink_by) != (keep.shrink_to, keep.shrink_by):
-            yield Change(says=f"kept partition {keep.name} is to be shrunk by another amount", cost=Cost.LIVE_MEDIUM,
+        if one.shrink_to != keep.shrink_to:
+            yield Change(says=f"kept partition {keep.name} is to be shrunk to another size", cost=Cost.LIVE_MEDIUM,
                          why="It is shrunk by hand in the other system, and new partitions are made after that.",
                          covers=INSTALLING, **here)  # type: ignore[arg-type]
         if (one.mount, one.options) != (keep.mount, keep.options):

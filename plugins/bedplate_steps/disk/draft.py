@@ -13,6 +13,7 @@ import tomli_w
 
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate.units import GIB, MIB, align_down, in_gib
+from bedplate_steps.disk.erasing import written
 from bedplate_steps.disk.kinds import BASIC_DATA, RECOVERY, RESERVE, RESERVED, TYPES
 from bedplate_steps.disk.rules import LOADER_ROOM
 
@@ -67,12 +68,8 @@ def _head(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
         yield "# Everything that is on the disk stays; new partitions are appended."
         yield _toml(table="keep")
         return
-    kind = f"The partition table is of the kind {disk.table.label}" if disk.table else "There is no partition table"
-    yield f"# {kind}, with nothing in it that could be kept."
-    yield "# Everything on this disk will be LOST:"
-    lost = [f"partition {part.number}: {_what(part, disk)}" for part in disk.partitions]
-    yield from (f"#   {words}" for words in lost or [disk.content or "the survey saw no partition and no file system"])
-    yield _toml(table="new")
+    yield "# Only a person erases a disk. If everything on it may be LOST, take the # away from these lines:"
+    yield from (f"# {line}" for line in written(disk))
 
 
 def _words(disk: SurveyedDisk) -> str:
@@ -107,7 +104,7 @@ def _kept(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
             yield _toml(mount="/boot/efi")
         if part is shrunk:
             yield "# By hand, in that system itself, before the live medium is started. It leaves half of what is free."
-            yield _toml(shrink_by=f"{amount // MIB}MiB")
+            yield _toml(shrink_to=f"{(part.size * disk.sector_size - amount) // MIB}MiB")
 
 
 def _what(part: SurveyedPartition, disk: SurveyedDisk) -> str:

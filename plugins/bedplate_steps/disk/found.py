@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from bedplate.faults import Fault, nearest, shown
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate.units import MIB, in_gib
+from bedplate_steps.disk.erasing import erase_faults, to_erase
 from bedplate_steps.disk.kinds import RECOVERY, RESERVE, RESERVED, TYPES
 from bedplate_steps.disk.model import DiskSection, Keep
 from bedplate_steps.disk.shrinking import planned_shrink
@@ -65,14 +66,33 @@ def disk_faults(section: DiskSection, survey: Survey) -> Iterator[Fault]:
             message=f"the disk has sectors of {disk.sector_size} bytes",
             allowed="512 or 4096 bytes",
         )
-    if disk.removable or disk.transport == "usb":
-        yield Fault(
-            code="disk-removable",
-            message="the disk is removable or behind a USB bridge: make sure that it is not the live medium",
-            notes=("A bridge can show another sector size than the disk has inside the machine.",),
-            warning=True,
-        )
+    if unpluggable(disk):
+        yield _removable(section)
     yield from _table_faults(section, disk)
+
+
+PLUGGED = ("usb", "sbp", "ieee1394")
+"""Transports of disks that are plugged in from outside, as lsblk(8) names them; sbp is FireWire."""
+
+
+def unpluggable(disk: SurveyedDisk) -> bool:
+    """Whether the survey saw a disk that can be pulled out: a stick, a card, a backup disk."""
+    return disk.removable or disk.transport in PLUGGED
+
+
+def _removable(section: DiskSection) -> Fault:
+    bridge = "A USB bridge can show another sector size than the disk has inside a machine."
+    if section.removable:
+        return Fault(
+            code="disk-removable", message="the new system goes onto a disk that can be unplugged", path=("removable",),
+            notes=("Make sure that it is neither the live medium nor a backup; unplug every other such disk.", bridge),
+            warning=True,
+        )  # fmt: skip
+    return Fault(
+        code="removable-disk", message="this disk can be unplugged: it may be the live medium or somebody's backup",
+        allowed="a disk that is built in; or removable = true, if the new system shall live on this one",
+        notes=(bridge,),
+    )  # fmt: skip
 
 
 def _not_one(section: DiskSection, survey: Survey, hits: list[SurveyedDisk]) -> Fault:
@@ -120,8 +140,11 @@ def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     if disk.unread:
         yield _unread(section, disk)
         return
+    yield from erase_faults(section, disk)
     if section.whole_disk:
         yield _lost(disk)
+        return
+    if not section.table:
         return
     if disk.table is None:
         yield Fault(
@@ -130,7 +153,7 @@ def _table_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
             path=("table",),
             found='"keep"',
             allowed='"new"',
-            notes=("With a new table everything on the disk is lost; the survey saw on it: " + _seen(disk) + ".",),
+            notes=to_erase(disk),
         )
     elif disk.table.label != "gpt":
         yield Fault(
@@ -251,52 +274,50 @@ def _row_faults(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk) -> Itera
 
 
 def _shrink_faults(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk) -> Iterator[Fault]:
-    if not keep.shrinks:
+    if keep.shrink_to is None:
         return
-    key = "shrink_to" if keep.shrink_to is not None else "shrink_by"
     inside = row.filesystem.type if row.filesystem else ""
-    if keep.shrink_to is not None and keep.shrink_by is not None:
-        yield Fault(code="shrink-twice", message="shrink_to and shrink_by exclude each other", path=("shrink_by",))
-        return
     if keep.role not in ("system", "data") or inside not in ("ntfs", "BitLocker"):
         yield Fault(
             code="shrink-refused",
             message=f"{keep.name} cannot be shrunk: only an NTFS volume can, by hand, in the other system",
-            path=(key,),
+            path=("shrink_to",),
             found=f"{keep.role}, {inside or 'unknown content'}",
             allowed="a partition in the role system or data with ntfs on it",
         )
         return
-    yield from _too_small(keep, row, disk, key)
+    yield from _too_small(keep, row, disk)
 
 
-def _too_small(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk, key: str) -> Iterator[Fault]:
-    size = row.size * disk.sector_size
+def _too_small(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk) -> Iterator[Fault]:
+    path, size = ("shrink_to",), row.size * disk.sector_size
     shrink = planned_shrink(keep, row, disk.sector_size)
     after = shrink.size * disk.sector_size
-    wish = f'"{keep.shrink_to or keep.shrink_by}"'
-    if not 0 < shrink.size < row.size:
-        message = f"{keep.name} is {in_gib(size)} now: that is no shrink" if after >= size else "that leaves nothing"
-        yield Fault(code="shrink-impossible", message=message, path=(key,), found=wish,
-                    allowed=f"less than {in_gib(size)}")  # fmt: skip
+    wish = f'"{keep.shrink_to}"'
+    if shrink.size >= row.size:
+        message = f"{keep.name} has {in_gib(size)} in this survey, no more than it is to be shrunk to"
+        yield Fault(code="shrink-done", message=message, path=path, found=wish,
+                    allowed="no shrink_to, if it has been shrunk since the spec was written; or a smaller size",
+                    notes=("The survey was taken after the shrink: the room is free, and nothing is left to take.",),
+                    )  # fmt: skip
         return
     floor = _floor(row)
     if floor is None:
         message = f"the survey does not know how full {keep.name} is, so nobody has checked that it can be shrunk"
-        yield Fault(code="used-space-unknown", message=message, path=(key,), found=wish, warning=True,
+        yield Fault(code="used-space-unknown", message=message, path=path, found=wish, warning=True,
                     notes=("Look in the other system how much it can be shrunk before anything else.",))  # fmt: skip
     elif after < floor:
         yield Fault(
             code="shrink-too-far",
             message=f"{keep.name} would have {in_gib(after)}, it needs {in_gib(floor)}",
-            path=(key,),
+            path=path,
             found=wish,
-            allowed=f"{(size - floor) // MIB}MiB at most" if keep.shrink_by else f"at least {in_gib(floor)}",
+            allowed=f"at least {in_gib(floor)}",
             notes=(f"used or not movable {in_gib(floor - RESERVE)} + reserve {in_gib(RESERVE)} = {in_gib(floor)}",),
         )
     elif after < floor + COMFORT:
         message = f"{keep.name} keeps only {in_gib(after - floor + RESERVE)} free: its own updates may fail"
-        yield Fault(code="shrink-tight", message=message, path=(key,), found=wish, warning=True)
+        yield Fault(code="shrink-tight", message=message, path=path, found=wish, warning=True)
 
 
 def _floor(row: SurveyedPartition) -> int | None:

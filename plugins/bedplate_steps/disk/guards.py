@@ -33,6 +33,8 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
         checks.holds(f"The disk is {layout.disk_words}", "disk-is", layout.serial, *numbers, otherwise=stop,
                      by_hand=looking.the_disk(layout)),
     ]
+    if not layout.removable:
+        guards.append(_built_in())
     if layout.whole_disk:
         guards.append(_surveyed(layout))
     else:
@@ -46,16 +48,27 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     return tuple(guards)
 
 
+def _built_in() -> Check:
+    return checks.holds(
+        "The disk is built in: it cannot be unplugged", "disk-is-built-in", by_hand=looking.built_in(),
+        otherwise="Stop: this may be the live medium or somebody's backup. Unplug what is not needed; if the new "
+        "system shall live on a disk that can be unplugged, say removable = true in the spec.",
+    )  # fmt: skip
+
+
 def _surveyed(layout: Layout) -> Check:
     """What is erased is what was surveyed: another disk, or another use of this one since then, stops here."""
     table = layout.before_table
-    rows = layout.before if table else ()
     lines = [f"label: {table.label}", *([f"label-id: {table.id}"] if table.id else [])] if table else []
-    lines += [f"{row.start} {row.size} {row.type} {row.uuid or '-'}" for row in rows]
-    saw = f"{count(rows)} in a table of the kind {table.label}" if table else "no partition table"
+    lines += [f"disk {content}" for content in layout.before_contents]
+    lines += [f"{row.start} {row.size} {row.type} {row.uuid or '-'} {row.filesystem or '-'} {row.fs_uuid or '-'}"
+              for row in layout.before]  # fmt: skip
+    saw = f"{count(layout.before)} in a table of the kind {table.label}" if table else "no partition table"
+    if layout.before_contents:
+        saw += f", {', '.join(layout.before_contents)} on the disk itself"
     return checks.holds(
-        f"The disk still holds what the survey saw on it: {saw}", "disk-holds", layout.table_id, layout.before_content,
-        stdin=("".join(f"{line}\n" for line in lines),), by_hand=looking.surveyed(table),
+        f"The disk still holds what the spec erases: {saw}", "disk-holds", layout.table_id,
+        stdin=("".join(f"{line}\n" for line in lines),), by_hand=looking.surveyed(layout),
         otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
         "go, take a new survey and compile again.",
     )  # fmt: skip

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 
 from bedplate.actions import TARGET
 from bedplate.facts import LaidPartition, Layout
-from bedplate.survey import PartitionTable
 
 _ROWS = 'sfdisk --dump "$DISK"'
 Lines = tuple[str, ...]
@@ -30,14 +29,37 @@ def the_table(table_id: str) -> Lines:
     return (f"{_ROWS} | grep -ix 'label-id: {table_id}'",)
 
 
-def surveyed(table: PartitionTable | None) -> Lines:
-    """The head of the table that the survey saw, or that there is none. Its rows are compared by eye, or by script."""
+def built_in() -> Lines:
+    """Neither removable nor on USB or FireWire. HOTPLUG is not asked: it holds for a soldered memory card, too."""
+    return ('lsblk -dnPo TRAN,RM "$DISK" | grep -v -e usb -e sbp | grep \'RM="0"\'',)
+
+
+def surveyed(layout: Layout) -> Lines:
+    """The table that the survey saw, or that there is none; then each content, or that there is none."""
+    table, sector = layout.before_table, layout.sector_size
     if table is None:
-        return tuple(
-            f'[ -e "$DISK" ] && {_nothing(command)}'
-            for command in (f"{_ROWS} 2> /dev/null", 'blkid -p -o value -s TYPE "$DISK"')
-        )
-    return the_table(table.id) if table.id else (f"{_ROWS} | grep -x 'label: {table.label}'",)
+        head: Lines = (f"{_ROWS} 2>&1 | grep 'does not contain a recognized partition table'",)
+    else:
+        head = the_table(table.id) if table.id else (f"{_ROWS} | grep -x 'label: {table.label}'",)
+    disk = [_listed(content) for content in layout.before_contents]
+    if table is None and not disk:
+        disk = [_blank('"$DISK"')]
+    rows = [
+        _listed(f"{row.filesystem} {row.fs_uuid}".rstrip()) if row.filesystem
+        else _blank(f'-O {row.start * sector} -S {row.size * sector} "$DISK"')
+        for row in layout.before
+    ]  # fmt: skip
+    return tuple(dict.fromkeys((*head, *disk, *rows)))
+
+
+def _listed(content: str) -> str:
+    """Type and UUID stand on a line of lsblk(8)."""
+    return f'lsblk -rno FSTYPE,UUID "$DISK" | grep -ix -e {shlex.quote(content)}'
+
+
+def _blank(where: str) -> str:
+    """blkid(8) ends with 2 where it looked and found no signature."""
+    return f"blkid -p {where}; [ $? = 2 ] && echo yes"
 
 
 def whole() -> Lines:

@@ -18,12 +18,6 @@ class Keep:
     mount: str = ""
     options: tuple[str, ...] = ()
     shrink_to: Size | None = None
-    shrink_by: Size | None = None
-
-    @property
-    def shrinks(self) -> bool:
-        """Whether a person is to make it smaller first."""
-        return self.shrink_to is not None or self.shrink_by is not None
 
 
 @frozen(kw_only=True)
@@ -81,7 +75,10 @@ class DiskSection:
     by_id: str = ""
     model: str = ""
     size: Size | None = None
-    table: str
+    table: str = ""
+    """`keep`, `new`, or empty: nobody has decided."""
+    erases: tuple[str, ...] = ()
+    removable: bool = False
     backup_folder: str = "/root"
     swap_file: SwapFile | None = None
     hibernate: bool = False

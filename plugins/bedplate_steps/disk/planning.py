@@ -18,6 +18,7 @@ from bedplate.regions import free_regions
 from bedplate.spec import Machine
 from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedPartition
 from bedplate.units import in_gib
+from bedplate_steps.disk.erasing import disk_contents
 from bedplate_steps.disk.found import disk_faults, disk_of, identity_faults, keep_faults, row_of
 from bedplate_steps.disk.kinds import role_of, type_of
 from bedplate_steps.disk.layering import label_faults, layer_faults, twin_faults
@@ -42,11 +43,16 @@ def all_faults(section: DiskSection, context: Context) -> Iterator[Fault]:
     yield from disk_faults(section, survey)
     yield from twin_faults(survey)
     disk = disk_of(section, survey)
-    if disk is not None and not disk.unread and (disk.table is not None or section.whole_disk):
+    if disk is not None and not disk.unread and _decided(section, disk):
         yield from layer_faults(section, disk)
         yield from label_faults(section, disk, survey)
         yield from keep_faults(section, disk)
         yield from rule_faults(section, disk, survey)
+
+
+def _decided(section: DiskSection, disk: SurveyedDisk) -> bool:
+    """Whether there is anything to compare with: a table that is kept, or a word that none is."""
+    return section.whole_disk or (bool(section.table) and disk.table is not None)
 
 
 def plan(section: DiskSection, context: Context) -> Layout:
@@ -84,7 +90,8 @@ def _layout(section: DiskSection, disk: SurveyedDisk, table: PartitionTable, par
         partitions=tuple(sorted(parts, key=lambda part: part.start)),
         before=tuple(sorted(_before(section, disk), key=lambda part: part.start)),
         before_table=disk.table,
-        before_content=disk.content,
+        before_contents=disk_contents(disk),
+        removable=section.removable,
         swap_file=section.swap_file.path if section.swap_file else "",
         hibernate=section.hibernate,
         resume=_resume(parts) if section.hibernate else (),
@@ -120,7 +127,7 @@ def _placed(section: DiskSection, disk: SurveyedDisk, table: PartitionTable) -> 
         regions=free_regions(table, rows, disk.sector_size),
         numbers=frozenset(part.number for part in rows),
         length=table.length,
-        shrunk=any(keep.shrinks for keep in section.keep),
+        shrunk=any(keep.shrink_to is not None for keep in section.keep),
     )
     return place([Wanted(name=new.name, request=new.size) for new in section.new], room)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedplate.layout import Shrink, shrink_by, shrink_to
+from bedplate.layout import Shrink, shrink_to
 from bedplate.survey import SurveyedPartition
 from bedplate_steps.disk.model import Keep
 
@@ -11,6 +11,4 @@ def planned_shrink(keep: Keep, row: SurveyedPartition, sector_size: int) -> Shri
     """The planned size of a kept partition and the MiB to take away; without a wish, nothing is taken."""
     if keep.shrink_to is not None:
         return shrink_to(row.start, row.size, keep.shrink_to.bytes, sector_size)
-    if keep.shrink_by is not None:
-        return shrink_by(row.start, row.size, keep.shrink_by.bytes, sector_size)
     return Shrink(size=row.size, mib=0)

@@ -68,7 +68,7 @@ def _identify(layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
         needs=(
-            "tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:blkid",) if layout.whole_disk else ()),
+            "tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:blkid", "tool:wipefs") if layout.whole_disk else ()),
             *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
