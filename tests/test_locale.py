@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import tomllib
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,7 +22,7 @@ from bedplate.survey import Survey
 from bedplate_steps.locale import bedplate_steps
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.model import Locale
-from verb_runner import SHELLS, run
+from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -211,7 +212,7 @@ WORDS = ("de-latin1", "pc105", "de", "")
 
 @shells
 def test_a_known_keymap_is_loaded_by_name(place: Path, shell: tuple[str, ...]) -> None:
-    env = tools(place, kbd_mode="exit 0", loadkeys=f'echo "$1" >{place}/loaded')
+    env = tools(place, readlink="echo /dev/tty1", loadkeys=f'echo "$1" >{place}/loaded')
     done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert (done.returncode, done.stderr) == (0, "")
     assert (place / "loaded").read_text() == "de-latin1\n"
@@ -223,7 +224,7 @@ def test_a_known_keymap_is_loaded_by_name(place: Path, shell: tuple[str, ...]) -
 @shells
 def test_a_keymap_the_medium_lacks_is_made_from_the_layout(place: Path, shell: tuple[str, ...]) -> None:
     loadkeys = f'[ "$1" != de-latin1 ] && cat "$1" >{place}/loaded'
-    env = tools(place, kbd_mode="exit 0", loadkeys=loadkeys, ckbcomp='echo "made $*."')
+    env = tools(place, readlink="echo /dev/tty1", loadkeys=loadkeys, ckbcomp='echo "made $*."')
     done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert done.returncode == 0, done.stderr
     assert (place / "loaded").read_text() == "made -model pc105 -layout de -variant .\n"
@@ -231,14 +232,14 @@ def test_a_keymap_the_medium_lacks_is_made_from_the_layout(place: Path, shell: t
 
 @shells
 def test_a_keymap_nobody_can_load_is_an_error(place: Path, shell: tuple[str, ...]) -> None:
-    env = tools(place, kbd_mode="exit 0", loadkeys="exit 1", ckbcomp="exit 1")
+    env = tools(place, readlink="echo /dev/tty1", loadkeys="exit 1", ckbcomp="exit 1")
     assert run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env).returncode == 1
     assert run("live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell).returncode == 1
 
 
 @shells
 def test_on_a_serial_line_nothing_is_claimed(place: Path, shell: tuple[str, ...]) -> None:
-    env = tools(place, kbd_mode="exit 1", loadkeys="exit 0")
+    env = tools(place, readlink="echo /dev/ttyS0", loadkeys="exit 0")
     done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert done.returncode == 0
     assert "no console" in done.stdout
@@ -250,12 +251,26 @@ def test_on_a_serial_line_nothing_is_claimed(place: Path, shell: tuple[str, ...]
 def test_the_mediums_keymaps_are_looked_through(place: Path, shell: tuple[str, ...]) -> None:
     """Package console-data brings /usr/share/keymaps."""
     assert Path("/usr/share/keymaps").is_dir()
-    env = tools(place, ckbcomp="exit 1")
+    env = tools(place, readlink="echo /dev/tty1", ckbcomp="exit 1")
     known = run("keymap-is-known", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert known.returncode == 0
     wrong = run("keymap-is-known", "no-such", "pc105", "zz", "", target="", work=place / "work", shell=shell, env=env)
     assert wrong.returncode == 1
     assert "no-such" in wrong.stderr
+
+
+@shells
+def test_a_medium_without_keymaps_is_told_before_it_is_needed(place: Path, shell: tuple[str, ...]) -> None:
+    """On a console only: a serial line (console(4), ttyS(4)) brings a keymap of its own, and nothing stops there."""
+    for tty in ("tty1", "ttyS0", "pts/0", "pipe:[7]"):
+        status, words = (1, "no console keymaps at all") if tty == "tty1" else (0, "a keymap of its own")
+        env = tools(place, readlink=f"echo /dev/{tty}", loadkeys="exit 1")
+        text = script("keymap-is-known", WORDS, "", place / "work")
+        for folder in ("/usr/share/keymaps", "/usr/share/kbd/keymaps", "/usr/lib/kbd/keymaps", "/lib/kbd/keymaps"):
+            text = text.replace(f" {folder}", f" {place}/no/such{folder}")
+        text = text.replace("ckbcomp", "no-ckbcomp-here")
+        ran = subprocess.run([*shell, "-c", text], capture_output=True, text=True, env=env, check=False)
+        assert ran.returncode == status and words in ran.stdout + ran.stderr, tty
 
 
 @shells

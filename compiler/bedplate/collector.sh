@@ -10,7 +10,15 @@
 # Output: "== SUBJECT [OF WHAT]" begins a section, "| " begins each line of its content, "!! " begins a sentence
 # about something that could not be read. Nothing else begins a line.
 #
-# Exit status: 0 done; 1 done, but not as root, so that no disk was looked into; 2 stopped.
+# Exit status: 0 done; 1 done, but not as root, so that no disk was looked into; 2 stopped, or a word is no disk.
+
+{ # All of it is one command: a copy that was cut off anywhere does nothing.
+for node in "$@"; do
+    if [ ! -b "$node" ]; then
+        printf 'collector: %s: this is no disk; give nodes such as /dev/sda, or nothing to look at all disks\n' "$node" >&2
+        exit 2
+    fi
+done
 
 LC_ALL=C
 PATH=$PATH:/usr/local/sbin:/usr/sbin:/sbin
@@ -20,6 +28,7 @@ umask 077
 WORK=$(mktemp -d) || exit 2
 MOUNTED=
 
+# shellcheck disable=SC2317 # the trap calls it
 clean_up() {
     if [ -n "$MOUNTED" ]; then
         umount "$WORK/esp" || return
@@ -420,9 +429,14 @@ if [ $# -eq 0 ]; then
 fi
 [ $# -gt 0 ] || say 'no disk was found'
 [ $# -eq 0 ] || disks "$@"
-echo '== end'
+if ! echo '== end'; then
+    say 'stopped: the capture could not be written; is the stick full?'
+    exit 2
+fi
 if [ "$(id -u)" != 0 ]; then
     say 'done, but NOT as root: partition tables and partitions were not read. Run it again as root'
     exit 1
 fi
 say 'done'
+exit
+}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from bedplate.actions import Call, Check
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import library, operations
-from bedplate.renderers.script import LINT, environment, find_disk, words
+from bedplate.renderers.script import BEGIN, END, LINT, environment, find_disk, words
 from bedplate.renderers.shell import comment, indent, message, visible
 
 CARRIED_OUT = "It was carried out to the end, in the form that the spec has now"
@@ -25,7 +25,7 @@ def render(graph: InstallGraph) -> str:
         *comment(f"Digest: {graph.digest}"),
         "#",
         *LINT,
-        "",
+        *BEGIN,
         *environment(graph),
         "TARGET=''",
         "SCRATCH='/run /dev/shm /tmp'",
@@ -42,8 +42,7 @@ def render(graph: InstallGraph) -> str:
         "prove_all() {",
         *indent([f"prove {node.number} {words(node)} {message(node.action.title)}" for node in nodes] or [":"]),
         "}",
-        "",
-        'main "$@"',
+        *END,
     ]
     return "\n".join(parts) + "\n"
 

@@ -25,6 +25,10 @@ LINT = (
 )
 """What shellcheck cannot know about a script that is put together from a library."""
 
+BEGIN = ("{ # All of it is one command: a copy that was cut off anywhere does nothing.", "")
+END = ("", 'main "$@"', "exit", "}")
+"""A shell reads a compound command to its end before it begins it (POSIX.1-2017, XCU 2.9.4)."""
+
 _PARTS = ("common", "run", "secrets", "look", "install", "undo", "report")
 """Parts of the runtime, in order."""
 
@@ -56,8 +60,7 @@ def render(graph: InstallGraph) -> str:
         *_papers(graph),
         "",
         *_order(graph),
-        "",
-        'main "$@"',
+        *END,
     ]
     return "\n".join(parts) + "\n"
 
@@ -74,7 +77,7 @@ def _head(graph: InstallGraph) -> list[str]:
         "# Try it first with --show: it prints what would be done and touches nothing.",
         "#",
         *LINT,
-        "",
+        *BEGIN,
     ]
 
 

@@ -16,11 +16,10 @@ main() {
             usage
             exit 0
             ;;
-        *)
-            usage >&2
-            exit 2
-            ;;
+        1:*) wrong_use "$1" --help ;;
+        *) wrong_use "$2" ;;
     esac
+    streams_are_open
     exec 4>&1 </dev/null
     if [ "$(id -u)" != "$NEEDED_UID" ]; then
         say 'The audit has to be run as root: some proofs read files that only root may read.'

@@ -4,7 +4,33 @@
 say() {
     # The seconds of a running action stand at the beginning of the line.
     printf '%s%s\n' "${TICKING:+$CARRIAGE_RETURN}" "$*" >&4
-    [ -z "$LOG_OPEN" ] || printf '%s\n' "$*" >>"$LOG"
+    # A log that takes nothing more stops the next command of `run`, and is told there.
+    [ -z "$LOG_OPEN" ] || printf '%s\n' "$*" >>"$LOG" || return 0
+}
+
+# streams_are_open: where no answer can be read, there is none; where nothing can be shown, nothing is begun.
+streams_are_open() {
+    { true 5<&0; } 2>/dev/null || exec </dev/null
+    { true 5>&1; } 2>/dev/null && return 0
+    printf 'Standard output is closed: nothing could be shown. Nothing was changed.\n' >&2
+    exit 1
+}
+
+# wrong_use WORD OPTION...: name the word that is none of the options, and the nearest of them.
+wrong_use() {
+    r_wrong=$1 r_near='' r_most=0
+    shift
+    for r_option in "$@"; do
+        r_left=${r_wrong#--} r_left=${r_left#-} r_other=${r_option#--} r_alike=0
+        while [ -n "$r_left" ] && [ -n "$r_other" ] && [ "${r_left%"${r_left#?}"}" = "${r_other%"${r_other#?}"}" ]; do
+            r_left=${r_left#?} r_other=${r_other#?} r_alike=$((r_alike + 1))
+        done
+        [ "$r_alike" -le "$r_most" ] || r_near=$r_option r_most=$r_alike
+    done
+    quote "$r_wrong"
+    printf '%s: this is no word of this script%s\n\n' "$r_line" "${r_near:+ (nearest: $r_near)}" | plainly >&2
+    usage >&2
+    exit 2
 }
 
 # quote WORD...: set r_line to the words as they would be typed.

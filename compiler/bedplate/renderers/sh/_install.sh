@@ -25,11 +25,10 @@ main() {
             usage
             exit 0
             ;;
-        *)
-            usage >&2
-            exit 2
-            ;;
+        1:*) wrong_use "$1" --undo --show --list --help ;;
+        *) wrong_use "$2" ;;
     esac
+    streams_are_open
     exec 3<&0 4>&1 </dev/null
     case $MODE in
         list) for_each_action list_action ;;
@@ -90,10 +89,7 @@ prepare() {
     fi
     OWN_IDS=$OWN_IDS:$(id -g)
     missing_tools || return 1
-    if ! (: >>"$LOCK") 2>/dev/null || ! exec 9>>"$LOCK" || ! flock -n 9; then
-        say "Another copy of a Bedplate script is running (lock: $LOCK). Nothing was changed."
-        return 1
-    fi
+    take_lock || return 1
     outside_target || return 1
     sweep_scratch
     make_scratch || return 1
@@ -105,10 +101,12 @@ prepare() {
     trap 'interrupted PIPE 141' PIPE
     trap 'interrupted TERM 143' TERM
     trap '' TSTP # stopped by the terminal, it would leave the echo off and the work half done
-    mkdir -p -- "${LOG%/*}" || return 1
-    (umask 077 && : >>"$LOG") || return 1
+    if ! mkdir -p -- "${LOG%/*}" || ! (umask 077 && printf '\n===== %s, %s, %s, %s\n' \
+        "$MACHINE" "$SPEC" "$DIGEST" "$(date -u +%Y-%m-%dT%H:%M:%SZ)" >>"$LOG"); then
+        say "The log $LOG cannot be written: is its file system full or read-only? Nothing was changed."
+        return 1
+    fi
     LOG_OPEN=yes
-    printf '\n===== %s, %s, %s, %s\n' "$MACHINE" "$SPEC" "$DIGEST" "$(date -u +%Y-%m-%dT%H:%M:%SZ)" >>"$LOG"
     if ! DISK=$(find_disk 2>"$WORK/found"); then
         say "The disk of $MACHINE was not found. Nothing was changed."
         found >&4
@@ -137,6 +135,17 @@ keep_from_swap() {
         return 0
     wipe_scratch
     say 'Memory that is never written to a swap area could not be had (ramfs), and secrets need it. Nothing was changed.'
+    return 1
+}
+
+# take_lock: some shells close what they have opened above 2 in the commands they start, unless it is named there.
+take_lock() {
+    if ! (: >>"$LOCK") 2>/dev/null || ! exec 9>>"$LOCK"; then
+        say "The lock $LOCK cannot be opened. Nothing was changed."
+        return 1
+    fi
+    flock -n 9 9>&9 && return 0
+    say "Another copy of a Bedplate script is running (lock: $LOCK). Nothing was changed."
     return 1
 }
 

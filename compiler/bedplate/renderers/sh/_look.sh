@@ -107,6 +107,10 @@ proved() {
 # load_keys: passwords are typed on the keymap they will be typed on later.
 load_keys() {
     case $4 in
-        *keys*) proved "$@" || "do_$1_$2" || return 1 ;;
+        *keys*)
+            proved "$@" || "do_$1_$2" && return 0
+            unexplained "It did not work: $6"
+            return 1
+            ;;
     esac
 }

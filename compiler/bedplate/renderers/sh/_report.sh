@@ -23,7 +23,19 @@ stopped() {
         *) report_rest "$1" ;;
     esac
     keep_log
+    if ! printf '\n' >>"$LOG"; then
+        say "The log $LOG takes nothing more: its file system is full or read-only. That alone can be the cause."
+    fi
     return 1
+}
+
+# unexplained WHAT: what failed, where the command itself told it to the log only.
+unexplained() {
+    say ''
+    say "$1"
+    say "    Command:     $(printf '%s' "$LAST_COMMAND" | plainly)"
+    say '    The last lines of the log:'
+    tail -n 6 "$LOG" | cut -c 1-160 | plainly | sed 's/^/        /' >&4
 }
 
 # report_rest NUMBER: what is done, what is untouched, the two choices.

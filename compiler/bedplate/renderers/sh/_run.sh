@@ -5,7 +5,7 @@ run() {
     quote "$@"
     LAST_COMMAND=$r_line
     only_shown "$LAST_COMMAND" && return 0
-    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
+    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG" || return 1
     plain "$@" >>"$LOG" 2>&1 3<&- 9>&-
     LAST_STATUS=$?
     TABLE_READ=
@@ -19,7 +19,7 @@ run_into() {
     shift
     LAST_COMMAND="$(quoted "$@") > $(quoted "$r_into")"
     only_shown "$LAST_COMMAND" && return 0
-    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG"
+    printf '$ %s\n' "$LAST_COMMAND" >>"$LOG" || return 1
     mkdir -p -- "${r_into%/*}/" 2>>"$LOG" || return 1
     plain "$@" >"$r_into.part" 2>>"$LOG" 3<&- 9>&-
     LAST_STATUS=$?

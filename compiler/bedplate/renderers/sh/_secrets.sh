@@ -44,7 +44,10 @@ read_secret() {
 }
 
 keep_secret() {
-    (umask 077 && printf '%s' "$2" >"$WORK/secret-$1") || return 1
+    if ! (umask 077 && printf '%s' "$2" >"$WORK/secret-$1"); then
+        say "The secret could not be kept in memory: $WORK takes nothing more."
+        return 1
+    fi
     ANSWER='' r_first=''
 }
 
@@ -64,8 +67,10 @@ secret_fits() {
 
 hidden_answer() {
     if [ -t 3 ]; then
-        TERMINAL=$(stty -g <&3) || return 1
-        stty -echo <&3 || return 1
+        if ! TERMINAL=$(stty -g <&3) || ! stty -echo <&3; then
+            say 'This terminal cannot be told to hide what is typed: run the script on another one.'
+            return 1
+        fi
         answer "$1"
         r_status=$?
         show_typing

@@ -1,9 +1,9 @@
 # live-keymap KEYMAP MODEL LAYOUT VARIANT: load the keymap on the console, by its name or made from the layout. A serial
 # line or a graphical terminal has a keymap of its own: then that is said, and nothing is changed.
+# uses: on-a-console
 verb_live_keymap() {
     v_result=
-    # kbd_mode only looks: it fails where no console can be reached.
-    if ! command -v loadkeys >/dev/null 2>&1 || ! kbd_mode >/dev/null 2>&1; then
+    if ! verb_on_a_console; then
         v_result="not a console"
         say "    This terminal is no console: its keymap stays as it is. Type a test text before any password."
     elif loadkeys "$1" >/dev/null 2>&1; then
