@@ -209,11 +209,11 @@ class Installed:
         said = self.capsys.readouterr()
         return status, said.out, said.err
 
-    def using(self) -> str:
-        """A spec that uses the plugin's section."""
+    def using(self) -> tuple[str, ...]:
+        """The words that name a spec which uses the plugin's section."""
         spec = self.folder / "uses.toml"
         spec.write_text(f'format = 1\nextends = "{SPEC}"\n\n[reed]\n')
-        return str(spec)
+        return (str(spec), "--also-from", str(Path(SPEC).parent))
 
 
 
@@ -236,7 +236,7 @@ def test_advice_is_for_the_author_where_the_plugin_is_edited(
 ) -> None:
     installed = Installed(tmp_path, case, monkeypatch, capsys)
     (tmp_path / "saltmarsh_reed-2.0.dist-info" / "direct_url.json").write_text(EDITABLE)
-    _, _, err = installed.run("compile", installed.using())
+    _, _, err = installed.run("compile", *installed.using())
     assert says in err and "Update saltmarsh-reed" not in err
 
 
@@ -259,7 +259,7 @@ def test_a_plugin_that_cannot_be_used(
     status, out, err = installed.run("compile", SPEC, "--as", "json")
     assert (status, out) == (0, wanted)
     assert f"bedplate: warning: {line.removeprefix('BROKEN  ')}" in err
-    status, out, err = installed.run("compile", installed.using())
+    status, out, err = installed.run("compile", *installed.using())
     if case.new != STEPS.replace("]\n", "] * 2\n"):  # there the first of the two stays
         assert (status, out) == (1, "")
         assert "the plugin that brings this section is installed, but cannot be used [broken-plugin]" in err
@@ -278,7 +278,7 @@ def test_a_plugin_that_breaks_when_it_is_used(
     status, out, err = installed.run("compile", SPEC, "--as", "json")
     assert (status, out) == (0, wanted)
     assert "reed" not in err
-    status, out, err = installed.run("compile", installed.using())
+    status, out, err = installed.run("compile", *installed.using())
     assert status in (1, 2) and out == ""
     assert "saltmarsh-reed 2.0" in err and case.says in err
     assert "Traceback" not in err and "fault of Bedplate itself" not in err
@@ -288,7 +288,7 @@ def test_a_whole_plugin_compiles(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     installed = Installed(tmp_path, Case(new="# whole\n", says=""), monkeypatch, capsys)
-    status, out, _ = installed.run("compile", installed.using())
+    status, out, _ = installed.run("compile", *installed.using())
     assert status == 0 and "Write it" in out
 
 
