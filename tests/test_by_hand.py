@@ -47,7 +47,7 @@ def test_everything_that_can_be_looked_at_stands_before_the_first_write(name: st
     live = [node.action for node in installed(name).stage(Stage.LIVE)]
     first = next(place for place, one in enumerate(live) if one.changes and not one.transient)
     before = {one.id for one in live[:first]}
-    wanted = {"disk.identify", "disk.save-table", "clock.live", "locale.live-keymap", "base.look",
+    wanted = {"disk.identify", "disk.copies", "clock.live", "locale.live-keymap", "base.look",
               "bootloader.check-firmware"}  # fmt: skip
     assert wanted <= before
     assert "network.live" in before or "network.live" not in {one.id for one in live}

@@ -35,8 +35,8 @@ ALL = [
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
     "partition-may-be-made",
-    "room-is-free", "save-table",
-    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-is-saved",
+    "room-is-free",
+    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-before",
     "table-is-sound", "table-is-whole", "target-empty", "target-is-closed",
 ]  # fmt: skip
 
@@ -289,17 +289,19 @@ def test_the_saved_table_is_the_one_of_before(bench: Bench) -> None:
     made(bench)
     whole = call("sfdisk", "--dump", bench.node)
     stick, kept = bench.work / "stick" / "table.dump", bench.target / "var" / "table.dump"
+    stick.parent.mkdir()
     bench.holds(f"""
-verb_save_table {stick} - {PAGE}
-verb_table_is_saved {stick} - {PAGE}
-verb_copy_saved_table {stick} {kept}
+verb_table_before - {PAGE}
+cp {bench.work}/before {stick}
+COPIES={stick.parent} verb_copy_saved_table {kept}
 verb_is_there {kept}
 """)
     assert stick.read_text() == "".join(line for line in whole.splitlines(keepends=True) if PAGE not in line)
     assert kept.read_text() == stick.read_text() and kept.stat().st_mode & 0o777 == 0o600
-    assert "another table" in bench.fails(f"verb_table_is_saved {stick} - {HOME}")
-    bench.holds(f"verb_save_table {stick} {TABLE} {PAGE}\nverb_table_is_saved {stick} {TABLE} {PAGE}")
-    assert stick.read_text() == kept.read_text(), "what is older than our own table stays"
+    stick.write_text("later")
+    bench.holds(f"COPIES={stick.parent} verb_copy_saved_table {kept}")
+    assert kept.read_text() != "later", "an older copy stays"
+    assert "not at hand" in bench.fails(f"COPIES= verb_copy_saved_table {kept}2")
 
 
 @EVERY_SHELL
@@ -367,7 +369,7 @@ def test_a_container_opens_with_the_passphrase_as_it_will_be_typed(bench: Bench)
 
 RUNTIME = """
 MODE=install LOG=$WORK/log LOG_OPEN= TICKING= CLOCK= TOTAL=1
-PROVED=' ' WORKED= DONE= INSIDE= BEGUN= CHANGED= SAID= QUIET=
+PROVED=' ' COPY_OF= COPIES= WORKED= DONE= INSIDE= BEGUN= CHANGED= SAID= QUIET=
 TABLE= TABLE_READ= PEEKED= REACHING= EARLIER= LAST_COMMAND= LAST_STATUS=
 exec 3</dev/null 4>&1
 : >"$LOG"
@@ -384,7 +386,7 @@ When a table is read anew is a rule of the script's own (no source); sfdisk(8) c
 
 
 def with_runtime(bench: Bench, lines: str) -> str:
-    parts = "\n".join(library.part(part) for part in ("common", "run", "look", "install", "report"))
+    parts = "\n".join(library.part(part) for part in ("common", "run", "copies", "look", "install", "report"))
     ran = bench.run(f"{parts}\n{RUNTIME.replace('HOME', HOME).replace('KIND', LINUX)}\nset -e\n{lines}")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return ran.stdout

@@ -117,15 +117,6 @@ def test_a_way_back_that_does_not_exist_is_said_in_bold() -> None:
     assert "Way back: **cannot be undone.** Gone." in text
 
 
-def test_by_script_too_the_saved_table_leaves_the_memory_of_the_medium() -> None:
-    """Common practice, no source: a copy that lies in memory only is none."""
-    save = action("disk.save", Call(verb="save-table", args=("/root/a b.dump", "-")), gives=("disk:saved",))
-    text = checklist.render(graph(save))
-    run = text.index("sh /mnt/second/kelp-02.sh\n```")
-    assert run < text.index("cp '/root/a b.dump' /mnt/second/ && sync && echo copied") < text.index("**By hand.**")
-    assert "/mnt/second/ &&" not in checklist.render(graph(writing("demo.one", "/a", "1")))
-
-
 def test_a_whole_disk_is_lost_in_bold() -> None:
     layout = Layout(disk_words="Tidewater 500", serial="S", size_bytes=10**9, sector_size=512, table_id="I",
                     whole_disk=True, first_lba=34, last_lba=9999, partitions=(ROOT,), before=(KEPT,))  # fmt: skip

@@ -331,7 +331,7 @@ def test_our_files_go_and_foreign_ones_stay(bench: Bench, shell: str) -> None:
     fill(bench.esp)
     before = sorted(path for path in bench.esp.rglob("*"))
     boot = installed(bench)
-    assert bench.run("save-boot-state", str(bench.esp), "systemd", "new", "all", shell=shell).returncode == 0
+    bench.saved()
     source = bench.target / "image"
     source.write_text("loader")
     put = ("put-systemd-boot", str(bench.esp), str(source), "systemd-bootx64.efi")
@@ -353,7 +353,7 @@ def test_our_files_go_and_foreign_ones_stay(bench: Bench, shell: str) -> None:
 def test_an_empty_fallback_folder_is_made_and_taken_away(bench: Bench, shell: str) -> None:
     assert bench.run("drop-systemd-boot", str(bench.esp), shell=shell).returncode == 0  # nothing saved: nothing ours
     assert bench.run("drop-boot-files", str(bench.esp), str(bench.esp), "kelp", shell=shell).returncode == 0
-    assert bench.run("save-boot-state", str(bench.esp), "systemd", "new", "all", shell=shell).returncode == 0
+    bench.saved()
     source = bench.target / "image"
     source.write_text("loader")
     assert bench.run("put-systemd-boot", str(bench.esp), str(source), "x.efi", shell=shell).returncode == 0
@@ -367,7 +367,7 @@ def test_an_empty_fallback_folder_is_made_and_taken_away(bench: Bench, shell: st
 def test_a_loader_folder_that_was_there_stays(bench: Bench, shell: str) -> None:
     (bench.esp / "loader").mkdir()
     (bench.esp / "loader/loader.conf").write_text("theirs")
-    assert bench.run("save-boot-state", str(bench.esp), "systemd", "new", "all", shell=shell).returncode == 0
+    bench.saved()
     refused = bench.run("drop-boot-files", str(bench.esp), str(bench.esp), "kelp", shell=shell)
     assert refused.returncode == 1 and "they stay" in refused.stderr
     assert (bench.esp / "loader/loader.conf").read_text() == "theirs"

@@ -134,6 +134,11 @@ class Layout:
         return best
 
 
+def copies_folder(machine: str) -> str:
+    """Where the copies of the state before lie by hand: on the second stick, mounted at `/mnt/second`."""
+    return f"/mnt/second/bedplate-{machine}"
+
+
 @frozen(kw_only=True)
 class Family:
     """A package family as seen by other steps. Given by the step that owns the base system."""

@@ -146,6 +146,7 @@ class Place:
             "set -u",
             "NEW_LINE='\n'",
             f"TARGET='{self.target}' WORK='{self.path}/work' DISK='{self.disk}'",
+            f"COPIES='{self.path}/copies'",
             f"LC_ALL=C PATH='{self.path}/fakes':$PATH",
             "say() { printf '%s\\n' \"$*\"; }",
             'in_target() { "$@"; }',

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import uuid
 from collections.abc import Iterator
@@ -129,6 +130,7 @@ class Machine:
         text = library.verbs([name]).replace("/sys/firmware/efi/efivars", str(self.variables))
         text = text.replace("/dev/disk/by-partuuid", str(self.folder / "by-partuuid"))
         head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK='{self.disk}'\n"
+        head += f"COPIES='{self.folder}/copies'\n"
         script = self.folder / "script.sh"
         script.write_text(f'{head}{text}\n{library.function(name)} "$@"\n', encoding="utf-8")
         return subprocess.run(
@@ -182,7 +184,8 @@ def test_duplicates_are_reduced_and_the_way_back_restores_all(machine: Machine, 
     esp = machine.folder / "esp"
     esp.mkdir()
     before = machine.saved()
-    assert machine.verb("save-boot-state", str(esp), "kelp", "new", "all", shell=shell).returncode == 0
+    shutil.copytree(machine.variables, machine.folder / "copies")
+    assert machine.verb("save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
     for _ in range(3):
         machine.efibootmgr("-q", "-c", "-d", machine.disk, "-p", "3", "-L", "kelp", "-l", OURS)
     assert machine.verb("make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0

@@ -21,12 +21,13 @@ from attrs import define, evolve, frozen
 
 from .cache import built
 from .console import ConsoleError
-from .disks import Disk
+from .disks import STICK, Disk
 from .factory import SERIAL, FactoryMachine
 from .install import CASES, Technician, answer_all, begin, carry, known_of
 from .machine import SHARE_MOUNT, Machine
 from .media import LiveMedium
 from .state import State, boot_entries, state_of
+from .tools import call
 from .watched import JSON, SAMPLE, Cut, Shears, Watched
 
 CASE = "kelp-02"
@@ -85,8 +86,8 @@ class Campaign:
     def _restored(self, name: str, copies: Path) -> Machine:
         folder = self.folder / name
         folder.mkdir(parents=True)
-        for item in (f"{SERIAL}.qcow2", "OVMF_VARS.fd"):
-            shutil.copyfile(copies / item, folder / item)
+        for item in (f"{SERIAL}.qcow2", "OVMF_VARS.fd", STICK):
+            call(["cp", "--sparse=always", copies / item, folder / item])
         disk = Disk(path=folder / f"{SERIAL}.qcow2", serial=SERIAL)
         return Machine(folder=folder, disks=[disk])
 
@@ -217,7 +218,7 @@ def _keep(machine: Machine, folder: Path) -> None:
     """Disk and variables of a machine that is off, for its audit."""
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    for path in (machine.disks[0].path, machine.variables):
+    for path in (machine.disks[0].path, machine.variables, machine.folder / STICK):
         shutil.move(path, folder / path.name)
 
 

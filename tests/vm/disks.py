@@ -59,6 +59,25 @@ def blank_disk(path: Path, *, size_mib: int, serial: str, sector_bytes: int = 51
     return Disk(path=path, serial=serial, sector_bytes=sector_bytes)
 
 
+STICK = "second-stick.raw"
+STICK_SERIAL = "SALTMARSHSTICK"
+_STICK_MIB = 512
+
+
+def second_stick(folder: Path) -> Disk:
+    """A USB stick with one empty FAT partition, as they are sold; the one in ``folder``, made on first use."""
+    raw, volume = folder / STICK, folder / "stick.fat"
+    if not raw.is_file():
+        folder.mkdir(parents=True, exist_ok=True)
+        call(["truncate", "-s", f"{_STICK_MIB - 1}M", volume])
+        call(["mkfs.vfat", "-F", "32", "-n", "COPIES", volume])
+        call(["truncate", "-s", f"{_STICK_MIB}M", raw])
+        call(["sfdisk", "--quiet", raw], stdin="label: dos\nstart=2048, type=c\n")
+        call(["dd", f"if={volume}", f"of={raw}", "bs=1M", "seek=1", "conv=notrunc,sparse", "status=none"])
+        volume.unlink()
+    return Disk(path=raw, serial=STICK_SERIAL, bus="usb", format="raw", durable=True)
+
+
 @frozen(kw_only=True)
 class Extent:
     """Where a partition lies on its disk, in bytes."""

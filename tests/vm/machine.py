@@ -15,8 +15,9 @@ import pexpect
 from attrs import define, field, frozen
 
 from .console import Console, ConsoleError, save_as_text
-from .disks import Disk
+from .disks import STICK, Disk, second_stick
 from .media import KERNEL_PARAMETERS, LIVE_HOST_NAME, LiveMedium
+from .tools import call
 
 _FIRMWARE = Path("/usr/share/OVMF")
 _SHARE_TAG = "share"
@@ -76,13 +77,16 @@ class Machine:
         """A second machine that goes on from this one's disks and variables, which must be off."""
         folder.mkdir(parents=True)
         shutil.copyfile(self.variables, folder / "OVMF_VARS.fd")
+        if (self.folder / STICK).exists():
+            call(["cp", "--sparse=always", self.folder / STICK, folder / STICK])
         disks = [disk.overlay(folder / f"{disk.serial}.qcow2") for disk in self.disks]
         return Machine(folder=folder, disks=disks, hardware=self.hardware)
 
     def boot_live(self, medium: LiveMedium, timeout: float = 300) -> Console:
-        """Start the live medium through the firmware; ends in root's plain shell on it."""
+        """Start the live medium, with the second stick plugged in; ends in root's plain shell on it."""
         kernel = ["-kernel", str(medium.kernel), "-initrd", str(medium.initrd)]
-        console = self.power_on([medium.disk, *self.disks], [*kernel, "-append", KERNEL_PARAMETERS])
+        disks = [medium.disk, *self.disks, second_stick(self.folder)]
+        console = self.power_on(disks, [*kernel, "-append", KERNEL_PARAMETERS])
         with self.timed(LIVE_BOOT):
             console.plain_shell(rf"root@{LIVE_HOST_NAME}:~# ", timeout)
         return console

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from attrs import define, field
 
-from .disks import blank_disk
+from .disks import STICK, blank_disk
 from .factory import FactoryMachine
 from .machine import Hardware, Machine
 
@@ -49,5 +49,5 @@ class Rack:
             machine.off()
             lines = [f"{seconds:8.1f} s  {what}\n" for what, seconds in machine.timings]
             (machine.folder / "timings.txt").write_text("".join(lines))
-        for image in self.folder.rglob("*.qcow2"):
+        for image in (*self.folder.rglob("*.qcow2"), *self.folder.rglob(STICK)):
             image.unlink()

@@ -21,6 +21,7 @@ from bedplate.renderers.audit import CARRIED_OUT
 from bedplate.renderers.shell import quote
 
 from .console import Console, ConsoleError, Result
+from .disks import STICK_SERIAL
 from .factory import SERIAL, FactoryMachine
 from .install import PASSWORDS, Technician, begin, carry, known_of
 from .machine import SHARE_MOUNT
@@ -32,9 +33,10 @@ from .test_install import start_other_system
 pytestmark = [pytest.mark.bench, pytest.mark.long]
 
 
-NOT_HERE = re.compile(r"/mnt/second|\bSTICK\b|YYYY-MM-DD|\bckbcomp\b|^debootstrap ")
-"""What needs a second stick at the machine, or is typed only if the clock is wrong, the keymap has no name here, or the
-medium has no mmdebstrap."""
+NOT_HERE = re.compile(r"YYYY-MM-DD|\bckbcomp\b|^debootstrap |/FILE$")
+"""What is typed only if the clock is wrong, the keymap has no name here, the medium has no mmdebstrap, or a package has
+written into a foreign folder."""
+SECOND_STICK = f"/dev/disk/by-id/usb-QEMU_QEMU_HARDDISK_{STICK_SERIAL}-0:0-part1"
 
 SOURCES = "/mnt/target/etc/apt/sources.list"
 EDITED = {
@@ -64,7 +66,7 @@ def typed(graph: InstallGraph, looks: bool = False) -> Iterator[str]:
         for operation in node.action.operations:
             lines = byhand.commands(operation, {})
             shown = (line for line in lines if not line.startswith("# ") and not NOT_HERE.search(line))
-            yield from (EDITED.get(line, line) for line in shown)
+            yield from (EDITED.get(line, line.replace("SECOND-STICK", SECOND_STICK)) for line in shown)
         if looks:
             yield from looked(line for check in node.action.proofs for line in byhand.asking(check.test))
 

@@ -17,7 +17,7 @@ from attrs import define, evolve
 
 from .cache import cache_root
 from .console import Console, Result
-from .disks import Disk
+from .disks import STICK, Disk
 from .factory import DATA, ESP, SERIAL, FactoryMachine
 from .install import Technician, answer_all, begin, carry, known_of
 from .machine import SHARE_MOUNT, Hardware, Machine
@@ -99,7 +99,7 @@ def as_surveyed(
         yield Bench(machine=machine, console=console)
     finally:
         machine.off()
-        for image in folder.glob("*.qcow2"):
+        for image in (*folder.glob("*.qcow2"), *folder.glob(STICK)):
             image.unlink()
 
 

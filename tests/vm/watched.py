@@ -13,6 +13,7 @@ from attrs import define, field, frozen
 from cattrs.preconf.json import make_converter
 
 from .console import Console
+from .disks import STICK
 from .machine import LIVE_BOOT, Machine
 from .state import State
 from .tools import call
@@ -102,6 +103,6 @@ class Shears:
         copies = f"{len(self.cuts):03d}"
         (self.folder / copies).mkdir(parents=True)
         with self.machine.stopped():
-            for path in (self.machine.disks[0].path, self.machine.variables):
+            for path in (self.machine.disks[0].path, self.machine.variables, self.machine.folder / STICK):
                 call(["cp", "--sparse=always", path, self.folder / copies / path.name])
         return Cut(number=len(self.cuts), where=where, copies=copies)

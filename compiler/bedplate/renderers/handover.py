@@ -74,7 +74,7 @@ def _copies(graph: InstallGraph) -> Iterator[Passage]:
         if graph.papers:
             yield (Said("Spec and survey, as they were for the script: "), Code(_SPEC), Said(" in the new system."))
     yield (
-        Loud("All of this lies on the one disk."),
+        Loud("What lies in the new system lies on the one disk."),
         Said(" Copy it, with the spec "), Code(graph.spec_file), Said(", its survey and the script, to a stick or a "
              "server now, and write the place below."),
     )  # fmt: skip

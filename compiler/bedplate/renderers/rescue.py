@@ -9,8 +9,8 @@ from collections.abc import Iterable, Iterator
 
 from attrs import frozen
 
-from bedplate.actions import TARGET, Action, Call, Stage
-from bedplate.facts import LaidPartition, Layout
+from bedplate.actions import TARGET, Action, Stage
+from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.graph import InstallGraph
 from bedplate.renderers import byhand, order
 from bedplate.renderers.content import Code, Commands, Line, Loud, Passage, Said
@@ -129,37 +129,35 @@ def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, L
             yield entry, part
 
 
-def saved_tables(graph: InstallGraph) -> tuple[str, ...]:
-    """Files of the live medium that hold the table of before, each as a word for a shell."""
-    return tuple(
-        typed(str(item.args[0]))
-        for node in graph.nodes if "disk:saved" in node.action.gives
-        for item in node.action.operations if isinstance(item, Call) and item.args
-    )  # fmt: skip
-
-
 def _table(graph: InstallGraph) -> Iterator[Passage]:
-    saved = saved_tables(graph)
-    if not saved:
+    if not any("disk:saved" in node.action.gives for node in graph.nodes):
         return
     yield (
         Loud("Only if kept partitions are missing from the table."),
         Said(" The table of before has no new partitions: the new system's rows go, and what is on them is out of "
              "reach. If only those are to go, take the installation back instead."),
     )  # fmt: skip
+    yield _said("Find the partition of the second stick with the copies by size and model, put its name in place of "
+                "SECOND-STICK, and look which folder it has; of several, the last one counts:")  # fmt: skip
+    folder = typed(copies_folder(graph.machine.name))
+    yield Commands(lines=("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL", "mkdir -p /mnt/second",
+                          "mount -o ro SECOND-STICK /mnt/second", f"ls -d {folder}*",
+                          f'saved=$(ls -d {folder}*/table.dump | tail -n 1); echo "$saved"'))  # fmt: skip
     if any(f"file:{_SAVED}" in node.action.gives for node in graph.nodes):
-        yield _said("A live medium that was started anew has no saved table. Take it from the copy on the second "
-                    "stick, or mount the new system as above, fetch it, and take it down again as above:")  # fmt: skip
-        yield Commands(lines=(f"cp {TARGET}{_SAVED} {saved[0]}",))
+        yield _said("Only where the stick is lost: mount the new system as above, fetch its copy, and take it down "
+                    "again as above:")  # fmt: skip
+        yield Commands(lines=(f"cp {TARGET}{_SAVED} /root/table.dump; saved=/root/table.dump",))
     yield _said("Nothing may be mounted from the disk now. The saved table must be one of this disk: both commands "
                 "print the same line, or this ends here.")  # fmt: skip
-    yield Commands(lines=(f"grep label-id {saved[0]}", 'sfdisk --dump "$DISK" | grep label-id'))
+    yield Commands(lines=('grep label-id "$saved"', 'sfdisk --dump "$DISK" | grep label-id'))
     yield _said("Look at what would change, and try it without writing:")
-    yield Commands(lines=(f'sfdisk --dump "$DISK" | diff {saved[0]} -', f'sfdisk --no-act "$DISK" < {saved[0]}'))
+    yield Commands(lines=('sfdisk --dump "$DISK" | diff "$saved" -', 'sfdisk --no-act "$DISK" < "$saved"'))
     yield _said("Then write it, and look whether the kept systems are there:")
-    yield Commands(lines=(f'sfdisk --lock=yes "$DISK" < {saved[0]}', 'partx --update "$DISK"', 'lsblk -f "$DISK"'))
-    if len(saved) > 1:
-        yield (Said("The same is in "), Code(saved[1]), Said(" of the medium that was used."))
+    yield Commands(lines=('sfdisk --lock=yes "$DISK" < "$saved"', 'partx --update "$DISK"', 'lsblk -f "$DISK"'))
+    yield _said(
+        "If sfdisk reads no table at all: table-first.img and table-last.img beside it are the first and the last MiB "
+        "of the disk as they were, for somebody who knows how to put tables back from them."
+    )
 
 
 def _undo(graph: InstallGraph) -> Iterator[Passage]:

@@ -29,15 +29,19 @@ BEGIN = ("{ # All of it is one command: a copy that was cut off anywhere does no
 END = ("", 'main "$@"', "exit", "}")
 """A shell reads a compound command to its end before it begins it (POSIX.1-2017, XCU 2.9.4)."""
 
-_PARTS = ("common", "run", "secrets", "look", "install", "undo", "report")
+_PARTS = ("common", "run", "secrets", "copies", "look", "install", "undo", "report")
 """Parts of the runtime, in order."""
 
 _ALWAYS = ("find-disk", "put-stamp", "stamp-is", "tool-present", "write-file")
+_OF_COPIES = ("copies-fit", "esp-look", "ours-in-table", "outside-places", "partition-node")
+"""What the runtime's part `copies` calls by itself."""
 
 
 def render(graph: InstallGraph) -> str:
     """The whole script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
     used = operations.verbs(node.action for node in graph.nodes) | set(_ALWAYS)
+    if _makes_copies(graph):
+        used |= set(_OF_COPIES)
     parts = [
         *_head(graph),
         *_constants(graph),
@@ -99,13 +103,30 @@ def _constants(graph: InstallGraph) -> list[str]:
         "NEEDED_UID=0",
         f"ROOT_UUID={quote(root.fs_uuid if root else '')}",
         f"OUR_PARTITIONS={quote(' '.join(part.uuid for part in layout.partitions if part.new) if layout else '')}",
+        *_copies(graph, layout),
         f"TOTAL={len(graph.nodes)}",
         "",
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
         "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING='' TABLE='' TABLE_READ=''",
+        "COPIES='' COPIES_NODE='' COPIES_POINT='' COPIES_MINE='' NO_COPIES=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
+    ]
+
+
+def _makes_copies(graph: InstallGraph) -> bool:
+    return any("disk:saved" in node.action.gives for node in graph.nodes)
+
+
+def _copies(graph: InstallGraph, layout: Layout | None) -> list[str]:
+    """What copies of the state before are of; COPY_OF is empty where none are made."""
+    copied = layout if _makes_copies(graph) else None
+    esps = [part.uuid for part in copied.partitions if part.role == "esp" and not part.new] if copied else []
+    return [
+        f"COPY_OF={message(copied.disk_words if copied else '')}",
+        f"OUR_TABLE={copied.table_id if copied and copied.whole_disk else '-'}",
+        f"KEPT_ESPS={quote(' '.join(esps))}",
     ]
 
 

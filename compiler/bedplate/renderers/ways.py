@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from bedplate.actions import Stage
 from bedplate.graph import InstallGraph
-from bedplate.renderers import change, content, rescue
+from bedplate.renderers import change, content
 from bedplate.renderers.content import Code, Commands, Line, Loud, Part, Passage, Said
 from bedplate.renderers.shell import quote
 
@@ -25,7 +25,7 @@ def script_file(graph: InstallGraph) -> str:
     return change.SCRIPT if graph.scene == "change" else content.stem(graph) + ".sh"
 
 
-MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/second", "mount STICK /mnt/second")
+MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/second", "mount SECOND-STICK /mnt/second")
 """The commands that bring the second stick to /mnt/second of the live medium."""
 
 
@@ -66,33 +66,17 @@ def _by_script(graph: InstallGraph, span: str, last: int) -> Iterator[Passage]:
     asks = f"{count} secrets and for " if count > 1 else "a secret and for " * count
     yield (Loud("By script (recommended)."), Said(" It checks everything before it writes, and proves each action. "
            "Plug the second stick in, find its partition by size and model, and put its name in place of "),
-           Code("STICK"), Said(":"))  # fmt: skip
+           Code("SECOND-STICK"), Said(":"))  # fmt: skip
     yield Commands(lines=MOUNT_STICK)
     yield (Said("Look first; this prints every action and touches nothing:"),)
     yield Commands(lines=(f"sh {file} --show | less",))
     yield (Said(f"Then run it. It asks for {asks}the name of this machine; nothing is written before:"),)
     yield Commands(lines=(f"sh {file}",))
-    if keep := keep_table(graph):
-        yield (Said(KEEP_TABLE),)
-        yield Commands(lines=keep)
     after = f" Then tick {span} off, and go on at {last + 1}." if last < len(graph.nodes) else f" Then tick {span} off."
     yield (Said("It goes through all of them without a stop and says “done” or “already done” for each, "
                 "the last time for "), Code(f"[{last}/{len(graph.nodes)}]"), Said("." + after))  # fmt: skip
     yield (Said("If it stops, it says what failed, what is done already, and the ways back. Put it right and run it "
                 "again: what is done is skipped."),)  # fmt: skip
-
-
-KEEP_TABLE = (
-    "While it works, on a second console (Alt and F2), copy the saved partition table to the second stick. Until the "
-    "new system is made it lies in the live medium's memory only, and is gone when the machine loses power:"
-)
-"""The script saves the table and goes on: nothing of it leaves the machine by itself."""
-
-
-def keep_table(graph: InstallGraph) -> tuple[str, ...]:
-    """The command for that, with the second stick at /mnt/second; none if no table is saved in memory."""
-    saved = () if graph.scene == "change" else rescue.saved_tables(graph)
-    return (f"cp {saved[0]} /mnt/second/ && sync && echo copied",) if saved else ()
 
 
 def _by_hand(graph: InstallGraph) -> Iterator[Passage]:

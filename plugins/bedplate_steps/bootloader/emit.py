@@ -38,8 +38,9 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
         return
     loader = context.extensions(Loader)[section.loader]
     yield from manual.before(plan, context)
-    yield firmware.look(plan)
-    yield firmware.save(plan, loader)
+    yield firmware.look(plan, context.machine.name)
+    yield firmware.save(plan, loader, context.machine.name)
+    yield from firmware.untouched(plan, loader)
     yield from _initramfs(plan, loader)
     yield loader.configure(plan)
     yield _guarded(loader.install(plan), plan, loader)

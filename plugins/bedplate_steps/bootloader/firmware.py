@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import checks
-from bedplate.actions import Action, Call, Check, Stage, WayBack
+from bedplate.actions import Action, Argv, Call, Check, Stage, WayBack
+from bedplate.facts import copies_folder
 from bedplate_steps.bootloader.foreign import encrypted
 from bedplate_steps.bootloader.plan import Loader, Plan
 
@@ -27,53 +28,105 @@ def loader_path(plan: Plan, image: str) -> str:
     return f"\\EFI\\{plan.folder}\\{image}"
 
 
-def look(plan: Plan) -> Action:
-    """Refuses legacy mode, 32-bit firmware and, with an unsigned loader, Secure Boot, before anything is written."""
+def look(plan: Plan, machine: str) -> Action:
+    """Refuses legacy mode, 32-bit firmware, with an unsigned loader Secure Boot, and a folder that somebody else has
+    made since the survey, before anything is written."""
+    free = () if plan.esp.new else (_folder_free(plan, "early", machine),)
     return Action(
         id="bootloader.check-firmware",
         title="Check how the firmware started this machine",
         reason="A loader for UEFI can only be entered from a machine that was started by UEFI.",
         stage=Stage.LIVE,
         operations=(),
-        needs=("tool:efibootmgr",),
-        guards=(_uefi(), *(() if plan.signed else (_secure_boot_off(),))),
+        needs=("tool:efibootmgr", *(("disk:saved",) if free else ())),
+        guards=(_uefi(), *(() if plan.signed else (_secure_boot_off(),)), *free),
         changes=False,
         transient=True,
     )
 
 
-def save(plan: Plan, loader: Loader) -> Action:
-    """Copies of boot entries and order, and the hashes of foreign files, before the first of them could change."""
-    ready = plan.family.name in loader.ready
+def _folder_free(plan: Plan, how: str, machine: str) -> Check:
+    listed = f"{copies_folder(machine)}/esp.sha256"
+    return checks.holds(
+        f"\\EFI\\{plan.folder} of the EFI system partition is free", "loader-folder-is-free", plan.esp.uuid,
+        plan.folder, how, early=how == "early",
+        by_hand=(f"[ -e {listed} ] && ! grep -qi '/EFI/{plan.folder}/' {listed} && echo yes",),
+        otherwise="It came after the survey and may belong to another system: choose another name for the loader. If "
+        "an earlier installation of this machine made it, take that back first (`--undo` of its script).",
+    )  # fmt: skip
+
+
+def save(plan: Plan, loader: Loader, machine: str) -> Action:
+    """The copies of boot entries and foreign files into the target, before the first of them could change."""
+    folder = copies_folder(machine)
+    files = f" {folder}/esp.sha256 {folder}/esp.tar" if not plan.esp.new else ""
+    empty = (f": > /mnt/target{STATE}/esp.sha256",) if plan.esp.new else ()
+    own = tuple(_free(plan, path) for path in loader.own(plan))
+    how = "ready" if plan.family.name in loader.ready else "new"
+    free = () if f"EFI/{plan.folder}" in loader.own(plan) else (_folder_free(plan, how, machine),)
     return Action(
         id="bootloader.save-boot-state",
-        title="Save the firmware's boot entries and the files of the EFI system partition",
+        title="Keep the copies of boot entries and of the EFI system partition in the new system",
         reason="They prove afterwards that nothing of another system was touched, and lead back.",
         stage=Stage.TARGET,
         operations=(
             Call(
                 verb="save-boot-state",
-                args=(plan.esp_root, plan.folder, "ready" if ready else "new", _saved_part(plan)),
+                args=(plan.esp_root, "-" if plan.esp.new else plan.esp.uuid, _saved_part(plan)),
                 by_hand=(
                     f"mkdir -p -m 700 /mnt/target{STATE}",
-                    f"cp /sys/firmware/efi/efivars/Boot[0-9A-F]*-8be4df61-* /mnt/target{STATE}/",
-                    f"cp /sys/firmware/efi/efivars/BootOrder-8be4df61-* /mnt/target{STATE}/",
-                    f"( cd /mnt/target{plan.esp.mount} && find . -type f -exec sha256sum {{}} + ) "
-                    f"> /mnt/target{STATE}/esp.sha256",
-                    f"tar -cf /mnt/target{STATE}/esp.tar -C /mnt/target{plan.esp.mount} . && "
+                    f"cp {folder}/Boot*{files} /mnt/target{STATE}/",
+                    *empty,
                     f"touch /mnt/target{STATE}/complete",
                 ),
             ),
         ),
-        needs=("base", f"mount:{plan.esp.mount}", "tool:tar"),
+        needs=("base", "disk:saved", f"mount:{plan.esp.mount}", "tool:tar"),
         gives=("loader:saved",),
-        guards=() if plan.esp.new else tuple(_free(plan, path) for path in loader.own(plan)),
+        guards=() if plan.esp.new else (*free, *own),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
                              early=False, by_hand=(f"ls -l /mnt/target{STATE}",)),),
         leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
                 f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",),
         way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
                          goes_with="filesystem:/"),
+    )  # fmt: skip
+
+
+def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
+    """Whether the packages left everything foreign alone; what they did not is put back, and the work stops."""
+    if plan.esp.new:
+        return
+    there, listed = f"/mnt/target{plan.esp.mount}", f"/mnt/target{STATE}/esp.sha256"
+    look_again = f"( cd {there} && sha256sum --quiet -c {listed} ) && echo yes"
+    words: Argv = (plan.esp_root, _saved_part(plan), *_ours(plan, loader))
+    yield Action(
+        id="bootloader.check-packages",
+        title="See that the packages changed nothing foreign on the EFI system partition",
+        reason="Some packages write their loader into the fallback folder or a folder of their own, asked or not.",
+        stage=Stage.TARGET,
+        operations=(
+            Call(
+                verb="put-back-foreign",
+                args=(plan.esp.uuid, *words),
+                by_hand=(
+                    look_again,
+                    "# Only for a file that this names: fetch it from the archive, with its name in place of `FILE`, "
+                    "look once more, and find out which package wrote it:",
+                    f"tar -xf /mnt/target{STATE}/esp.tar -C {there} ./FILE",
+                ),
+            ),
+        ),
+        needs=("loader:saved",),
+        gives=("loader:foreign",),
+        proofs=(
+            checks.holds("Every foreign file on the EFI system partition is as it was, and none has come",
+                         "esp-is-unchanged", *words, early=False, by_hand=(look_again,)),
+        ),
+        way_back=WayBack(note="Nothing to undo: only what was there before is put back."),
+        trouble="Take the package that wrote the file out of the spec: its updates would write it again. Then take the "
+        "installation back, and begin again.",
+        transient=True,
     )  # fmt: skip
 
 
@@ -86,7 +139,8 @@ def _free(plan: Plan, path: str) -> Check:
     shown = "\\" + path.replace("/", "\\")
     return checks.holds(
         f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.node, path,
-        by_hand=(f"[ ! -e /mnt/target{plan.esp.mount}/{path} ] && echo yes",),
+        by_hand=(f"[ -d /mnt/target{plan.esp.mount}/EFI ] && "
+                 f"[ ! -e /mnt/target{plan.esp.mount}/{path} ] && echo yes",),
         otherwise="It belongs to another system. Choose another loader, or plan an EFI system partition of its own; "
         "delete nothing there by hand that you did not put there.",
     )  # fmt: skip
@@ -170,8 +224,13 @@ def _upkeep(plan: Plan, loader: Loader) -> Iterator[str]:
 
 def _ours(plan: Plan, loader: Loader) -> tuple[str, ...]:
     """Paths on the EFI system partition below which files may come."""
-    fallback = ("EFI/BOOT",) if plan.section.fallback else ()
+    fallback = ("EFI/BOOT",) if plan.section.fallback or _brings_fallback(plan, loader) else ()
     return tuple(dict.fromkeys((f"EFI/{plan.folder}", *loader.own(plan), *fallback)))
+
+
+def _brings_fallback(plan: Plan, loader: Loader) -> bool:
+    """Whether the loader's own signed packages write the fallback folder; a foreign file there is a fault by then."""
+    return plan.signed and plan.family.name in loader.ready
 
 
 def kept(plan: Plan, loader: Loader) -> Action:
@@ -196,7 +255,7 @@ def kept(plan: Plan, loader: Loader) -> Action:
     return Action(
         id="bootloader.check-kept",
         title="Check that nothing foreign has changed",
-        reason="Kept means kept: compared with what was saved before the loader was installed.",
+        reason="Kept means kept: compared with the copies that were made before anything else.",
         stage=Stage.TARGET,
         operations=(),
         needs=("loader:saved", "loader:entry", *(("loader:fallback",) if plan.section.fallback else ())),

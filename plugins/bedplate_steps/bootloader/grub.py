@@ -163,7 +163,7 @@ def install(plan: Plan) -> Action:
         reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
         stage=Stage.TARGET,
         operations=(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET),),
-        needs=("target:api", "loader:saved", f"mount:{esp}", *plan.family.tokens(*needs(plan))),
+        needs=("target:api", "loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(*needs(plan))),
         gives=("loader:installed",),
         proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
         # The head of a loader tells what it is for, not that all of it is there.

@@ -73,21 +73,21 @@ def _write(plan: Plan) -> Action:
     image = shlex.quote(plan.section.medium.image)
     return Action(
         id="bootloader.write-medium",
-        title="At your desk: write the image to a USB stick",
+        title="At your desk: write the image to the stick that becomes the live medium",
         reason="The whole stick becomes the live medium; everything that was on it is lost.",
         stage=Stage.OTHER_SYSTEM,
         operations=(
             ByHand(
                 text="On the same Linux machine, as root. Find the stick by size, model and serial number: look before "
                 "and after plugging it in. Write its name, size and serial number down, and put its name below "
-                "`/dev/disk/by-id/` (the one without `-part`) in place of `STICK`.",
+                "`/dev/disk/by-id/` (the one without `-part`) in place of `LIVE-MEDIUM`.",
                 commands=("lsblk -d -o PATH,SIZE,MODEL,SERIAL,TRAN", "ls -l /dev/disk/by-id/ | grep usb"),
             ),
             ByHand(
                 text="Write to the whole stick, not to a partition of it, and compare what it holds with the image.",
                 commands=(
-                    f"dd if={image} of=/dev/disk/by-id/STICK bs=4M conv=fsync oflag=direct status=progress",
-                    f"cmp -n \"$(stat -c %s {image})\" {image} /dev/disk/by-id/STICK",
+                    f"dd if={image} of=/dev/disk/by-id/LIVE-MEDIUM bs=4M conv=fsync oflag=direct status=progress",
+                    f"cmp -n \"$(stat -c %s {image})\" {image} /dev/disk/by-id/LIVE-MEDIUM",
                 ),
             ),
         ),
@@ -110,7 +110,7 @@ def _try(plan: Plan) -> Action:
         stage=Stage.FIRMWARE,
         operations=(
             ByHand(
-                text=f"Plug the stick into the switched-off machine, switch it on {_key(plan)} and choose the stick's "
+                text=f"Plug the live medium into the switched-off machine, switch it on {_key(plan)} and choose its "
                 "UEFI entry. In the live system look for these, then switch off again:",
                 commands=("ls /sys/firmware/efi", "lsblk -d -o PATH,SIZE,MODEL,SERIAL", "ip -br link"),
             ),
@@ -183,8 +183,8 @@ def _start(plan: Plan) -> Action:
         stage=Stage.FIRMWARE,
         operations=(
             ByHand(
-                text=f"Switch the machine off, unplug every external disk but the stick, switch on {_key(plan)} and "
-                "choose the stick's entry that says UEFI. Then look how it started:",
+                text=f"Switch the machine off, unplug every external disk but the live medium, switch on {_key(plan)} "
+                "and choose its entry that says UEFI. Then look how it started:",
                 commands=("cat /sys/firmware/efi/fw_platform_size", "ls /sys/firmware/efi/efivars | head -n 3"),
             ),
         ),
@@ -205,18 +205,18 @@ def _key(plan: Plan) -> str:
 def _leave(plan: Plan) -> Action:
     return Action(
         id="bootloader.leave-medium",
-        title="Switch off and take the stick out",
-        reason="With the stick away it is proved that the machine starts from its own disk.",
+        title="Switch off and take both sticks out",
+        reason="With the live medium away it is proved that the machine starts from its own disk.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text="Switch the live system off, and take the stick out when the machine is dark.",
+            ByHand(text="Switch the live system off, and take both sticks out when the machine is dark.",
                    commands=("systemctl poweroff",)),
             ByHand(text="If the firmware's setup opens by itself, change nothing and leave it without saving."),
         ),
         needs=("target:closed",),
         gives=("boot:ready",),
         changes=False,
-        expected="The machine is dark, and the stick is out.",
+        expected="The machine is dark, and both sticks are out.",
     )  # fmt: skip
 
 

@@ -52,6 +52,11 @@ class Plan:
         return self.section.secure_boot == "signed"
 
     @property
+    def foreign_first(self) -> tuple[str, ...]:
+        """What whoever writes on the EFI system partition needs: what the packages did there was looked at."""
+        return () if self.esp.new else ("loader:foreign",)
+
+    @property
     def esp_root(self) -> InTarget:
         """The mount point of the EFI system partition."""
         return InTarget(self.esp.mount)

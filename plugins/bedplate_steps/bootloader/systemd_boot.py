@@ -155,7 +155,7 @@ def install(plan: Plan) -> Action:
                          f"cp /mnt/target{source} /mnt/target{esp}/EFI/{FOLDER}/"),
             ),
         ),
-        needs=("loader:saved", f"mount:{esp}", *plan.family.tokens(NEED)),
+        needs=("loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(NEED)),
         gives=("loader:installed",),
         proofs=(
             checks.holds(f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine,

@@ -85,9 +85,9 @@ def emit(section: DiskSection, context: Context) -> Iterator[Action]:
     yield from content_actions(layout)
     yield from mounting_actions(layout)
     yield from target_actions(section, machine, layout, context.fact(Family))
-    yield carry_over(section, machine, layout)
+    yield carry_over(machine, layout)
     if not layout.whole_disk:
-        yield check_kept(section, machine, layout)
+        yield check_kept(machine, layout)
     yield close(layout)
 
 

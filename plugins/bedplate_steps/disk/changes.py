@@ -18,7 +18,7 @@ from bedplate_steps.disk.growing import GROWABLE, add_actions, grow_actions
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.swapping import swap_file_changes
 
-INSTALLING = ("disk.append-partitions", "disk.make-table", "disk.save-table", "disk.identify", "disk.mount",
+INSTALLING = ("disk.append-partitions", "disk.make-table", "disk.copies", "disk.identify", "disk.mount",
               "disk.close", "disk.keep-saved-table", "disk.check-kept", "disk.swap-on")  # fmt: skip
 """Actions that only an installation carries out: the work of a change has its own."""
 
@@ -45,10 +45,10 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
         yield Change(says=f"hibernation is {'on' if after.hibernate else 'off'}", cost=Cost.NEXT_BOOT,
                      old=("hibernate",), new=("hibernate",), why="The kernel is told at its start where to resume.",
                      covers=INSTALLING)  # fmt: skip
-    for key, words in (("backup_folder", "folder for the saved table"), ("other_system", "facts of the other system")):
-        if getattr(before, key) != getattr(after, key):
-            yield Change(says=f"the {words} differ", cost=Cost.NOTHING, old=(key,), new=(key,), covers=INSTALLING,
-                         why="It only concerns a machine that is installed anew.")  # fmt: skip
+    if before.other_system != after.other_system:
+        yield Change(says="the facts of the other system differ", cost=Cost.NOTHING, old=("other_system",),
+                     new=("other_system",), covers=INSTALLING,
+                     why="It only concerns a machine that is installed anew.")  # fmt: skip
 
 
 def table(old: Side, new: Side) -> tuple[Action, ...]:

@@ -115,6 +115,18 @@ def suspended_guards(layout: Layout) -> Iterator[Check]:
             )  # fmt: skip
 
 
+def used_guards(layout: Layout) -> Iterator[Check]:
+    """What the table of file systems and the loader's menu name by UUID is still what the survey saw."""
+    for part in kept_parts(layout):
+        if part.fs_uuid and (part.mount or part.later_mount or part.role == "esp"):
+            yield checks.holds(
+                f"{part.name} still holds {part.filesystem} with the UUID of the survey, {part.fs_uuid}",
+                "partition-holds", part.uuid, part.filesystem, part.fs_uuid, by_hand=looking.holds(part),
+                otherwise="Stop: it was formatted since the survey, or this is another disk. Take a new survey and "
+                "compile again.",
+            )  # fmt: skip
+
+
 def unused_guard() -> Check:
     """Nobody uses the disk."""
     return checks.holds(

@@ -135,16 +135,9 @@ def empty(node: str) -> Lines:
     return (f"[ -b {node} ] && {_nothing(f'blkid -p -o value -s TYPE {node}')}",)
 
 
-def copied_to_a_stick(file: str) -> Lines:
-    """Not a look: a copy of a file outside the live medium's memory, compared."""
-    return (
-        "# Both lie in the memory of the live medium. Find the partition of the second stick by size and model, put "
-        "its name in place of `STICK`, and copy one of them there:",
-        "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN,MOUNTPOINT",
-        "mkdir -p /mnt/second && mount STICK /mnt/second",
-        f"cp {file} /mnt/second/ && cmp {file} /mnt/second/{file.rpartition('/')[2]} && echo copied",
-        "umount /mnt/second",
-    )
+def holds(part: LaidPartition) -> Lines:
+    """The UUID of the file system."""
+    return (f"blkid -p -o value -s UUID {part.node} | grep -ix {part.fs_uuid}",)
 
 
 def _nothing(command: str) -> str:

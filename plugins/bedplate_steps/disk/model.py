@@ -79,7 +79,6 @@ class DiskSection:
     """`keep`, `new`, or empty: nobody has decided."""
     erases: tuple[str, ...] = ()
     removable: bool = False
-    backup_folder: str = "/root"
     swap_file: SwapFile | None = None
     hibernate: bool = False
     keep: tuple[Keep, ...] = field(default=())

@@ -1,4 +1,4 @@
-"""The partition table: find the disk, save its table, append the new rows (or make a new table).
+"""The partition table: find the disk, append the new rows (or make a new table), compare with the table of before.
 
 Enters: section, machine and layout. Leaves: actions of the stage `live`, and the one that carries the saved table over.
 """
@@ -9,10 +9,11 @@ from collections.abc import Iterator
 
 from bedplate import checks
 from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Stage, WayBack
-from bedplate.facts import LaidPartition, Layout
+from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 from bedplate.units import in_gib
 from bedplate_steps.disk import looking
+from bedplate_steps.disk.copies import copies
 from bedplate_steps.disk.guards import (
     clean_guard,
     count,
@@ -22,6 +23,7 @@ from bedplate_steps.disk.guards import (
     room_guard,
     suspended_guards,
     unused_guard,
+    used_guards,
     whole,
 )
 from bedplate_steps.disk.model import DiskSection
@@ -34,7 +36,7 @@ SAVED = "/var/lib/bedplate/table-before.dump"
 def table_actions(section: DiskSection, machine: Machine, layout: Layout) -> Iterator[Action]:
     """From the first look at the disk to the new rows."""
     yield _identify(layout)
-    yield _save(section, machine, layout)
+    yield copies(machine, layout)
     yield _make(section, layout) if layout.whole_disk else _append(section, layout)
 
 
@@ -68,48 +70,17 @@ def _identify(layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
         needs=(
-            "tool:sfdisk", "tool:lsblk", "tool:od", *(("tool:blkid", "tool:wipefs") if layout.whole_disk else ()),
+            "tool:sfdisk", "tool:lsblk", "tool:od", "tool:blkid", *(("tool:wipefs",) if layout.whole_disk else ()),
             *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
-        guards=(*disk_guards(layout), *shrunk, *(clean_guard(part) for part in clean), *suspended_guards(layout)),
+        guards=(*disk_guards(layout), *shrunk, *used_guards(layout), *(clean_guard(part) for part in clean),
+                *suspended_guards(layout)),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
         trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
         "the other system may not start any more.",
         changes=False,
     )  # fmt: skip
-
-
-def saved_files(section: DiskSection, machine: Machine) -> tuple[str, str]:
-    """The two places on the live medium where the table is saved."""
-    name = f"bedplate-{machine.name}-table.dump"
-    return f"{section.backup_folder.rstrip('/')}/{name}", f"/var/tmp/{name}"
-
-
-def _save(section: DiskSection, machine: Machine, layout: Layout) -> Action:
-    files = saved_files(section, machine)
-    ours = (layout.table_id if layout.whole_disk else "-", *(part.uuid for part in new_parts(layout)))
-    return Action(
-        id="disk.save-table",
-        title="Save the partition table, twice",
-        reason="With it, every partition can be found again if the table is damaged.",
-        stage=Stage.LIVE,
-        operations=tuple(
-            Call(verb="save-table", args=(file, *ours), by_hand=(f'sfdisk --dump "$DISK" > {file}', *more))
-            for file, more in zip(files, ((), looking.copied_to_a_stick(files[0])), strict=True)
-        ),
-        needs=("disk:identified", "tool:sfdisk"),
-        gives=("disk:saved",),
-        proofs=tuple(
-            checks.holds(f"{file} holds the table of before", "table-is-saved", file, *ours) for file in files
-        ),
-        way_back=WayBack(note="Nothing to undo: the files lie on the live medium."),
-        leaves=(f"The partition table of before, on the live medium only: {files[0]} and {files[1]}.",),
-        cautions=("A live medium forgets: copy one of the files to a second stick. Where the script is at work, do it "
-                  "from a second console (Alt and F2).",),
-        expected=f"Two equal files, {files[0]} and {files[1]}.",
-        transient=True,
-    )
 
 
 def _append(section: DiskSection, layout: Layout) -> Action:
@@ -219,19 +190,18 @@ def _rows_in_words(made: list[LaidPartition], layout: Layout) -> str:
     return "New in the table: " + "; ".join(rows) + "."
 
 
-def carry_over(section: DiskSection, machine: Machine, layout: Layout) -> Action:
-    """The saved table into the target, once the base system is there."""
-    file = saved_files(section, machine)[0]
+def carry_over(machine: Machine, layout: Layout) -> Action:
+    """The table of before into the target, once the base system is there."""
     return Action(
         id="disk.keep-saved-table",
-        title="Keep the saved partition table in the new system",
-        reason="The live medium forgets; the machine itself should remember what its disk looked like before.",
+        title="Keep the partition table of before in the new system",
+        reason="The machine itself should remember what its disk looked like before.",
         stage=Stage.TARGET,
         operations=(
             Call(
                 verb="copy-saved-table",
-                args=(file, InTarget(SAVED)),
-                by_hand=(f"install -D -m 600 {file} /mnt/target{SAVED}",),
+                args=(InTarget(SAVED),),
+                by_hand=(f"install -D -m 600 {copies_folder(machine.name)}/table.dump /mnt/target{SAVED}",),
             ),
         ),
         needs=("base", "disk:saved"),
@@ -247,7 +217,7 @@ def carry_over(section: DiskSection, machine: Machine, layout: Layout) -> Action
     )
 
 
-def check_kept(section: DiskSection, machine: Machine, layout: Layout) -> Action:
+def check_kept(machine: Machine, layout: Layout) -> Action:
     """Looks once more at every row that is not ours. The audit leaves it out: another system changes its own later."""
     ours = ("-", *(part.uuid for part in new_parts(layout)))
     return Action(
@@ -265,6 +235,6 @@ def check_kept(section: DiskSection, machine: Machine, layout: Layout) -> Action
         ),
         changes=False,
         transient=True,
-        trouble=f"Do not restart yet. Compare sfdisk --dump with {saved_files(section, machine)[0]}, and put back what "
-        "differs; the rescue sheet says how.",
+        trouble=f"Do not restart yet. Compare sfdisk --dump with {copies_folder(machine.name)}/table.dump, and put "
+        "back what differs; the rescue sheet says how.",
     )  # fmt: skip

@@ -75,8 +75,6 @@ def render(graph: InstallGraph) -> str:
         script_path=quote(ways.script_path(graph)),
         mount_stick=() if graph.scene == "change" else ways.MOUNT_STICK,
         make_script=ways.make(graph),
-        keep_table=ways.keep_table(graph),
-        why_keep_table=ways.KEEP_TABLE,
         waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
         picture=order.picture(parts),
         sheets=sheets(graph),

@@ -127,7 +127,8 @@ make_scratch() {
 
 # wipe_scratch: plain files only; nothing is ever deleted recursively, a verb may have mounted something below.
 wipe_scratch() {
-    rm -f -- "$WORK"/* 2>/dev/null
+    rm -f -- "$WORK"/* "$WORK"/seen/* 2>/dev/null
+    rmdir -- "$WORK/seen" 2>/dev/null
     if grep -qF -e " $WORK ramfs " /proc/self/mounts; then
         umount -- "$WORK" 2>/dev/null
     fi

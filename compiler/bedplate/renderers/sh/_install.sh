@@ -61,6 +61,7 @@ install_machine() {
     look_around || refuse
     find_everything_wrong || refuse
     ask_done || refuse
+    choose_copies || refuse
     for_each_action ask_secrets || refuse
     print_last_look
     confirm 'to start' || refuse
@@ -177,6 +178,7 @@ leave() {
     end_clock
     stop_looking
     show_typing
+    close_copies
     wipe_scratch
 }
 

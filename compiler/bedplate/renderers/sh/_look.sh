@@ -3,6 +3,7 @@
 # look_around: which actions are done. Where the way to the target is done, it is opened for the look and closed again.
 look_around() {
     REACHING=yes TABLE_READ=
+    find_copies || return 1
     for_each_action look || return 1
     stop_looking
 }

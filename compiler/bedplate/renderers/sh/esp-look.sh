@@ -1,5 +1,6 @@
 # esp-look NODE COMMAND...: run COMMAND inside the EFI system partition on NODE, mounted read-only for the look unless it
-# is mounted already. Nothing on it changes.
+# is mounted already. Nothing on it changes: FAT has no journal, and the driver sets the mark of a mounted volume only where
+# it may write (Linux, fs/fat/inode.c, fat_set_state).
 verb_esp_look() {
     v_node=$(readlink -f -- "$1") || return 1
     shift

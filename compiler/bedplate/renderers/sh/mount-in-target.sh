@@ -1,5 +1,5 @@
 # mount-in-target WHERE PATH TYPE OPTIONS [SUBVOLUME]: mount the device there, unless it is mounted there already.
-# uses: is-mounted mend-fat partition-node
+# uses: fat-ready is-mounted partition-node
 verb_mount_in_target() {
     verb_is_mounted "$1" "$2" "${5-}" 2>/dev/null && return 0
     v_point=${2%/}
@@ -9,7 +9,8 @@ verb_mount_in_target() {
     fi
     verb_partition_node "$1" || return 1
     if [ "$3" = vfat ] && ! findmnt -no TARGET --source "$v_node" >&2; then
-        verb_mend_fat "$v_node" || return 1
+        verb_fat_ready "$1" "$v_node" || return 1
+        verb_partition_node "$1" || return 1
     fi
     mkdir -p -- "$v_point" || return 1
     mount -t "$3" -o "$4" -- "$v_node" "$v_point" || return 1

@@ -1,0 +1,24 @@
+# put-back-foreign PARTUUID ESP all|loaders PATH...: where a file that was listed before our work is no longer so on the EFI
+# system partition mounted at ESP, fetch it from the archive of before and prove it; then fail, and name the file: somebody
+# has to say why. A file that came, but below the PATHs, is named and left.
+# uses: esp-is-unchanged files-as-listed
+verb_put_back_foreign() {
+    v_list=$TARGET/var/lib/bedplate/boot/esp.sha256 v_archive=$TARGET/var/lib/bedplate/boot/esp.tar
+    [ ! -e "$COPIES/esp-$1.tar" ] || v_archive=$COPIES/esp-$1.tar
+    shift
+    v_esp=$1
+    if ! (cd -- "$v_esp" && verb_files_as_listed "$v_list") 2>/dev/null; then
+        sed -n 's/^\(\..*\): FAILED.*$/\1/p' "$WORK/compared" >"$WORK/changed"
+        while IFS= read -r v_name; do
+            printf 'the installation of the packages changed %s, which is not ours\n' "$v_name" >&2
+            tar -xOf "$v_archive" -- "$v_name" >"$WORK/file" || return 1
+            mkdir -p -- "$v_esp/${v_name%/*}" && cp -- "$WORK/file" "$v_esp/$v_name" || return 1
+        done <"$WORK/changed"
+        rm -f -- "$WORK/file"
+        sync
+        (cd -- "$v_esp" && verb_files_as_listed "$v_list") || return 1
+        printf 'each is put back from the archive of before, and is as listed\n' >&2
+        return 1
+    fi
+    verb_esp_is_unchanged "$@"
+}
