@@ -127,6 +127,9 @@ make_scratch() {
 
 # wipe_scratch: plain files only; nothing is ever deleted recursively, a verb may have mounted something below.
 wipe_scratch() {
+    if grep -qF -e " $WORK/stick " /proc/self/mounts; then
+        umount -- "$WORK/stick" 2>/dev/null && rmdir -- "$WORK/stick"
+    fi
     rm -f -- "$WORK"/* "$WORK"/seen/* 2>/dev/null
     rmdir -- "$WORK/seen" 2>/dev/null
     if grep -qF -e " $WORK ramfs " /proc/self/mounts; then
