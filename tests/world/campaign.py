@@ -1,0 +1,103 @@
+"""Many sequences: `python tests/world/campaign.py --seed 1 --count 10000 --jobs 2` prints what broke and the table of events.
+
+`--again LINE` plays one sequence, as a broken one was printed, with all that its scripts said.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import shutil
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from functools import cache
+from multiprocessing import util
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from world.events import EVENTS  # noqa: E402 # the folder of tests comes first
+from world.sequences import Outcome, drawn, make_templates, play, read, shrunk, spelled  # noqa: E402
+
+COLUMNS = ("happened", "refused", "stopped", "survived", "found")
+
+
+@contextmanager
+def templates() -> Iterator[Path]:
+    """The machines that sequences begin with."""
+    folder = Path(tempfile.mkdtemp(prefix="bedplate-world-", dir="/dev/shm"))
+    try:
+        make_templates(folder)
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def one(seed: int) -> tuple[int, Outcome]:
+    """One sequence, shrunk if it broke something."""
+    folder = _folder()
+    outcome = play(drawn(seed), folder)
+    return seed, shrunk(outcome, folder) if outcome.broken else outcome
+
+
+@cache
+def _folder() -> Path:
+    """The templates of this process, gone when it ends."""
+    stack = ExitStack()
+    folder = stack.enter_context(templates())
+    util.Finalize(None, stack.close, exitpriority=10)
+    return folder
+
+
+def many(first: int, count: int, jobs: int) -> Iterator[tuple[int, Outcome]]:
+    """The sequences of these seeds, in any order."""
+    if jobs == 1:
+        yield from map(one, range(first, first + count))
+        return
+    with multiprocessing.get_context("fork").Pool(jobs) as pool:
+        yield from pool.imap_unordered(one, range(first, first + count))
+        pool.close()
+        pool.join()
+
+
+def table(tally: Counter[tuple[str, str]]) -> str:
+    """How often each event happened, and what came of it."""
+    lines = ["| event | " + " | ".join(COLUMNS) + " |", "| --- |" + " ---: |" * len(COLUMNS)]
+    for name in ("edit", *sorted(EVENTS)):
+        lines.append(f"| {name} | " + " | ".join(str(tally[name, column]) for column in COLUMNS) + " |")
+    return "\n".join(lines)
+
+
+def main() -> int:
+    """The command."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seed", type=int, default=1, help="the first seed")
+    parser.add_argument("--count", type=int, default=200, help="how many sequences")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="how many at a time")
+    parser.add_argument("--again", metavar="LINE", help="play this sequence")
+    arguments = parser.parse_args()
+    if arguments.again:
+        with templates() as folder:
+            outcome = play(read(arguments.again), folder)
+        print(outcome.log, outcome.broken or "nothing broke", sep="\n")
+        return 1 if outcome.broken else 0
+    tally: Counter[tuple[str, str]] = Counter()
+    kinds: Counter[str] = Counter()
+    begun = time.monotonic()
+    for seed, outcome in many(arguments.seed, arguments.count, arguments.jobs):
+        tally += outcome.tally
+        if outcome.broken:
+            kinds[outcome.kind] += 1
+            print(f"seed {seed}: {outcome.broken}\n    --again '{spelled(outcome.steps)}'", flush=True)
+    print(table(tally))
+    print(f"{arguments.count} sequences in {time.monotonic() - begun:.0f} s; broken: {dict(kinds)}")
+    return 1 if kinds else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,251 @@
+"""What no run may break, seen from outside: bytes of the images, tables, files, boot entries, before and after.
+
+Enters: a machine before and after a run, the plan, and how it ended. Leaves: sentences about what is broken.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from attrs import field, frozen
+
+from world.machine import SECTOR, World
+from world.plans import CANARIES, Plan
+from world.running import Ran
+from world.signatures import order
+
+BLOCK = 65536
+_ZEROS = bytes(BLOCK)
+Places = Mapping[str, tuple[int, int]]
+
+
+@frozen(kw_only=True)
+class State:
+    """A machine seen from outside. Blocks are numbered in 64 KiB; those that hold nothing are left out."""
+
+    blocks: Mapping[str, Mapping[int, int]]
+    heads: Mapping[str, bytes]
+    """First MiB and last MiB of each disk."""
+    rows: Mapping[str, Mapping[str, Mapping[str, object]]]
+    """Rows of each table by GUID, as sfdisk tells them."""
+    esp: Mapping[str, int]
+    """Files of the EFI system partition, by name in upper case."""
+    stick: Mapping[str, int]
+    """Files of the second stick."""
+    entries: Mapping[str, bytes]
+    order: tuple[int, ...]
+    held: frozenset[str] = field(factory=frozenset)
+    """Partition GUIDs of ours in which our file of known content can be read."""
+
+
+def look(world: World, plan: Plan | None) -> State:
+    """The machine as it is."""
+    images = sorted(world.folder.glob("*.img"))
+    blocks, heads, rows = {}, {}, {}
+    for image in images:
+        name = image.stem
+        blocks[name], heads[name] = _blocks(image)
+        rows[name] = _rows(image)
+    variables = world.folder / "firmware" / "efivars"
+    return State(
+        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world), stick=_stick_files(world),
+        entries={path.name[:8]: path.read_bytes() for path in variables.glob("Boot[0-9A-F]*-*")},
+        order=tuple(order(variables)), held=frozenset(_held(world, plan)) if plan else frozenset(),
+    )  # fmt: skip
+
+
+def _blocks(image: Path) -> tuple[dict[int, int], bytes]:
+    found: dict[int, int] = {}
+    handle = os.open(image, os.O_RDONLY)
+    try:
+        size, at = os.fstat(handle).st_size, 0
+        while at < size:
+            try:
+                data = os.lseek(handle, at, os.SEEK_DATA)
+            except OSError:
+                break
+            at = -(-os.lseek(handle, data, os.SEEK_HOLE) // BLOCK) * BLOCK
+            for offset in range(data // BLOCK * BLOCK, min(at, size), BLOCK):
+                chunk = os.pread(handle, BLOCK, offset)
+                if chunk != _ZEROS[: len(chunk)]:
+                    found[offset // BLOCK] = hash(chunk)
+        head = os.pread(handle, 1 << 20, 0) + os.pread(handle, 1 << 20, size - (1 << 20))
+    finally:
+        os.close(handle)
+    return found, head
+
+
+def _rows(image: Path) -> dict[str, dict[str, object]]:
+    ran = subprocess.run(["sfdisk", "--json", image], capture_output=True, text=True, check=False)
+    if ran.returncode != 0:
+        return {}
+    table = json.loads(ran.stdout)["partitiontable"]
+    return {str(row.get("uuid", row["node"])): {key: value for key, value in row.items() if key != "node"}
+            for row in table.get("partitions", ())}  # fmt: skip
+
+
+def _fat_files(world: World) -> dict[str, int]:
+    ran = world.shell('d=$(mktemp -d "$WORLD/look.XXXXXX") && MTOOLS_SKIP_CHECK=1 mcopy -s -n -i "$WORLD/main.img@@1M" "::*" '
+                      '"$d" 2>/dev/null; echo "$d"')  # fmt: skip
+    return _files_below(ran.stdout.strip(), True)
+
+
+def _stick_files(world: World) -> dict[str, int]:
+    ran = world.shell('d=$(mktemp -d "$WORLD/look.XXXXXX") && debugfs -R "rdump / $d" "$WORLD/stick.img?offset=1048576" '
+                      '>/dev/null 2>&1; echo "$d"')  # fmt: skip
+    return _files_below(ran.stdout.strip(), False)
+
+
+def _files_below(folder: str, upper: bool) -> dict[str, int]:
+    found = {}
+    for path in sorted(Path(folder).rglob("*")):
+        if path.is_file():
+            name = str(path.relative_to(folder))
+            found[name.upper() if upper else name] = hash(path.read_bytes())
+    subprocess.run(["rm", "-rf", folder], check=True)
+    return found
+
+
+def _held(world: World, plan: Plan) -> Iterator[str]:
+    """Nothing is replayed for the look (ext4(5) noload, xfs(5) norecovery)."""
+    if "main" not in world.disks:
+        return
+    for part in plan.layout.partitions:
+        if not part.new or part.mount not in CANARIES:
+            continue
+        path, text = CANARIES[part.mount]
+        options = {"ext4": "noload", "xfs": "norecovery"}.get(part.filesystem, "rescue=nologreplay")
+        inner = path.removeprefix(part.mount) if part.mount != "/" else path
+        ran = world.shell(
+            f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] || exit 1\n"
+            f"unshare --mount sh -c 'mount -o ro,{options} '$node' /mnt 2>/dev/null && cat /mnt{inner}'"
+        )
+        if ran.returncode == 0 and ran.stdout == text:
+            yield part.uuid
+
+
+# --- before and after ------------------------------------------------------------------------------------------------
+
+
+def broken(before: State, after: State, plan: Plan, ran: Ran, undo: bool, world: World, finished: set[str]) -> Iterator[str]:
+    """What the run has broken. `finished`: partitions of ours that have held a file once."""
+    if ran.refused:
+        yield from _untouched(before, after)
+        return
+    yield from _outside(before, after, plan)
+    yield from _foreign_rows(before, after, plan)
+    yield from _foreign_files(before, after, plan)
+    yield from _boot_entries(before, after, plan)
+    if not undo:
+        yield from _not_formatted(before, after, plan, finished)
+    if ran.done and not undo:
+        yield from _as_planned(after, plan, world)
+
+
+def _untouched(before: State, after: State) -> Iterator[str]:
+    for name, blocks in before.blocks.items():
+        changed = _changed(blocks, after.blocks.get(name, {}))
+        if changed:
+            yield f"refused, and yet {len(changed)} blocks of {name} changed, the first at MiB {changed[0] / 16:.2f}"
+    if (before.entries, before.order) != (after.entries, after.order):
+        yield "refused, and yet the firmware's variables changed"
+
+
+def _changed(one: Mapping[int, int], two: Mapping[int, int]) -> list[int]:
+    return sorted(number for number in one.keys() | two.keys() if one.get(number) != two.get(number))
+
+
+def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
+    """Every byte outside what is made: kept partitions, gaps, other disks."""
+    ours = [(start * SECTOR // BLOCK, end * SECTOR // BLOCK) for start, end in plan.ours.values()]
+    ours += [(part.start * SECTOR // BLOCK, part.end * SECTOR // BLOCK) for part in plan.layout.partitions
+             if part.role == "esp" and not part.new]  # fmt: skip
+    for name, blocks in before.blocks.items():
+        if name == "stick":
+            continue
+        last = plan.layout.size_bytes // BLOCK - 1 if name == "main" else -1
+        first = BLOCK * 16 // BLOCK if name == "main" else 0
+        for number in _changed(blocks, after.blocks.get(name, {})):
+            if name == "main" and (number < first or number == last or any(low <= number <= high for low, high in ours)):
+                continue
+            yield f"bytes outside the plan changed: {name}, MiB {number / 16:.2f}"
+            break
+    head, tail = before.heads["main"], after.heads["main"]
+    for low, high, what in ((0, 440, "boot code"), (34 * SECTOR, 1 << 20, "the gap before the first partition"),
+                            (1 << 20, (2 << 20) - 33 * SECTOR, "the last MiB before the second table")):  # fmt: skip
+        if head[low:high] != tail[low:high]:
+            yield f"bytes outside the plan changed: {what}"
+
+
+def _foreign_rows(before: State, after: State, plan: Plan) -> Iterator[str]:
+    for name, rows in before.rows.items():
+        for guid, row in rows.items():
+            if name == "main" and guid in plan.ours:
+                continue
+            if after.rows[name].get(guid) != row:
+                yield f"a foreign row changed: {name}, {guid}: {row} became {after.rows[name].get(guid)}"
+        for guid in after.rows[name].keys() - rows.keys():
+            if name != "main" or guid not in plan.ours:
+                yield f"a row that nobody planned has come: {name}, {guid}"
+
+
+def _foreign_files(before: State, after: State, plan: Plan) -> Iterator[str]:
+    own = f"EFI/{plan.loader}/".upper()
+    for name, digest in before.esp.items():
+        if not name.startswith(own) and after.esp.get(name) != digest:
+            yield f"a foreign file of the EFI system partition changed: {name}"
+    for name in after.esp.keys() - before.esp.keys():
+        if not name.startswith(own):
+            yield f"a file that nobody planned is on the EFI system partition: {name}"
+    for name, digest in before.stick.items():
+        if after.stick.get(name) != digest:
+            yield f"a file of the second stick changed: {name}"
+
+
+def _boot_entries(before: State, after: State, plan: Plan) -> Iterator[str]:
+    own = f"\\EFI\\{plan.loader}\\".encode("utf-16-le").lower()
+    foreign = {name for name, content in before.entries.items() if own not in content.lower()}
+    for name in foreign:
+        if after.entries.get(name) != before.entries[name]:
+            yield f"a foreign boot entry changed: {name}"
+    then = [number for number in before.order if f"Boot{number:04X}" in foreign]
+    if [number for number in after.order if number in then] != then:
+        yield f"the order of the others was {then}, now it is {list(after.order)}"
+
+
+def _not_formatted(before: State, after: State, plan: Plan, finished: set[str]) -> Iterator[str]:
+    for guid in sorted(before.held - after.held):
+        yield f"a file was lost: {guid} held readings before, and does not now"
+    for guid in sorted(finished - before.held):
+        start, end = plan.ours.get(guid, (0, -1))
+        low, high = start * SECTOR // BLOCK, end * SECTOR // BLOCK
+        changed = [number for number in _changed(before.blocks["main"], after.blocks["main"]) if low <= number <= high]
+        if changed:
+            yield f"a finished partition that nobody can read was written to: {guid}, MiB {changed[0] / 16:.2f}"
+
+
+def _as_planned(after: State, plan: Plan, world: World) -> Iterator[str]:
+    rows = after.rows["main"]
+    for part in plan.layout.partitions:
+        if not part.new:
+            continue
+        row = rows.get(part.uuid)
+        wanted = {"start": part.start, "size": part.size, "type": part.type, "name": part.gpt_name}
+        if row is None or any(row.get(key) != value for key, value in wanted.items() if value != ""):
+            yield f"done, and yet the row of {part.name} is {row}, not {wanted}"
+            continue
+        node = world.shell(f"readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}").stdout.strip()
+        told = world.shell(f"blkid -p -o export {node}").stdout
+        found = dict(re.findall(r"^(TYPE|UUID|LABEL)=(.*)$", told, re.MULTILINE))
+        planned = {"TYPE": part.filesystem, "UUID": part.fs_uuid, "LABEL": part.fs_label}
+        if any(found.get(key, "") != value for key, value in planned.items()):
+            yield f"done, and yet {part.name} holds {found}, not {planned}"
+        if part.mount in CANARIES and part.uuid not in after.held:
+            yield f"done, and yet the file on {part.name} is missing"
+    if f"EFI/{plan.loader}/grubx64.efi".upper() not in after.esp:
+        yield "done, and yet our loader is missing"

@@ -1,0 +1,229 @@
+"""From a machine to a script: the collector's real capture, a survey, a spec, the compiled plan, and its script.
+
+Left out of a script is what needs a whole system in the target (packages, accounts, the loader's own tools): a file of
+known content stands for it, so that there is something of ours to lose. All actions of the disk step are real, and those
+of the boot loader that look at or write the EFI system partition and the firmware's boot entries.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from attrs import evolve, frozen
+
+from bedplate import capture, commands
+from bedplate.actions import Action, Call, InTarget, Run, Stage, Where, WriteFile
+from bedplate.checks import file_is
+from bedplate.facts import Layout
+from bedplate.faults import Rejected, describe
+from bedplate.graph import InstallGraph, Owned, link
+from bedplate.registry import load
+from bedplate.renderers import script
+from world.machine import MAIN, World
+
+REAL = {"disk", "bootloader"}
+CANARIES = {
+    "/": ("/srv/readings.dat", "readings of the tide gauge, the only copy\n" * 50),
+    "/home": ("/home/notes.txt", "notes of the warden\n" * 50),
+}
+"""Files of ours by mount point: what there is to lose."""
+LOADER_TEXT = "MZ a loader of ours\n" * 2000
+Wishes = dict[str, Any]
+
+
+def name() -> str:
+    """The machine's name: one for each process, since a kernel does not mount the same XFS or btrfs twice."""
+    return f"kelp-{os.getpid()}"
+
+
+@frozen(kw_only=True)
+class Plan:
+    """A compiled plan: its spec, its script and what will be on the disk."""
+
+    spec: str
+    survey: str
+    text: str
+    layout: Layout
+    loader: str
+    """Name of the folder that is ours on the EFI system partition."""
+
+    @property
+    def ours(self) -> dict[str, tuple[int, int]]:
+        """Partition GUID to first and last sector of what is made."""
+        return {part.uuid: (part.start, part.end) for part in self.layout.partitions if part.new}
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    return load()
+
+
+# --- survey ----------------------------------------------------------------------------------------------------------
+
+
+def captured(world: World) -> str:
+    """The collector's capture of the machine, with a network card of its own."""
+    text = capture.collect_script().replace("/sys/firmware/efi", str(world.folder / "firmware"))
+    text = text.replace("/dev/disk/", f"{world.folder}/dev-disk/")
+    (world.folder / "collector.sh").write_text(text)
+    ran = world.shell(f"sh {world.folder}/collector.sh {' '.join(world.disks.values())}")
+    lines: list[str] = []
+    keep = True
+    for line in ran.stdout.splitlines(keepends=True):
+        if line.startswith("== "):
+            keep = not line.startswith(("== link ", "== ip-link"))
+        if keep:
+            lines.append(line)
+    card = "== link lan0\n| address=00:00:5e:00:53:11\n| type=1\n| device=1\n| carrier=1\n"
+    return "".join(lines).replace("== end", card + "== end")
+
+
+def surveyed(world: World) -> str:
+    """The survey as text."""
+    return capture.to_toml(capture.survey_from(captured(world)))
+
+
+def drafted(survey_text: str) -> str:
+    """The draft that `bedplate draft` writes from a survey."""
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "kelp.survey.toml").write_text(survey_text)
+        words = [sys.executable, "-m", "bedplate.cli", "draft", "kelp.survey.toml"]
+        return subprocess.run(words, capture_output=True, text=True, cwd=folder, check=False).stdout
+
+
+# --- spec ------------------------------------------------------------------------------------------------------------
+
+ROLES = ("esp", "reserved", "system", "data", "other", "other", "other", "recovery")
+
+
+def spec(wishes: Wishes) -> str:
+    """A spec by its wishes: sizes, labels and file systems of the new partitions, name of the loader's folder."""
+    kind = wishes.get("filesystem", "ext4")
+    kept = "".join(
+        f'[[disk.keep]]\nname = "{part.name}"\npartition = "{part.guid}"\nrole = "{role}"\n'
+        + ('mount = "/boot/efi"\n' if role == "esp" else "")
+        for role, part in zip(ROLES, MAIN.parts, strict=True)
+    )
+    new = [("root", wishes.get("root", "4GiB"), kind, wishes.get("label", "kelp-root"), "/"),
+           ("swap", wishes.get("swap", "256MiB"), "swap", "kelp-swap", "")]  # fmt: skip
+    if wishes.get("home", True):
+        new.append(("home", wishes.get("home_size", "2GiB"), wishes.get("home_kind", "xfs"), "kelp-home", "/home"))
+    made = "".join(
+        f'[[disk.new]]\nname = "{part}"\nsize = "{size}"\nfilesystem = "{holds}"\nlabel = "{label}"\n'
+        + (f'mount = "{mount}"\n' if mount else "")
+        for part, size, holds, label, mount in new
+    )
+    return f"""format = 1
+[machine]
+name = "{name()}"
+architecture = "amd64"
+firmware = "uefi"
+survey = "{name()}.survey.toml"
+[base]
+family = "apt"
+release = "bookworm"
+source = "https://mirror.example/debian"
+components = ["main", "non-free-firmware"]
+microcode = "none"
+packages = {wishes.get("packages", ["less"])!r}
+[disk]
+serial = "SM-NVME-0217"
+table = "keep"
+{kept}{made}[disk.other_system]
+encryption = "none"
+start_by = "firmware-menu"
+[clock]
+zone = "Europe/Amsterdam"
+hardware_clock = "utc"
+[locale]
+language = "en_GB.UTF-8"
+keymap = "uk"
+[network]
+manager = "networkd"
+domain = "saltmarsh.example"
+[[network.links]]
+name = "lan"
+mac = "00:00:5e:00:53:11"
+[users.root]
+password = "locked"
+rescue = "live-medium"
+[[users.people]]
+name = "warden"
+full_name = "Station warden"
+administrator = true
+[bootloader]
+name = "{wishes.get("loader", "saltmarsh")}"
+menu_time = 5
+"""
+
+
+# --- plan ------------------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=64)
+def compiled(spec_text: str, survey_text: str) -> Plan | str:
+    """The plan, or what the faults say."""
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / f"{name()}.toml").write_text(spec_text)
+        (Path(folder) / f"{name()}.survey.toml").write_text(survey_text)
+        try:
+            _, graph = commands.checked(f"{folder}/{name()}.toml", _registry())
+        except Rejected as rejected:
+            return "\n".join(describe(fault) for fault in rejected.faults)
+    layout = graph.fact(Layout)
+    assert layout is not None
+    loader = re.findall(r'^\[bootloader\]\nname = "(.*)"', spec_text, re.MULTILINE)[0]
+    return Plan(spec=spec_text, survey=survey_text, text=script.render(reduce(graph)), layout=layout, loader=loader)
+
+
+def reduce(graph: InstallGraph) -> InstallGraph:
+    """The graph with files of known content in place of what needs a whole system in the target."""
+    kept: list[Owned] = []
+    layout = graph.fact(Layout)
+    assert layout is not None
+    for node in graph.nodes:
+        action = node.action
+        if action.id == "base.unpack":
+            files = dict(CANARIES[part.mount] for part in layout.partitions if part.mount in CANARIES)
+            action = _stub(action, files, gives=(*action.gives, "base"))
+        elif action.id == "bootloader.install":
+            folder = next(arg for one in action.way_back.operations if isinstance(one, Call) for arg in one.args[1:2])
+            action = _stub(action, {f"/boot/efi/EFI/{folder}/grubx64.efi": LOADER_TEXT})
+        elif node.section not in REAL or action.stage is Stage.FIRST_BOOT or _inside(action):
+            continue
+        kept.append(Owned(action=action, section=node.section, origin=node.origin))
+    given = {token for own in kept for token in own.action.gives}
+    owned = [evolve(own, action=evolve(own.action, needs=tuple(one for one in own.action.needs if _met(one, given))))
+             for own in kept]  # fmt: skip
+    nodes, tools = link(owned)
+    return evolve(graph, nodes=nodes, tools=tools)
+
+
+def _met(token: str, given: set[str]) -> bool:
+    return token in given or token.startswith(("stage:", "tool:"))
+
+
+def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) -> Action:
+    return evolve(
+        action, proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
+        operations=tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+        guards=tuple(check for check in action.guards if getattr(check.test, "verb", "") in {"esp-has-room", "is-mounted"}),
+        gives=gives or action.gives, stamped=False, secrets=(), audits=(),
+    )  # fmt: skip
+
+
+INSIDE = {"initramfs-is-built", "initramfs-carries", "menu-starts", "api-unmounted"}
+
+
+def _inside(action: Action) -> bool:
+    """Does it run the target's own programs, or write what is of no use without them?"""
+    runs = any(isinstance(one, Run) and one.where is Where.TARGET for one in action.operations)
+    return runs or any(getattr(check.test, "verb", "") in INSIDE for check in action.proofs)
+
