@@ -1,4 +1,4 @@
-"""Many sequences: `python tests/world/campaign.py --seed 1 --count 10000 --jobs 2` prints what broke and the table of events.
+"""Many sequences: `python tests/world/campaign.py --count 10000` prints what broke and the table of events.
 
 `--again LINE` plays one sequence, as a broken one was printed, with all that its scripts said.
 """
@@ -21,8 +21,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from world.events import EVENTS  # noqa: E402 # the folder of tests comes first
-from world.sequences import Outcome, drawn, make_templates, play, read, shrunk, spelled  # noqa: E402
+from world.events import EVENTS  # the folder of tests comes first
+from world.sequences import Outcome, drawn, make_templates, play, read, shrunk, spelled
 
 COLUMNS = ("happened", "refused", "stopped", "survived", "found")
 

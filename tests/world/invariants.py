@@ -21,7 +21,8 @@ from world.signatures import order
 
 BLOCK = 65536
 _ZEROS = bytes(BLOCK)
-Places = Mapping[str, tuple[int, int]]
+PLACE = "d=$(mktemp -d $WORLD/look.XXXXXX)"
+USERS_FILE, USERS_TEXT = "years.dat", "years of readings, the only copy\n" * 100
 
 
 @frozen(kw_only=True)
@@ -39,11 +40,13 @@ class State:
     """Files of the second stick."""
     entries: Mapping[str, bytes]
     order: tuple[int, ...]
+    contents: Mapping[str, str] = field(factory=dict)
+    """Type and UUID of what lies on each partition of ours, by GUID."""
     held: frozenset[str] = field(factory=frozenset)
-    """Partition GUIDs of ours in which our file of known content can be read."""
+    """Partition GUIDs of ours in which a person's file can be read."""
 
 
-def look(world: World, plan: Plan | None) -> State:
+def look(world: World, plan: Plan) -> State:
     """The machine as it is."""
     images = sorted(world.folder.glob("*.img"))
     blocks, heads, rows = {}, {}, {}
@@ -55,7 +58,7 @@ def look(world: World, plan: Plan | None) -> State:
     return State(
         blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world), stick=_stick_files(world),
         entries={path.name[:8]: path.read_bytes() for path in variables.glob("Boot[0-9A-F]*-*")},
-        order=tuple(order(variables)), held=frozenset(_held(world, plan)) if plan else frozenset(),
+        order=tuple(order(variables)), held=frozenset(_held(world, plan)), contents=_contents(world, plan),
     )  # fmt: skip
 
 
@@ -90,15 +93,22 @@ def _rows(image: Path) -> dict[str, dict[str, object]]:
 
 
 def _fat_files(world: World) -> dict[str, int]:
-    ran = world.shell('d=$(mktemp -d "$WORLD/look.XXXXXX") && MTOOLS_SKIP_CHECK=1 mcopy -s -n -i "$WORLD/main.img@@1M" "::*" '
-                      '"$d" 2>/dev/null; echo "$d"')  # fmt: skip
-    return _files_below(ran.stdout.strip(), True)
+    copied = 'MTOOLS_SKIP_CHECK=1 mcopy -s -n -i "$WORLD/main.img@@1M" "::*" "$d"'
+    return _files_below(world.shell(f"{PLACE} && {copied} 2>/dev/null; echo $d").stdout.strip(), True)
 
 
 def _stick_files(world: World) -> dict[str, int]:
-    ran = world.shell('d=$(mktemp -d "$WORLD/look.XXXXXX") && debugfs -R "rdump / $d" "$WORLD/stick.img?offset=1048576" '
-                      '>/dev/null 2>&1; echo "$d"')  # fmt: skip
-    return _files_below(ran.stdout.strip(), False)
+    copied = 'debugfs -R "rdump / $d" "$WORLD/stick.img?offset=1048576"'
+    return _files_below(world.shell(f"{PLACE} && {copied} >/dev/null 2>&1; echo $d").stdout.strip(), False)
+
+
+def _contents(world: World, plan: Plan) -> dict[str, str]:
+    found = {}
+    for guid in plan.ours:
+        node = f"$(readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()})"
+        told = world.shell(f"blkid -p -o export {node}").stdout
+        found[guid] = " ".join(re.findall(r"^(?:TYPE|UUID)=(.*)$", told, re.MULTILINE))
+    return found
 
 
 def _files_below(folder: str, upper: bool) -> dict[str, int]:
@@ -111,6 +121,17 @@ def _files_below(folder: str, upper: bool) -> dict[str, int]:
     return found
 
 
+def use(world: World, plan: Plan) -> None:
+    """People use what has been installed: a file that no script writes again."""
+    for part in plan.layout.partitions:
+        if part.new and part.mount in CANARIES:
+            ran = world.shell(
+                f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()})\n"
+                f"unshare --mount sh -c 'mount '$node' /mnt && cat >/mnt/{USERS_FILE}' <<'E'\n{USERS_TEXT}E\n"
+            )
+            assert ran.returncode == 0, ran.stderr
+
+
 def _held(world: World, plan: Plan) -> Iterator[str]:
     """Nothing is replayed for the look (ext4(5) noload, xfs(5) norecovery)."""
     if "main" not in world.disks:
@@ -118,21 +139,21 @@ def _held(world: World, plan: Plan) -> Iterator[str]:
     for part in plan.layout.partitions:
         if not part.new or part.mount not in CANARIES:
             continue
-        path, text = CANARIES[part.mount]
         options = {"ext4": "noload", "xfs": "norecovery"}.get(part.filesystem, "rescue=nologreplay")
-        inner = path.removeprefix(part.mount) if part.mount != "/" else path
         ran = world.shell(
             f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] || exit 1\n"
-            f"unshare --mount sh -c 'mount -o ro,{options} '$node' /mnt 2>/dev/null && cat /mnt{inner}'"
+            f"unshare --mount sh -c 'mount -o ro,{options} '$node' /mnt 2>/dev/null && cat /mnt/{USERS_FILE}'"
         )
-        if ran.returncode == 0 and ran.stdout == text:
+        if ran.returncode == 0 and ran.stdout == USERS_TEXT:
             yield part.uuid
 
 
 # --- before and after ------------------------------------------------------------------------------------------------
 
 
-def broken(before: State, after: State, plan: Plan, ran: Ran, undo: bool, world: World, finished: set[str]) -> Iterator[str]:
+def broken(
+    before: State, after: State, plan: Plan, ran: Ran, undo: bool, world: World, finished: set[str]
+) -> Iterator[str]:  # fmt: skip
     """What the run has broken. `finished`: partitions of ours that have held a file once."""
     if ran.refused:
         yield from _untouched(before, after)
@@ -141,7 +162,9 @@ def broken(before: State, after: State, plan: Plan, ran: Ran, undo: bool, world:
     yield from _foreign_rows(before, after, plan)
     yield from _foreign_files(before, after, plan)
     yield from _boot_entries(before, after, plan)
-    if not undo:
+    if undo:
+        yield from _only_ours(before, after, plan, finished)
+    else:
         yield from _not_formatted(before, after, plan, finished)
     if ran.done and not undo:
         yield from _as_planned(after, plan, world)
@@ -169,9 +192,11 @@ def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
         if name == "stick":
             continue
         last = plan.layout.size_bytes // BLOCK - 1 if name == "main" else -1
-        first = BLOCK * 16 // BLOCK if name == "main" else 0
+        first = 16 if name == "main" else 0
         for number in _changed(blocks, after.blocks.get(name, {})):
-            if name == "main" and (number < first or number == last or any(low <= number <= high for low, high in ours)):
+            if name == "main" and (number < first or number == last):
+                continue
+            if name == "main" and any(low <= number <= high for low, high in ours):
                 continue
             yield f"bytes outside the plan changed: {name}, MiB {number / 16:.2f}"
             break
@@ -229,6 +254,15 @@ def _not_formatted(before: State, after: State, plan: Plan, finished: set[str]) 
             yield f"a finished partition that nobody can read was written to: {guid}, MiB {changed[0] / 16:.2f}"
 
 
+def _only_ours(before: State, after: State, plan: Plan, finished: set[str]) -> Iterator[str]:
+    """What has been finished, and holds something else now, is not taken back: neither its row nor its bytes."""
+    for part in plan.layout.partitions:
+        there = part.new and part.uuid in before.rows["main"] and part.uuid in finished
+        planned = {f"{part.fs_uuid} {part.filesystem}", f"{part.filesystem} {part.fs_uuid}"}
+        if there and before.contents[part.uuid] not in planned and part.uuid not in after.rows["main"]:
+            yield f"undo took what is not ours: {part.name} held '{before.contents[part.uuid]}'"
+
+
 def _as_planned(after: State, plan: Plan, world: World) -> Iterator[str]:
     rows = after.rows["main"]
     for part in plan.layout.partitions:
@@ -245,7 +279,5 @@ def _as_planned(after: State, plan: Plan, world: World) -> Iterator[str]:
         planned = {"TYPE": part.filesystem, "UUID": part.fs_uuid, "LABEL": part.fs_label}
         if any(found.get(key, "") != value for key, value in planned.items()):
             yield f"done, and yet {part.name} holds {found}, not {planned}"
-        if part.mount in CANARIES and part.uuid not in after.held:
-            yield f"done, and yet the file on {part.name} is missing"
     if f"EFI/{plan.loader}/grubx64.efi".upper() not in after.esp:
         yield "done, and yet our loader is missing"

@@ -1,4 +1,4 @@
-"""Machines to do the job on: disks as sparse images in memory, attached as loop devices, with firmware variables as files.
+"""Machines to do the job on: disks as sparse images in memory, attached as loop devices; firmware variables as files.
 
 A template is made once, with the real tools, and copied for each sequence: a copy keeps its holes. Several disks: the
 one the new system goes to (EFI system partition, a factory system, a kept Linux, a container, a volume group's member),
@@ -163,7 +163,7 @@ def _fill(part: Part, node: str, folder: Path) -> None:
                 call("mkfs.ext4", "-q", "-F", "-U", part.uuid, "-L", part.name, "-d", place, node)
             case "ntfs":
                 call("mkntfs", "-Q", "-F", "-L", part.name, "-p", part.start * 2048, "-H", 255, "-S", 63, node)
-                serial = uuid.UUID(part.guid).bytes[-8:]  # mkntfs takes one by the second
+                serial = uuid.uuid5(uuid.NAMESPACE_OID, part.guid).bytes[:8]  # mkntfs takes one by the second
                 for sector in (0, part.size * 2048 - 1):
                     write_at(node, sector * SECTOR + 0x48, serial)
                 for name in _files(part.name):
@@ -176,8 +176,8 @@ def _fill(part: Part, node: str, folder: Path) -> None:
                     (Path(place) / "loader").write_bytes(b"MZ" + name.encode() * 5000)
                     call("mcopy", "-i", node, f"{place}/loader", f"::EFI/{name}")
             case "luks":
-                call("cryptsetup", "luksFormat", "--batch-mode", "--type", "luks2", "--uuid", part.uuid, "--pbkdf",
-                     "pbkdf2", "--pbkdf-force-iterations", "1000", "--key-file", "-", node, text="saltmarsh")  # fmt: skip
+                weak = ("--pbkdf", "pbkdf2", "--pbkdf-force-iterations", "1000", "--key-file", "-")
+                call("cryptsetup", "luksFormat", "-q", "--type", "luks2", "--uuid", part.uuid, *weak, node, text="salt")
             case "lvm":
                 alone = f'devices {{ filter=["a|^{node}$|","r|.*|"] use_devicesfile=0 }}'
                 call("pvcreate", "-qq", "-ff", "-y", "--config", alone, "--norestorefile", "--uuid", PV_UUID, node)
@@ -196,7 +196,7 @@ def write_at(path: str | Path, offset: int, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-# --- a machine that stands on the bench ---------------------------------------------------------------------------------
+# --- a machine that stands on the bench ------------------------------------------------------------------------------
 
 
 @mutable

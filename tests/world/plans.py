@@ -1,8 +1,8 @@
 """From a machine to a script: the collector's real capture, a survey, a spec, the compiled plan, and its script.
 
-Left out of a script is what needs a whole system in the target (packages, accounts, the loader's own tools): a file of
-known content stands for it, so that there is something of ours to lose. All actions of the disk step are real, and those
-of the boot loader that look at or write the EFI system partition and the firmware's boot entries.
+Left out of a script is what needs a whole system in the target (packages, accounts, the loader's own tools): files of
+known content stand for it, so that there is something of ours to lose. All actions of the disk step are real, and
+those of the boot loader that look at or write the EFI system partition and the firmware's boot entries.
 """
 
 from __future__ import annotations
@@ -214,11 +214,12 @@ def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) ->
     return evolve(
         action, proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
         operations=tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
-        guards=tuple(check for check in action.guards if getattr(check.test, "verb", "") in {"esp-has-room", "is-mounted"}),
+        guards=tuple(check for check in action.guards if getattr(check.test, "verb", "") in LOOKS),
         gives=gives or action.gives, stamped=False, secrets=(), audits=(),
     )  # fmt: skip
 
 
+LOOKS = {"esp-has-room", "is-mounted"}
 INSIDE = {"initramfs-is-built", "initramfs-carries", "menu-starts", "api-unmounted"}
 
 

@@ -1,7 +1,8 @@
-"""Runs a script on a machine: in a mount name space of its own, with a person's answers, and cut off where that is asked for.
+"""Runs a script on a machine: in name spaces of its own, with a person's answers, and cut off where that is asked for.
 
-The script is the real one; moved are only three paths that this kernel does not have. A run that is killed leaves what a
-restart of the machine would find: the disks. Writes that were still in memory count as written (tests/vm tries those).
+The script is the real one; only three paths that this kernel does not have are moved. A run that is killed leaves what
+a restart of the machine would find: the disks. Writes that were still in memory count as written (tests/vm tries
+those).
 """
 
 from __future__ import annotations
@@ -57,7 +58,8 @@ class Ran:
 def placed(world: World, text: str) -> Path:
     """The script with its paths moved to the machine's."""
     text = text.replace("grep efivarfs /proc/mounts", f"cat {world.folder}/efi-mounts")
-    text = text.replace("/sys/firmware/efi", f"{world.folder}/firmware").replace("/dev/disk/", f"{world.folder}/dev-disk/")
+    text = text.replace("/sys/firmware/efi", f"{world.folder}/firmware")
+    text = text.replace("/dev/disk/", f"{world.folder}/dev-disk/")
     variables = f"{world.folder}/firmware/efivars"
     (world.folder / "efi-mounts").write_text(f"efivarfs {variables} efivarfs rw 0 0\n")
     path = world.folder / "script.sh"
@@ -66,7 +68,8 @@ def placed(world: World, text: str) -> Path:
 
 
 HEAD = """
-mount -t tmpfs private /run && mkdir -p /run/udev && mkdir -p "$WORLD/medium/root" "$WORLD/medium/var-tmp" "$WORLD/medium/log"
+mount -t tmpfs private /run && mkdir -p /run/udev
+cd "$WORLD" && mkdir -p medium/root medium/var-tmp medium/log && cd / || exit 99
 mount -t tmpfs private /mnt
 mount --bind "$WORLD/medium/root" /root
 mount --bind "$WORLD/medium/var-tmp" /var/tmp

@@ -1,4 +1,4 @@
-"""Sequences of steps on one machine: drawn from a seed, played, judged after each run, and shrunk when one breaks something.
+"""Sequences of steps on one machine: drawn from a seed, played, judged after each run, shrunk where something breaks.
 
 A step is a word and a number that settles every choice in it, so that a sequence without one of its steps is the same
 otherwise. Words: an event's name; run, cut, undo, cut-undo, old (an older script), edit (another spec), survey (a new
@@ -17,7 +17,7 @@ from attrs import field, frozen, mutable
 
 from world import plans
 from world.events import EVENTS, named
-from world.invariants import State, broken, look
+from world.invariants import broken, look, use
 from world.machine import World, copy, machine, make_template
 from world.plans import Plan, Wishes
 from world.running import Ran, run
@@ -39,12 +39,9 @@ class Story:
     wishes: Wishes = field(factory=dict)
     plan: Plan | None = None
     older: list[Plan] = field(factory=list)
-    carried: Plan | None = None
-    """The plan whose work is on the disk."""
     finished: set[str] = field(factory=set)
     pending: list[str] = field(factory=list)
     """Events since the survey that no run has taken notice of."""
-    state: State | None = None
     tally: Counter[tuple[str, str]] = field(factory=Counter)
     said: list[str] = field(factory=list)
 
@@ -92,8 +89,7 @@ def play(steps: Sequence[Step], template: Path) -> Outcome:
         story.plan = _compiled(story)
         assert story.plan is not None
         if base == "installed":
-            story.carried = story.plan
-            story.finished = {part.uuid for part in story.plan.layout.partitions if part.new and part.mount in plans.CANARIES}
+            story.finished = _used(story.plan)
         for index, (word, number) in enumerate(rest, len(steps) - len(rest)):
             wrong = _step(story, word, Random(number))
             if wrong:
@@ -118,7 +114,6 @@ def _step(story: Story, word: str, random: Random) -> str:
         assert story.plan is not None
         if EVENTS[word].apply(story.world, story.plan, random):
             story.pending.append(word)
-            story.state = None
             story.tally[word, "happened"] += 1
         return ""
     match word:
@@ -173,19 +168,25 @@ def _draft(story: Story) -> str:
 
 def _run(story: Story, plan: Plan | None, undo: bool, cut: int) -> str:
     assert plan is not None
-    before = story.state or look(story.world, plan)
+    before = look(story.world, plan)
     options = ("--undo",) if undo else ()
     ran = run(story.world, plan.text, *options, cut_at=cut)
     story.said.append(f"--- {'undo' if undo else 'run'}: status {ran.status}{', cut' if ran.cut else ''}\n{ran.text}")
     after = look(story.world, plan)
-    story.state = None
     wrong = next(broken(before, after, plan, ran, undo, story.world, story.finished), "")
     if wrong:
         return wrong
     if undo and ran.done:
         story.finished.clear()
-    story.finished |= after.held
+    if ran.done and not undo:
+        use(story.world, plan)
+        story.finished |= _used(plan)
     return _told(story, ran)
+
+
+def _used(plan: Plan) -> set[str]:
+    """Partitions of ours in which people keep files."""
+    return {part.uuid for part in plan.layout.partitions if part.new and part.mount in plans.CANARIES}
 
 
 def _told(story: Story, ran: Ran) -> str:

@@ -1,7 +1,7 @@
-"""Bytes that tools of the trade write and that cannot be made on every kernel: members of arrays, marks of sleep, boot entries.
+"""Bytes that cannot be made by tools on every kernel: members of arrays, marks of sleep, boot entries.
 
-Offsets: md(4) and the kernel's md_p.h (version 1 super block); swap header of mm/swapfile.c and its mark of hibernation,
-kernel/power/swap.c; UEFI specification 2.10, 3.1.3, 10.3.5.1 and 10.3.5.4; FAT: Microsoft's FAT32 specification 1.03.
+Offsets: md(4) and the kernel's md_p.h (version 1 super block); mark of hibernation in a swap area, kernel/power/swap.c;
+UEFI specification 2.10, 3.1.3, 10.3.5.1 and 10.3.5.4; FAT: Microsoft's FAT32 specification 1.03.
 """
 
 from __future__ import annotations
