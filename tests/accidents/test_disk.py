@@ -19,6 +19,7 @@ from accidents.staging import (
     planned,
     rendered,
     spoiled,
+    told,
     unseen,
     verb,
 )
@@ -263,6 +264,40 @@ def test_c23_a_step_failed_and_the_script_went_on() -> None:
     ran = sandbox.run(rendered(steps))
     assert ran.returncode == 1, ran.stdout
     assert "A command failed." in ran.stdout and not (sandbox.target / "etc/second").exists()
+
+
+@caught_by(verb("filesystem-is"), function("disk.content:by_hand", ""))
+def test_c11_the_esp_became_a_fat16() -> None:
+    """FAT specification: below 65525 clusters it is no FAT32; UEFI 2.10, 13.3.1, wants FAT32 on a disk."""
+    assert "mkfs.fat -F 32" in told(planned("limpet-01"))
+    place = Place()
+    node = place.path / "esp"
+    for bits, holds in (("32", True), ("16", False)):
+        with node.open("wb") as file:
+            file.truncate(100 << 20)
+        subprocess.run(["mkfs.fat", "-F", bits, "-i", "0217ABCD", "-n", "ESP", str(node)], check=True,
+                       capture_output=True)  # fmt: skip
+        words = (str(node), "vfat", "0217-ABCD", "ESP")
+        if holds:
+            place.holds("filesystem-is", *words)
+        else:
+            assert "version FAT16" in place.says("filesystem-is", *words)
+
+
+@caught_by(spoiled("make-filesystem", "mkfs.ext4 -q -F $v_words", "mkfs.ext4 -q -F"), verb("mkfs-words"))
+def test_c22_a_newer_mkfs_than_the_loader_reads() -> None:
+    """e2fsprogs 1.47.0, release notes: metadata_csum_seed and orphan_file are usual from then on."""
+    place = Place()
+    node = place.path / "root"
+    with node.open("wb") as file:
+        file.truncate(64 << 20)
+    later = "features = has_journal,extent,metadata_csum,metadata_csum_seed,orphan_file"
+    place.put("mke2fs.conf", f"[fs_types]\n\text4 = {{\n\t\t{later}\n\t}}\n")
+    fakes = {"mkfs.ext4": f'MKE2FS_CONFIG={place.path}/mke2fs.conf mke2fs -t ext4 "$@"'}
+    code, said = place.run("make-filesystem", str(node), "ext4", OURS.lower(), "root", fakes=fakes)
+    assert code == 0, said
+    found = subprocess.run(["dumpe2fs", "-h", str(node)], capture_output=True, text=True, check=True).stdout
+    assert "metadata_csum" in found and "metadata_csum_seed" not in found and "orphan_file" not in found
 
 
 @caught_by(verb("kernel-present"), function("disk.mounting:filesystem_needs"))

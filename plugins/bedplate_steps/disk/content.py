@@ -198,7 +198,8 @@ def by_hand(part: LaidPartition) -> str:
     option = {"vfat": "-n", "swap": "-L"}.get(part.filesystem, "-L")
     named = f" {option} '{label}'" if label else ""
     commands = {
-        "ext4": f"mkfs.ext4 -U {uuid}{named} {node}",
+        # Later tools than those of the new system may set more: its checker and its loader would stop there.
+        "ext4": f"mkfs.ext4 -O ^metadata_csum_seed,^orphan_file -U {uuid}{named} {node}",
         "xfs": f"mkfs.xfs -m uuid={uuid}{named} {node}",
         "btrfs": f"mkfs.btrfs -U {uuid}{named} {node}",
         "vfat": f"mkfs.fat -F 32 -i {uuid.replace('-', '')}{named} {node}",

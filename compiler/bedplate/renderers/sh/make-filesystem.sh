@@ -1,12 +1,14 @@
 # make-filesystem WHERE TYPE UUID LABEL: make a file system (or swap area) on the device and write it out. It gets its
 # label last, once all of it is on the disk: after a power cut, one without the planned label is made again.
-# uses: partition-node
+# uses: mkfs-words partition-node
 verb_make_filesystem() {
     verb_partition_node "$1" || return 1
+    verb_mkfs_words "$2"
+    # shellcheck disable=SC2086 # options, one word each
     case $2 in
-        ext4) mkfs.ext4 -q -F -U "$3" -L unfinished "$v_node" || return 1 ;;
-        xfs) mkfs.xfs -q -f -m "uuid=$3" -L unfinished "$v_node" || return 1 ;;
-        btrfs) mkfs.btrfs -q -f -U "$3" -L unfinished "$v_node" || return 1 ;;
+        ext4) mkfs.ext4 -q -F $v_words -U "$3" -L unfinished "$v_node" || return 1 ;;
+        xfs) mkfs.xfs -q -f $v_words -m "uuid=$3" -L unfinished "$v_node" || return 1 ;;
+        btrfs) mkfs.btrfs -q -f $v_words -U "$3" -L unfinished "$v_node" || return 1 ;;
         # The size of a FAT is always asked for: left to itself, mkfs.fat makes FAT16 below 512 MiB.
         vfat) mkfs.fat -F 32 -i "${3%-*}${3#*-}" -n UNFINISHED "$v_node" || return 1 ;;
         swap) mkswap -U "$3" -L unfinished "$v_node" || return 1 ;;
