@@ -1,5 +1,5 @@
-"""What a medium with newer tools makes is read by an older system and its loader: real file systems on images, looked at
-with dumpe2fs(8), xfs_db(8) and btrfs-inspect-internal(8); tools of later releases are stood in for by their usage texts.
+"""What a medium with newer tools makes is read by an older system and its loader: real file systems on images, looked
+at with dumpe2fs(8), xfs_db(8), btrfs-inspect-internal(8); later tools are stood in for by their usage texts.
 """
 
 from __future__ import annotations
