@@ -266,14 +266,13 @@ signatures() {
 }
 
 # volume_group NODE: name and identity of the group of a physical volume, from the newest of the descriptions in its
-# first MiB: NAME {, then id = "...", then seqno = N (lvmlib text format, one such block a change).
+# first MiB: NAME {, id = "...", seqno = N, a line each (text format of lvm(8)).
 volume_group() {
-    dd if="$1" bs=65536 count=16 2>/dev/null | tr -d '\000' | awk '
-        / \{$/ { name = $1; id = "" }
-        /^id = "/ { id = $3; gsub(/"/, "", id) }
-        /^seqno = / && name != "" && id != "" && $3 + 0 > newest { newest = $3 + 0; found = name; its = id }
-        END { if (found != "") printf "name=%s\nuuid=%s\n", found, its }' >"$WORK/out" || :
-    section "volume-group $1" <"$WORK/out"
+    dd if="$1" bs=65536 count=16 2>/dev/null | tr '\000' '\n' | sed -n '/^[A-Za-z0-9+_.-]* {$/{
+        N
+        N
+        s/^\([^ ]*\) {\nid = "\([^"]*\)"\nseqno = \([0-9]*\)$/\3 name=\1 uuid=\2/p
+        }' | sort -n | tail -n 1 | cut -d ' ' -f 2,3 | tr ' ' '\n' | section "volume-group $1"
 }
 
 # tail_of NODE: which of the last 256 blocks of 512 bytes hold anything but zeros, counted from the end (1 is the last).

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from bedplate import layers
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedPartition, SurveyedSignature
@@ -29,11 +29,14 @@ class Twin:
     what: str
     identity: str
     places: tuple[str, ...]
+    more: int = 0
+    """How many further identities lie on the same disks more than once: of a copied disk, all."""
 
     @property
     def words(self) -> str:
         """One sentence without its full stop."""
-        return f"{self.what} {self.identity} is there more than once: {' and '.join(self.places)}"
+        further = f", and so are {self.more} further ones of the same disks" if self.more else ""
+        return f"{self.what} {self.identity} is there more than once{further}: {' and '.join(self.places)}"
 
 
 ADVICE = "A copied disk is plugged in, or two things have one name: switch off and unplug the copy, or give it others."
@@ -41,19 +44,21 @@ ADVICE = "A copied disk is plugged in, or two things have one name: switch off a
 
 
 def twins(survey: Survey) -> tuple[Twin, ...]:
-    """Every identity that two places of the machine have, in the order of the survey."""
-    seen: dict[tuple[str, str], dict[str, str]] = {}
+    """Every identity that two places of the machine have, in the order of the survey; of disks that share several, the
+    first, and how many more."""
+    seen: dict[tuple[str, str], dict[str, tuple[str, str]]] = {}
     for disk in survey.disks:
         member = any(layer.spreads for _, layer in layers.around(disk))
-        found = _whole(disk) if member else _of_disk(disk)
-        for what, identity, owner, where in found:
+        for what, identity, owner, where in _whole(disk) if member else _of_disk(disk):
             if identity not in _NOT_ONE:
-                seen.setdefault((what, identity.upper()), {}).setdefault(owner, where)
-    return tuple(
-        Twin(what=what, identity=identity, places=tuple(owners.values()))
-        for (what, identity), owners in seen.items()
-        if len(owners) > 1
-    )
+                seen.setdefault((what, identity.upper()), {}).setdefault(owner, (where, disk.path))
+    found: dict[tuple[str, ...], Twin] = {}
+    for (what, identity), owners in seen.items():
+        if len(owners) > 1:
+            disks = tuple(path for _, path in owners.values())
+            twin = Twin(what=what, identity=identity, places=tuple(where for where, _ in owners.values()))
+            found[disks] = evolve(found[disks], more=found[disks].more + 1) if disks in found else twin
+    return tuple(found.values())
 
 
 def labels(disk: SurveyedDisk) -> Iterator[tuple[str, str, SurveyedPartition | None]]:

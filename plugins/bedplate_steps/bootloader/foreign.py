@@ -140,7 +140,9 @@ def _guess(name: str, layout: Layout, loaders: tuple[Seen, ...]) -> Seen | None:
 
 def encrypted(layout: Layout) -> bool:
     """Whether a kept system's volume is, or may be, encrypted by that system, as the spec says or blkid saw."""
-    if layout.other_encryption not in ("", "none"):
+    systems = [part.filesystem.lower() for part in layout.partitions if part.name in layout.other_systems]
+    factory = not systems or any(kind in ("", "ntfs", "bitlocker") for kind in systems)
+    if layout.other_encryption not in ("", "none") and factory:
         return True
     return any(part.filesystem.lower() == "bitlocker" for part in layout.partitions if not part.new)
 

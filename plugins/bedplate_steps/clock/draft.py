@@ -15,7 +15,9 @@ def draft(survey: Survey) -> str:
         for disk in survey.disks
         for part in disk.partitions
     )
-    clock, why = ("local", "a kept system may read it so; see the warning") if kept else ("utc", "no other system here")
+    clock, why = "utc", "nothing that reads local time was seen"
+    if kept:
+        clock, why = "local", "a kept system may read it so; see the warning"
     return "\n".join(
         (
             "[clock]",

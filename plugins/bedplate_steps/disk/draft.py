@@ -7,13 +7,16 @@ the memory up to 8 GiB, at least 4 GiB above).
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
 import tomli_w
 
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
+from bedplate.twins import labels
 from bedplate.units import GIB, MIB, align_down, in_gib
 from bedplate_steps.disk.erasing import written
+from bedplate_steps.disk.kept_linux import root_of
 from bedplate_steps.disk.kinds import BASIC_DATA, RECOVERY, RESERVE, RESERVED, TYPES
 from bedplate_steps.disk.rules import LOADER_ROOM
 
@@ -96,8 +99,11 @@ def _kept(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
     names: list[str] = []
     for part in disk.partitions if keeps else ():
         role = _role(part, disk)
-        names.append(_name(role, part, names))
+        linux = root_of(disk)
+        names.append("older-system" if part is linux[0] else _name(role, part, names))
         yield f"\n[[disk.keep]]\n# Partition {part.number}: {_what(part, disk)}"
+        if part is linux[0]:
+            yield f"# The root of another Linux: {''.join(sign for sign in linux[1] if sign.isprintable())}."
         yield _toml(name=names[-1], partition=part.uuid.upper(), role=role)
         if part is shared:
             yield "# Shared with what is there: it is mounted and never formatted."
@@ -125,7 +131,7 @@ def _role(part: SurveyedPartition, disk: SurveyedDisk) -> str:
     if inside in _HOLDS_A_SYSTEM:
         largest = max((other for other in disk.partitions if _may_boot(other)), key=lambda other: other.size)
         return "system" if part is largest else "data"
-    return "other"
+    return "system" if part is root_of(disk)[0] else "other"
 
 
 def _may_boot(part: SurveyedPartition) -> bool:
@@ -176,19 +182,26 @@ def _new(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
     room = max(_room(disk), _shrink(disk)[1]) if keeps else disk.size_bytes
     if not keeps or _shared_esp(disk) is None:
         yield "\n[[disk.new]]\n# The firmware starts systems from here. 1 GiB leaves room for kernels and updates."
-        yield _toml(name="esp", size="1GiB", filesystem="vfat", label="ESP", mount="/boot/efi")
+        yield _toml(name="esp", size="1GiB", filesystem="vfat", label=_label(survey, "ESP"), mount="/boot/efi")
     yield f"\n[[disk.new]]\n# What is left of the largest free region ({in_gib(room)})."
     if room < SMALLEST_ROOT:
         yield "# That is little: make room in the system that is there, or take another disk."
-    yield _toml(name="root", size="rest", filesystem="ext4", label="root", mount="/")
+    yield _toml(name="root", size="rest", filesystem="ext4", label=_label(survey, "root"), mount="/")
     yield "# encrypt = true  # asks for a passphrase at each start; swap needs it then too, and a /boot beside it"
     memory = survey.machine.memory_bytes
     swap = _swap(memory)
     if room >= SMALLEST_ROOT + swap:
         yield f"\n[[disk.new]]\n# For {in_gib(memory)} of memory. To hibernate, make it at least that large."
-        yield _toml(name="swap", size=f"{swap // MIB}MiB", filesystem="swap", label="swap")
+        yield _toml(name="swap", size=f"{swap // MIB}MiB", filesystem="swap", label=_label(survey, "swap"))
     else:
         yield '\n# Room is short, so there is no swap partition. A swap file in [disk]: swap_file = { size = "1GiB" }'
+
+
+def _label(survey: Survey, wanted: str) -> str:
+    """The label, or the first of its kind that nothing on the machine has."""
+    taken = {label.casefold() for disk in survey.disks for label, _, _ in labels(disk)}
+    tried = itertools.chain([wanted], (f"{wanted}-{number}" for number in itertools.count(2)))
+    return next(label for label in tried if label.casefold() not in taken)
 
 
 def _swap(memory: int) -> int:
@@ -205,6 +218,10 @@ def _other(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
         return
     encrypted = any(part.filesystem and part.filesystem.type == "BitLocker" for part in disk.partitions)
     yield "\n[disk.other_system]"
+    if not any(_role(part, disk) == "system" and part is not root_of(disk)[0] for part in disk.partitions):
+        yield "# Only a Linux is kept: no recovery key comes in; an encrypted one asks for its passphrase as ever."
+        yield _toml(encryption="none") + "\n"
+        return
     if encrypted:
         yield "# The survey found an encrypted volume. Say where its recovery key is kept (never the key)."
         yield _toml(encryption="on", recovery_key_place="to be filled in", start_by="firmware-menu") + "\n"

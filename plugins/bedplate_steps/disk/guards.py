@@ -5,13 +5,12 @@ Enters: the layout. Leaves: checks, each with what to do otherwise and how to lo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from bedplate import checks
 from bedplate.actions import Check
 from bedplate.facts import LaidPartition, Layout
 from bedplate_steps.disk import looking
-from bedplate_steps.disk.kinds import TYPES
 from bedplate_steps.disk.other_system import shrunk_checks
 
 
@@ -43,6 +42,7 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
         guards.append(checks.holds(says, "table-is", layout.table_id, *bounds, otherwise=stop,
                                    by_hand=looking.the_table(layout.table_id)))  # fmt: skip
         guards.append(whole(layout))
+        guards.append(_alone())
         guards.append(_only_known(layout))
         guards.extend(_kept_guard(part, layout) for part in kept_parts(layout))
     return tuple(guards)
@@ -104,15 +104,32 @@ def clean_guard(part: LaidPartition) -> Check:
     )  # fmt: skip
 
 
-def suspended_guards(layout: Layout) -> Iterator[Check]:
-    """No system sleeps in a kept swap partition."""
-    for part in kept_parts(layout):
-        if part.type == TYPES["swap"]:
-            yield checks.holds(
-                f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
-                by_hand=looking.awake(part),
-                otherwise="Start the system it belongs to and shut it down fully; its session would be lost.",
-            )  # fmt: skip
+def _alone() -> Check:
+    """Only a table lies on the disk itself: no record of an array, no older use."""
+    return checks.holds(
+        "Nothing but its partition table lies on the disk itself, at its ends either", "disk-bears-only",
+        "gpt", "PMBR", by_hand=looking.only_a_table(),
+        otherwise="Stop: the disk belongs to an array, a group or a pool, or an older use of it left its mark. Nothing "
+        "may be written to it before a person knows which (`wipefs` without options lists the marks).",
+    )  # fmt: skip
+
+
+def twins_guard(layout: Layout) -> Check:
+    """No copy of this disk, and nothing with a name of ours, is on the machine."""
+    ours = [part for part in layout.partitions if part.new]
+    brought = [
+        *(f"part {part.uuid.lower()}" for part in ours),
+        *(f"uuid {uuid.lower()}" for part in ours for uuid in (part.fs_uuid, part.luks_uuid) if uuid),
+        *(f"label {part.fs_label}" for part in ours if part.fs_label),
+        *([f"disk {layout.table_id.lower()}"] if layout.whole_disk else []),
+    ]
+    return checks.holds(
+        "Every identifier on the disks of this machine is there once, and none of the new ones is in use",
+        "no-twins", "new" if layout.whole_disk else "keep", stdin=("".join(f"{line}\n" for line in brought),),
+        by_hand=looking.no_twins(),
+        otherwise="Stop: switch the machine off and unplug the copied disk, or whatever has the same name. With both "
+        "there, one can be taken for the other, now and at each start.",
+    )  # fmt: skip
 
 
 def used_guards(layout: Layout) -> Iterator[Check]:

@@ -33,6 +33,13 @@ PER_ARCHITECTURE: dict[str, dict[str, str]] = {
 }
 """Types that differ by architecture. Discoverable Partitions Specification 1.0."""
 
+LINUX = frozenset(
+    (*(TYPES[role] for role in ("home", "srv", "var", "var-tmp", "swap", "linux")),
+     *(guid for guids in PER_ARCHITECTURE.values() for guid in guids.values()),
+     LUKS, "E6D6D379-F507-44C2-A23C-238F2A3DF928", "A19D880F-05FC-4D3B-A006-743F0F84911E")
+)  # fmt: skip
+"""Types that only Linux systems give: those above, logical volumes and RAID (`sfdisk --label gpt -T`)."""
+
 ROLES = ("root", "esp", "xbootldr", "home", "srv", "var", "var-tmp", "usr", "swap", "linux")
 """What `type` of a new partition may say."""
 

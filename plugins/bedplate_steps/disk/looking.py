@@ -107,6 +107,36 @@ def awake(part: LaidPartition) -> Lines:
     return (f'[ -e {part.node} ] && [ "$(blkid -p -o value -s TYPE {part.node})" != swsuspend ] && echo yes',)
 
 
+def left_clean(part: LaidPartition) -> Lines:
+    """The tool's own words for a journal, log or log tree with nothing in it."""
+    if part.filesystem == "xfs":
+        return (f"xfs_logprint -t {part.node} | grep 'state: <CLEAN>'",)
+    if part.filesystem == "btrfs":
+        return (f"btrfs inspect-internal dump-super {part.node} | grep -xE 'log_root[[:space:]]+0'",)
+    return (
+        f"dumpe2fs -h {part.node} | grep -xE 'Filesystem state: +clean'",
+        f"dumpe2fs -h {part.node} | grep '^Filesystem features:' | grep -v needs_recovery",
+    )
+
+
+def only_a_table() -> Lines:
+    """The names of the signatures on the disk itself: those of a GPT and its protective MBR."""
+    names = "wipefs -np \"$DISK\" | grep -v '^#' | sed 's/.*,//' | sort -u | tr '\\n' ' '"
+    return (f"{names} | grep -xE '(gpt PMBR|PMBR gpt) '",)
+
+
+def no_twins() -> Lines:
+    """GUIDs of partitions, and UUIDs of what is no member of anything and no image of a medium: each is there once."""
+    return tuple(
+        f"t=$(blkid -c /dev/null | {chosen}) && [ -n \"$t\" ] && "
+        "[ \"$(printf '%s\\n' \"$t\" | sort -u)\" = \"$(printf '%s\\n' \"$t\" | sort)\" ] && echo yes"
+        for chosen in (
+            "grep -o ' PARTUUID=\"[^\"]*\"'",
+            "grep -vE 'UUID_SUB=|iso9660|_member' | grep -o ' UUID=\"[^\"]*\"'",
+        )
+    )
+
+
 def unused() -> Lines:
     """Only partitions, none of them mounted or used."""
     return (_nothing_in('lsblk -nro TYPE,MOUNTPOINT "$DISK"', "grep -vE '^(disk|part|loop) *$'"),)

@@ -13,6 +13,7 @@ from bedplate.actions import Action, ByHand, Check, Stage, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import MIB, in_gib
 from bedplate_steps.disk import looking
+from bedplate_steps.disk.kept_linux import is_linux
 from bedplate_steps.disk.model import DiskSection
 
 SITE_RULES = "The rules of the machine's vendor and of your site come first."
@@ -25,7 +26,7 @@ def before(section: DiskSection, layout: Layout) -> Iterator[Action]:
     shrunk = [part for part in layout.partitions if part.shrunk_from]
     if not layout.other_systems and not shrunk:
         return
-    if section.other_system is not None and section.other_system.encryption != "none":
+    if section.other_system is not None and section.other_system.encryption != "none" and _vendor(layout):
         yield _note_recovery_key(section.other_system.recovery_key_place, section.other_system.encryption)
         yield _suspend(section.other_system.encryption)
     if _vendor(layout) and any(part.role == "recovery" for part in layout.partitions):
@@ -39,6 +40,12 @@ def _vendor(layout: Layout) -> bool:
     """Whether the kept system is the kind whose commands are known here."""
     systems = [part for part in layout.partitions if part.name in layout.other_systems or part.shrunk_from]
     return any(part.filesystem in ("ntfs", "BitLocker", "") for part in systems)
+
+
+def _linux(layout: Layout) -> list[str]:
+    """Names of the kept systems that are a Linux."""
+    systems = [part for part in layout.partitions if part.name in layout.other_systems]
+    return [part.name for part in systems if part.filesystem and is_linux(part.filesystem, part.type)]
 
 
 def _back_up(layout: Layout) -> Action:
@@ -186,20 +193,28 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
 
 def _shut_down(layout: Layout) -> Action:
     vendor = _vendor(layout)
+    linux = _linux(layout) or ([] if vendor else list(layout.other_systems))
+    by_linux = (ByHand(text=f"{' and '.join(linux)}: shut it down; do not hibernate it.",
+                       commands=("systemctl poweroff",)),) if linux else ()  # fmt: skip
     return Action(
         id="disk.shut-down",
         title="Shut the other system down fully",
         reason="A fast start or hibernation leaves its volumes open: writing beside them destroys data.",
         stage=Stage.OTHER_SYSTEM,
-        operations=_powering_off() if vendor
-        else (ByHand(text="Shut it down; do not hibernate it.", commands=("systemctl poweroff",)),),
+        operations=(*(_powering_off() if vendor else ()), *by_linux),
         needs=("stage:other-system",),
         gives=("prepared:shut-down",),
         way_back=WayBack(note="In the other system: `powercfg /h on`") if vendor
         else WayBack(note="Nothing is lost by it: switch the machine on again."),
-        cautions=("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",),
+        cautions=_CAUTIONS if vendor else (
+            "A Linux that sleeps in a swap partition or leaves its journal open is seen later, and stops the script; "
+            "what lies in its containers and volume groups is not.",
+        ),
         expected="The machine is off.",
     )  # fmt: skip
+
+
+_CAUTIONS = ("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",)
 
 
 def _powering_off() -> tuple[ByHand, ...]:

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.faults import Fault, Path, shown
-from bedplate.survey import Survey, SurveyedDisk
+from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate.units import MIB, in_gib
 from bedplate_steps.disk.found import row_of
+from bedplate_steps.disk.kept_linux import JOURNALS, is_linux
 from bedplate_steps.disk.kinds import BASIC_DATA, TYPES, role_of
-from bedplate_steps.disk.model import DiskSection, New
+from bedplate_steps.disk.model import DiskSection, Keep, New
 
 LOADER_ROOM = 16 * MIB
 """Bytes a boot loader may take on a kept EFI system partition (common practice, no source)."""
@@ -29,10 +30,11 @@ def rule_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Ite
     yield from _root_faults(section)
     yield from _esp_faults(section, disk)
     yield from _swap_faults(section, disk)
-    yield from _hibernation_faults(section, survey.machine.memory_bytes)
+    yield from _hibernation_faults(section, disk, survey.machine.memory_bytes)
     yield from _encryption_faults(section)
     yield from _late_faults(section)
     yield from _other_system_faults(section, disk)
+    yield from _contradictions(section, disk)
 
 
 def roles(section: DiskSection) -> list[tuple[int, New, str]]:
@@ -128,7 +130,7 @@ def _mounted(section: DiskSection) -> Iterator[tuple[Path, str, tuple[str, ...]]
             yield ("new", i, "subvolumes", j), volume.mount, (*new.options, *volume.options)
 
 
-def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
+def _hibernation_faults(section: DiskSection, disk: SurveyedDisk, memory: int) -> Iterator[Fault]:
     if not section.hibernate:
         return
     swaps = [(i, new) for i, new in enumerate(section.new) if new.filesystem == "swap"]
@@ -136,6 +138,13 @@ def _hibernation_faults(section: DiskSection, memory: int) -> Iterator[Fault]:
     if len(swaps) != 1 or section.swap_file is not None:
         message = "the image of a hibernated system goes into one swap partition, which has to be the only one"
         yield Fault(code="hibernate-swap", message=message, path=("hibernate",), found="true", allowed=allowed)
+    rows = [(keep.name, row) for keep in section.keep if (row := row_of(keep, disk)) is not None]
+    linux = [name for name, row in rows if is_linux(row.filesystem.type if row.filesystem else "", row.type)]
+    if linux:
+        message = f"{linux[0]} belongs to another Linux: if that switches our swap on, the sleeping session is lost"
+        yield Fault(code="hibernate-kept-linux", message=message, path=("hibernate",), found="true", warning=True,
+                    notes=("Our rows carry attribute 63, so that it does not do so by their types. Look that its table "
+                           "of file systems does not name our swap.",))  # fmt: skip
     for index, keep in enumerate(section.keep):
         if keep.role == "esp" and keep.mount and "x-systemd.automount" not in keep.options:
             message = "two systems share the EFI system partition, and a hibernated one remembers it as it was"
@@ -204,7 +213,6 @@ def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[F
         yield Fault(code="encrypted-chain-load", message=message, path=("other_system", "start_by"),
                     found='"chain-load"', allowed='"firmware-menu"')  # fmt: skip
     yield from _unseen_encryption(section, disk)
-    yield from _contradictions(section, disk)
 
 
 def _unseen_encryption(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
@@ -219,6 +227,14 @@ def _unseen_encryption(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fau
                 found=shown(other.encryption), allowed='"none" if that system says so, or a new survey')  # fmt: skip
 
 
+def _is_looked_at(keep: Keep, row: SurveyedPartition) -> bool:
+    """Whether a guard of the script looks at how it was left."""
+    kind = row.filesystem.type if row.filesystem else ""
+    if kind == "ntfs":
+        return keep.role in ("system", "data")
+    return kind in (*JOURNALS, "swap", "swsuspend") or row.type.upper() == TYPES["swap"]
+
+
 def _contradictions(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     other = section.other_system
     for index, keep in enumerate(section.keep):
@@ -231,9 +247,12 @@ def _contradictions(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]
             yield Fault(code="encryption-contradicts", message=message, path=("other_system", "encryption"),
                         found='"none"', allowed='"on" or "suspended"')  # fmt: skip
         if inside.dirty:
-            message = f"{keep.name} was hibernated or not shut down cleanly when the survey was taken"
+            why = f": {inside.unclean}" if inside.unclean else ""
+            message = f"{keep.name} was hibernated or not shut down cleanly when the survey was taken{why}"
             yield Fault(code="volume-dirty", message=message, path=("keep", index), warning=True,
-                        notes=("The script stops until the other system has been shut down fully.",))  # fmt: skip
+                        notes=("The script stops until the other system has been shut down fully.",)
+                        if _is_looked_at(keep, row) else
+                        ("The script cannot look into it: shut its system down fully before you begin.",))  # fmt: skip
         if row.type.upper() == BASIC_DATA and keep.role == "other" and inside.type in ("ntfs", "BitLocker"):
             message = f'{keep.name} holds {inside.type}: if another system lives there, its role is "system"'
             yield Fault(code="role-other", message=message, path=("keep", index, "role"), warning=True)

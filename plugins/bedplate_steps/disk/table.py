@@ -12,7 +12,7 @@ from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Sta
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 from bedplate.units import in_gib
-from bedplate_steps.disk import looking
+from bedplate_steps.disk import kept_linux, looking
 from bedplate_steps.disk.copies import copies
 from bedplate_steps.disk.guards import (
     clean_guard,
@@ -21,7 +21,7 @@ from bedplate_steps.disk.guards import (
     earlier_guards,
     kept_parts,
     room_guard,
-    suspended_guards,
+    twins_guard,
     unused_guard,
     used_guards,
     whole,
@@ -52,7 +52,8 @@ def table_script(layout: Layout) -> str:
     """
     head = f"label: gpt\nlabel-id: {layout.table_id}\n" if layout.whole_disk else ""
     return head + "".join(
-        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"\n'
+        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"'
+        f"{kept_linux.attributes(part, layout.partitions)}\n"
         for part in new_parts(layout)
     )
 
@@ -70,12 +71,15 @@ def _identify(layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
         needs=(
-            "tool:sfdisk", "tool:lsblk", "tool:od", "tool:blkid", *(("tool:wipefs",) if layout.whole_disk else ()),
+            "tool:sfdisk", "tool:lsblk", "tool:od", "tool:blkid", "tool:wipefs",
+            *(f"tool:{tool}" for tool in kept_linux.tools(kept_parts(layout))),
             *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
-        guards=(*disk_guards(layout), *shrunk, *used_guards(layout), *(clean_guard(part) for part in clean),
-                *suspended_guards(layout)),
+        guards=(
+            *disk_guards(layout), twins_guard(layout), *shrunk, *used_guards(layout),
+            *(clean_guard(part) for part in clean), *kept_linux.guards(kept_parts(layout)),
+        ),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
         trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
         "the other system may not start any more.",

@@ -4,7 +4,7 @@ verb_subvolumes_are() {
     verb_partition_node "$1" || return 1
     shift
     mkdir -p -- "$WORK/top" || return 1
-    mount -t btrfs -o ro,subvolid=5 -- "$v_node" "$WORK/top" || return 1
+    mount -t btrfs -o ro,rescue=nologreplay,subvolid=5 -- "$v_node" "$WORK/top" || return 1
     v_missing=
     for v_name in "$@"; do
         # The top folder of every subvolume has inode 256 (btrfs(5)).
