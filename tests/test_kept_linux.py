@@ -84,6 +84,27 @@ def test_a_look_replays_nothing(left_open: tuple[str, Path, Path], tmp_path: Pat
     assert digest(looked) != before
 
 
+def test_a_look_clears_no_list_of_deleted_open_files(tmp_path: Path) -> None:
+    """A frozen ext4 has no open journal, but the list in its superblock (s_last_orphan), which even noload works off."""
+    image, point, frozen = tmp_path / "image", tmp_path / "point", tmp_path / "frozen"
+    point.mkdir()
+    with image.open("wb") as file:
+        file.truncate(64 << 20)
+    call("mkfs.ext4", "-q", image)
+    with attached(image) as node:
+        lines = OPEN.replace("mount -o loop", "mount").replace("cp --sparse", 'fsfreeze -f "$2"; cp --sparse')
+        lines = lines.replace("exec 9>&-", 'fsfreeze -u "$2"; exec 9>&-')
+        call("unshare", "--mount", "--propagation", "private", "sh", "-c", lines, "sh", node, point, frozen)
+    assert int.from_bytes(frozen.read_bytes()[1256:1260], "little") != 0
+    before = digest(frozen)
+    with attached(frozen) as node:
+        ran = verb_runner.run("look-in-target", node, f"{point}/", "ext4", target=point, work=tmp_path, before="true")
+        assert ran.returncode == 0 and digest(frozen) == before, ran.stderr
+        assert call("blockdev", "--getro", node).strip() == "0"
+        call("unshare", "--mount", "mount", "-o", "ro,noload", node, point)
+    assert digest(frozen) != before
+
+
 def digest(path: Path) -> str:
     subprocess.run(["sync", path], check=True)
     return hashlib.sha256(path.read_bytes()).hexdigest()

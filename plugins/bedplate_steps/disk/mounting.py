@@ -103,7 +103,7 @@ def _mount(layout: Layout) -> Action:
             )
             for mount in mounts
         ),
-        needs=(*dict.fromkeys(needs), *(("tool:fsck.fat",) if layout.esp else ())),
+        needs=(*dict.fromkeys(needs), "tool:blockdev", *(("tool:fsck.fat",) if layout.esp else ())),
         gives=("target:mounted", *(f"mount:{mount.point}" for mount in mounts)),
         guards=tuple(
             checks.holds(
