@@ -85,7 +85,7 @@ def test_a_look_replays_nothing(left_open: tuple[str, Path, Path], tmp_path: Pat
 
 
 def test_a_look_clears_no_list_of_deleted_open_files(tmp_path: Path) -> None:
-    """A frozen ext4 has no open journal, but the list in its superblock (s_last_orphan), which even noload works off."""
+    """A frozen ext4 has no open journal, but the list in its superblock (s_last_orphan), which noload works off."""
     image, point, frozen = tmp_path / "image", tmp_path / "point", tmp_path / "frozen"
     point.mkdir()
     with image.open("wb") as file:

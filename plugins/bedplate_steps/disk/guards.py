@@ -5,7 +5,7 @@ Enters: the layout. Leaves: checks, each with what to do otherwise and how to lo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from bedplate import checks
 from bedplate.actions import Check
