@@ -6,6 +6,7 @@ are asked about the stick or the volume; sfdisk, fsck.fat, mtools, tar, dd, cmp 
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import subprocess
 from collections.abc import Mapping
@@ -101,6 +102,17 @@ class Rig:
         source = self.folder / "put"
         source.write_bytes(content)
         call("mcopy", "-o", "-i", self.esp, source, f"::{name}")
+
+    def make(self, folder: str) -> None:
+        call("mmd", "-i", self.esp, f"::{folder}")
+
+    def put_list(self) -> None:
+        """The list of before, complete in the target."""
+        kept = self.folder / "target/var/lib/bedplate/boot"
+        kept.mkdir(parents=True)
+        lines = [f"{hashlib.sha256(content).hexdigest()}  ./{name}\n" for name, content in FILES.items()]
+        (kept / "esp.sha256").write_text("".join(lines))
+        (kept / "complete").touch()
 
     def variable(self, name: str, value: bytes) -> None:
         (self.folder / "vars" / f"{name}-{GLOBAL}").write_bytes(value)

@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 
 from bedplate import commands
-from bedplate.actions import Stage
+from bedplate.actions import Call, Stage
 from bedplate.registry import load
+from bedplate.renderers import library
 from second_stick import ESP, FILES, GLOBAL, OURS, Rig, call
 
 SPECS = Path(__file__).resolve().parents[1] / "specs"
@@ -220,6 +221,28 @@ def test_a_new_esp_held_nothing(rig: Rig) -> None:
     rig.holds(f"verb_save_boot_state '{rig.folder}/mounted' - all", COPIES=str(copies))
     kept = rig.folder / "target/var/lib/bedplate/boot"
     assert (kept / "esp.sha256").read_text() == "" and not (kept / "esp.tar").exists()
+
+
+def test_whatever_ends_the_script_the_stick_is_let_go(rig: Rig) -> None:
+    rig.stick()
+    stubs = "end_clock() { :; }; stop_looking() { :; }; show_typing() { :; }; wipe_scratch() { :; }"
+    lines = f"{library.part('install')}\n{stubs}\ntrap leave EXIT\ntrap 'exit 143' TERM\nopen_copies /dev/sdx1 rw\n"
+    assert rig.run(f"{lines}kill -TERM $$\nsleep 5")[0] == 143
+    assert (rig.folder / "mounts").read_text().splitlines()[-1] == f"umount {rig.folder}/work/stick"
+    assert not (rig.folder / "work/stick").exists()
+
+
+# --- the kept partitions -------------------------------------------------------------------------------------------
+
+
+def test_a_kept_volume_that_was_formatted_since_is_not_the_surveyed_one(rig: Rig) -> None:
+    guards = {node.action.id: node.action for node in commands.checked(str(SPECS / "kelp-02.toml"), load())[1].nodes}
+    [guard] = [check.test for check in guards["disk.identify"].guards
+               if isinstance(check.test, Call) and check.test.verb == "partition-holds"]  # fmt: skip
+    assert guard.args[1:] == ("vfat", "0217-4B1E")
+    rig.holds(f"verb_partition_holds {ESP} vfat 0217-ABCD")
+    call("mkfs.fat", "-F", "32", "-i", "12345678", rig.esp)
+    assert "UUID 1234-5678" in rig.refuses(f"verb_partition_holds {ESP} vfat 0217-ABCD")
 
 
 # --- the volume ----------------------------------------------------------------------------------------------------

@@ -152,6 +152,8 @@ class Family:
     admin_group: str
     rebuild_initramfs: Argv
     """Command in the target that builds the initramfs of every installed kernel."""
+    writes_esp: Mapping[str, str] = field(factory=dict, hash=False)
+    """Packages whose installation writes on the EFI system partition by itself, and where: from name to folder."""
     from_archive: bool = False
     """True: the base comes from a local archive and nothing is fetched."""
     source: str = ""

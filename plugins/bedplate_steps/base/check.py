@@ -36,6 +36,7 @@ def check(base: Base, context: Context) -> Iterable[Fault]:
             allowed="source: the address of the main package source",
         )  # fmt: skip
     yield from _names(base, context)
+    yield from _loaders(base, context)
     yield from _microcode(base, context)
     yield from _room(base, context)
     yield from _trim(base, context)
@@ -50,6 +51,20 @@ def _names(base: Base, context: Context) -> Iterable[Fault]:
         if not re.fullmatch(family.package_name, name):
             yield Fault(code="bad-package-name", message="this is not the name of a package", path=path,
                         found=shown(name), allowed=family.package_name_words)  # fmt: skip
+
+
+def _loaders(base: Base, context: Context) -> Iterable[Fault]:
+    """A loader that comes as a package of its own, where the EFI system partition is another system's, too."""
+    esp = context.fact(Layout).esp if context.has(Layout) else None
+    writes = chosen(base, context).writes_esp if esp and not esp.new else {}
+    for index, name in enumerate(base.packages):
+        if name in writes:
+            yield Fault(
+                code="package-writes-esp",
+                message=f"{name} writes into {writes[name]} of the EFI system partition when it is installed",
+                path=("packages", index), found=shown(name), allowed="packages that do not",
+                notes=("The bootloader section asks for what its loader needs, and looks after the files of others.",),
+            )  # fmt: skip
 
 
 def _microcode(base: Base, context: Context) -> Iterable[Fault]:

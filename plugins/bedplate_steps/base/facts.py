@@ -22,6 +22,7 @@ def family_of(base: Base, context: Context) -> Family:
         packages=table,
         admin_group=family.admin_group,
         rebuild_initramfs=family.rebuild_initramfs,
+        writes_esp=family.writes_esp,
         from_archive=bool(base.archive),
         source=base.source,
     )

@@ -99,6 +99,7 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
         return
     there, listed = f"/mnt/target{plan.esp.mount}", f"/mnt/target{STATE}/esp.sha256"
     look_again = f"( cd {there} && sha256sum --quiet -c {listed} ) && echo yes"
+    asked = any(f"package:{name}" in loader.install(plan).needs for name in plan.family.writes_esp)
     words: Argv = (plan.esp_root, _saved_part(plan), *_ours(plan, loader))
     yield Action(
         id="bootloader.check-packages",
@@ -108,7 +109,7 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
         operations=(
             Call(
                 verb="put-back-foreign",
-                args=(plan.esp.uuid, *words),
+                args=("asked" if asked else "strange", plan.esp.uuid, *words),
                 by_hand=(
                     look_again,
                     "# Only for a file that this names: fetch it from the archive, with its name in place of `FILE`, "

@@ -1,11 +1,13 @@
-# put-back-foreign PARTUUID ESP all|loaders PATH...: where a file that was listed before our work is no longer so on the EFI
-# system partition mounted at ESP, fetch it from the archive of before and prove it; then fail, and name the file: somebody
-# has to say why. A file that came, but below the PATHs, is named and left.
+# put-back-foreign asked|strange PARTUUID ESP all|loaders PATH...: where a file that was listed before our work is no longer
+# so on the EFI system partition mounted at ESP, fetch it from the archive of before and prove it. strange: then fail, and
+# name the file: somebody has to say why. asked: a package that the plan asks for is known to write there; what it put
+# into \EFI\BOOT beside goes. Any other file that came, but below the PATHs, is named and left.
 # uses: esp-is-unchanged files-as-listed
 verb_put_back_foreign() {
     v_list=$TARGET/var/lib/bedplate/boot/esp.sha256 v_archive=$TARGET/var/lib/bedplate/boot/esp.tar
-    [ ! -e "$COPIES/esp-$1.tar" ] || v_archive=$COPIES/esp-$1.tar
-    shift
+    [ ! -e "$COPIES/esp-$2.tar" ] || v_archive=$COPIES/esp-$2.tar
+    v_asked=$1
+    shift 2
     v_esp=$1
     if ! (cd -- "$v_esp" && verb_files_as_listed "$v_list") 2>/dev/null; then
         sed -n 's/^\(\..*\): FAILED.*$/\1/p' "$WORK/compared" >"$WORK/changed"
@@ -18,7 +20,19 @@ verb_put_back_foreign() {
         sync
         (cd -- "$v_esp" && verb_files_as_listed "$v_list") || return 1
         printf 'each is put back from the archive of before, and is as listed\n' >&2
-        return 1
+        [ "$v_asked" = asked ] || return 1
+    fi
+    case "$v_asked $* " in
+        asked*' EFI/BOOT '*) v_asked=ours ;;
+    esac
+    if [ "$v_asked" = asked ]; then
+        for v_file in "$v_esp"/EFI/BOOT/*; do
+            if [ ! -f "$v_file" ] || grep -Fqi -e "  ./EFI/BOOT/${v_file##*/}" -- "$v_list"; then
+                continue
+            fi
+            printf '%s came with a package of the loader, and goes\n' "$v_file"
+            rm -f -- "$v_file" || return 1
+        done
     fi
     verb_esp_is_unchanged "$@"
 }

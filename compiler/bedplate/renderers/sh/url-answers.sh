@@ -11,9 +11,11 @@ verb_url_answers() {
     v_lax=
     if command -v curl >/dev/null 2>&1; then
         [ "$1" = trusted ] || v_lax=--insecure
+        # shellcheck disable=SC2086 # one word or none
         curl -fsSL --connect-timeout 20 --max-time 60 -o /dev/null $v_lax -- "$2" && return 0
     elif command -v wget >/dev/null 2>&1; then
         [ "$1" = trusted ] || v_lax=--no-check-certificate
+        # shellcheck disable=SC2086 # one word or none
         wget -q -T 20 -O /dev/null $v_lax "$2" && return 0
     elif [ -x /usr/lib/apt/apt-helper ]; then
         rm -f "$WORK/fetched"

@@ -227,6 +227,9 @@ APT = PackageFamily(
     microcode={"intel": ("intel-microcode",), "amd": ("amd64-microcode",)},
     firmware_by_driver=FIRMWARE_BY_DRIVER,
     trims=True,  # postinst of util-linux, Debian 12
+    # Read in what the packages run when they are installed: systemd-boot 252 calls bootctl(1) install, and shim-signed
+    # 1.51 calls grub-install(8).
+    writes_esp={"systemd-boot": "\\EFI\\BOOT", "shim-signed": "\\EFI\\debian"},
     admin_group="sudo",
     rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
     room_mib=2560,

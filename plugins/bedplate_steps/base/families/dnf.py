@@ -128,6 +128,7 @@ DNF = PackageFamily(
     by_architecture=BY_ARCHITECTURE,
     microcode={"intel": ("microcode_ctl",), "amd": ("amd-ucode-firmware",)},  # from memory
     firmware_by_driver={"iwlwifi": ("iwlwifi-mvm-firmware", "iwlwifi-dvm-firmware")},
+    writes_esp=dict.fromkeys(("shim-x64", "shim-ia32", "shim-aa64"), "\\EFI\\BOOT"),  # from memory
     trims=True,  # the distribution's presets; from memory
     admin_group="wheel",
     rebuild_initramfs=("dracut", "--regenerate-all", "--force"),

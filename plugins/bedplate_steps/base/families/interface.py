@@ -37,6 +37,8 @@ class PackageFamily:
     """Package names by CPU vendor, `intel` and `amd`."""
     firmware_by_driver: Mapping[str, Names] = field(factory=dict, hash=False)
     """Firmware packages beside the general set, by how the name of a network card's driver begins."""
+    writes_esp: Mapping[str, str] = field(factory=dict, hash=False)
+    """Packages whose installation writes on the EFI system partition by itself, and where: from name to folder."""
     trims: bool = False
     """Whether its packages themselves enable the timer that tells a solid-state disk which blocks are free."""
     admin_group: str
