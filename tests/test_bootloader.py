@@ -441,7 +441,7 @@ def test_actions_are_whole(family: str) -> None:
 
 def test_grub_install_names_everything_and_touches_no_variable() -> None:
     # B13 and B15 of grub-install(8): nothing is left to its guesses
-    [run] = emitted(KELP)["bootloader.install"].operations
+    _, run, _ = emitted(KELP)["bootloader.install"].operations
     assert isinstance(run, Run)
     assert run.argv == (
         "grub-install", "--target=x86_64-efi", "--efi-directory=/boot/efi", "--bootloader-id=kelp", "--no-nvram",
@@ -450,7 +450,7 @@ def test_grub_install_names_everything_and_touches_no_variable() -> None:
 
 
 def test_the_dnf_family_uses_its_packaged_image() -> None:
-    [write] = emitted(Bootloader(name="fedora"), FakeContext(family="dnf"))["bootloader.install"].operations
+    _, write, _ = emitted(Bootloader(name="fedora"), FakeContext(family="dnf"))["bootloader.install"].operations
     assert isinstance(write, WriteFile)
     assert write.path == InTarget("/boot/efi/EFI/fedora/grub.cfg")
 
@@ -460,7 +460,7 @@ def test_arm64_has_its_own_names() -> None:
     context.facts[Family] = evolve(FAMILIES["apt"], architecture="arm64")
     settled = plan(KELP, context)
     assert (grub.image(settled), settled.machine) == ("grubaa64.efi", "64aa")
-    [run] = grub.install(settled).operations
+    _, run, _ = grub.install(settled).operations
     assert isinstance(run, Run) and "--target=arm64-efi" in run.argv
 
 
@@ -531,9 +531,9 @@ class Bench:
             [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env={"PATH": os.defpath}
         )
 
-    def entry(self, number: str, guid: str, loader: str, active: bool = True) -> None:
+    def entry(self, number: str, guid: str, loader: str, active: bool = True, title: str = "Entry") -> None:
         path = self.variables / f"Boot{number}-{GLOBAL}"
-        path.write_bytes(b"\x07\0\0\0" + load_option("Entry", guid, loader, active))
+        path.write_bytes(b"\x07\0\0\0" + load_option(title, guid, loader, active))
 
     def saved(self) -> None:
         """What the copies of this moment bring into the target."""
@@ -691,19 +691,108 @@ def test_what_is_foreign_is_saved_and_compared(bench: Bench, shell: str) -> None
     assert gone.returncode == 1 and "Boot0000" in gone.stderr
 
 
-@pytest.mark.parametrize("shell", SHELLS)
-def test_our_folder_goes_and_a_foreign_one_stays(bench: Bench, shell: str) -> None:
-    fill(bench.esp)
-    assert bench.run("drop-loader", str(bench.esp), "Microsoft", shell=shell).returncode == 1
+NOTED = ("loader", "kept", "EFI/kelp/*")
+"""Key, kind of partition and pattern of the loader's own files."""
+
+
+def noted(bench: Bench, verb: str, shell: str = "dash") -> subprocess.CompletedProcess[str]:
+    """One of the verbs around what the loader's installation writes."""
+    key, kind, pattern = NOTED
+    words = (key, str(bench.esp), "EFI/kelp") if verb == "boot-files-begin" else (key, str(bench.esp), kind, pattern)
+    return bench.run(verb, *words, shell=shell)
+
+
+def put(bench: Bench, **files: str) -> None:
+    for name, text in {"grubx64.efi": "ours", "fonts/a.pf2": "font", **files}.items():
+        (bench.esp / "EFI/kelp" / name).parent.mkdir(parents=True, exist_ok=True)
+        (bench.esp / "EFI/kelp" / name).write_text(text)
+
+
+def left(bench: Bench) -> list[str]:
+    """What --undo would list at its end."""
+    path = bench.folder / "work/left"
+    return path.read_text().splitlines() if path.exists() else []
+
+
+def started(bench: Bench, shell: str = "dash") -> None:
+    """The state of before is saved, and the loader's installation has begun."""
     bench.saved()
-    (bench.esp / "EFI/kelp/fonts").mkdir(parents=True)
-    (bench.esp / "EFI/kelp/grubx64.efi").write_text("ours")
-    (bench.esp / "EFI/kelp/fonts/a.pf2").write_text("ours")
-    assert bench.run("drop-loader", str(bench.esp), "kelp", shell=shell).returncode == 0
-    assert not (bench.esp / "EFI/kelp").exists()
-    for folder in ("Microsoft", "BOOT"):
-        assert bench.run("drop-loader", str(bench.esp), folder, shell=shell).returncode == 1
-    assert (bench.esp / "EFI/Microsoft/Boot/bootmgfw.efi").read_text() == "manager"
+    assert noted(bench, "boot-files-begin", shell).returncode == 0
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_was_noted_goes_and_everything_else_stays(bench: Bench, shell: str) -> None:
+    fill(bench.esp)
+    before = sorted(path for path in bench.esp.rglob("*"))
+    assert noted(bench, "drop-boot-files", shell).returncode == 0  # nothing was begun
+    started(bench, shell)
+    put(bench)
+    assert noted(bench, "boot-files-note", shell).returncode == 0
+    for _ in range(2):  # a way back that was cut short is walked again
+        assert noted(bench, "drop-boot-files", shell).returncode == 0
+        assert (sorted(path for path in bench.esp.rglob("*")), left(bench)) == (before, [])
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_file_that_another_system_put_into_our_folder_or_changed_is_named_and_stays(bench: Bench, shell: str) -> None:
+    fill(bench.esp)
+    started(bench, shell)
+    put(bench)
+    assert noted(bench, "boot-files-note", shell).returncode == 0
+    put(bench, **{"grubx64.efi": "another system's", "its.cfg": "new"})
+    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    files = sorted(path.name for path in (bench.esp / "EFI/kelp").rglob("*"))
+    assert files == ["grubx64.efi", "its.cfg"], "what is ours has gone, and its folder with it"
+    assert sorted(line.split(": ")[0].rpartition("/")[2] for line in left(bench)) == ["grubx64.efi", "its.cfg"]
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_folder_whose_partitions_are_gone_is_no_end_of_the_way_back(bench: Bench, shell: str) -> None:
+    """The folder was there before this installation began, so that nothing in it is of this one."""
+    fill(bench.esp)
+    put(bench)
+    bench.saved()
+    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert (bench.esp / "EFI/kelp/grubx64.efi").read_text() == "ours"
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_was_cut_short_goes_and_what_was_listed_before_stays(bench: Bench, shell: str) -> None:
+    fill(bench.esp)
+    (bench.esp / "EFI/Kelp").mkdir()
+    (bench.esp / "EFI/Kelp/old.efi").write_text("of before")
+    bench.saved()
+    assert noted(bench, "boot-files-begin", shell).returncode == 0
+    put(bench)  # and the plug is pulled
+    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert not (bench.esp / "EFI/kelp").exists() and left(bench) == []
+    assert (bench.esp / "EFI/Kelp/old.efi").read_text() == "of before"
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_our_own_system_has_renewed_goes(bench: Bench, shell: str) -> None:
+    """grub-install(8) leaves its image as /boot/grub/x86_64-efi/core.efi, too (seen with 2.06)."""
+    started(bench, shell)
+    put(bench)
+    assert noted(bench, "boot-files-note", shell).returncode == 0
+    put(bench, **{"grubx64.efi": "newer"})
+    core = bench.target / "boot/grub/x86_64-efi/core.efi"
+    core.parent.mkdir(parents=True)
+    core.write_text("newer")
+    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert not (bench.esp / "EFI/kelp").exists() and left(bench) == []
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_the_boot_entry_of_another_system_starts_stays(bench: Bench, shell: str) -> None:
+    started(bench, shell)
+    put(bench)
+    assert noted(bench, "boot-files-note", shell).returncode == 0
+    bench.entry("0005", ESP_UUID, OURS, title="heron")
+    assert bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell).returncode == 0
+    assert "Boot0005" in left(bench)[0]
+    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert [path.name for path in (bench.esp / "EFI/kelp").iterdir()] == ["grubx64.efi"]
 
 
 @pytest.mark.parametrize("shell", SHELLS)

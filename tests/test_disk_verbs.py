@@ -277,11 +277,11 @@ def test_names_of_foreign_partitions_cannot_pass_for_ours(bench: Bench) -> None:
 def test_appending_twice_adds_nothing_and_deleting_brings_the_table_back(bench: Bench) -> None:
     made(bench)
     before = call("sfdisk", "--dump", bench.node)
-    row = f'start=700416, size=8192, type={LINUX}, uuid={FS}3, name="more"\n'
+    row = f'start=700416, size=8192, type={LINUX}, uuid={FS}3, name="unfinished-more"\n'
     bench.holds(f"verb_append_partitions {FS}3", row)
     bench.holds(f"verb_append_partitions {FS}3", row)
     assert len(call("sfdisk", "--dump", bench.node).splitlines()) == len(before.splitlines()) + 1
-    bench.holds(f"verb_delete_partitions {FS}3 {FS}4")
+    bench.holds(f"OUR_ROWS='{FS}3 700416 8192 {LINUX} ext4 {FS}5 - more'\nverb_delete_partitions {FS}3 {FS}4")
     assert call("sfdisk", "--dump", bench.node) == before
 
 

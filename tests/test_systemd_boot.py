@@ -220,7 +220,7 @@ def test_the_firmware_starts_the_loader_from_bootctl_s_folder() -> None:
     arm.facts[Family] = evolve(arm.fact(Family), architecture="arm64")
     assert systemd_boot.image(plan(KELP, arm)) == "systemd-bootaa64.efi"
     fallback = emitted(evolve(KELP, fallback=True), context(ALONE))["bootloader.fallback"]
-    assert isinstance(fallback.operations[0], Call) and "BOOTX64.EFI" in fallback.operations[0].args
+    assert isinstance(fallback.operations[1], Call) and "BOOTX64.EFI" in fallback.operations[1].args
 
 
 def test_what_is_its_own_must_be_free_before_anything_is_written() -> None:
@@ -326,51 +326,126 @@ def test_a_kernel_beside_its_modules_has_its_image_with_the_entry(bench: Bench, 
     assert "not the same" in bench.run("entries-start", *words, shell=shell).stderr
 
 
-@pytest.mark.parametrize("shell", SHELLS)
-def test_our_files_go_and_foreign_ones_stay(bench: Bench, shell: str) -> None:
+OWN = {
+    "loader": ("kept", ("EFI/systemd",), ("EFI/systemd/*",)),
+    "later": ("kept", ("EFI/BOOT",), ("EFI/BOOT/BOOTX64.EFI",)),
+    "menu": ("kept", ("loader", "loader/entries"),
+             ("loader/loader.conf", "loader/entries.srel", "loader/random-seed", "loader/entries/kelp-*",
+              "loader/entries/kelp.*")),
+    "menu-boot": ("new", ("loader", "loader/entries", "kelp"),
+                  ("loader/entries.srel", "loader/entries/kelp-*", "loader/entries/kelp.*", "kelp/*")),
+}  # fmt: skip
+"""What each of the loader's actions notes: kind of partition, folders, patterns."""
+
+
+def noted(bench: Bench, verb: str, key: str, shell: str = "dash", before: str = "") -> None:
+    """One of the verbs around what an action writes."""
+    kind, folders, patterns = OWN[key]
+    base = bench.folder / "xboot" if key == "menu-boot" else bench.esp
+    words = folders if verb == "boot-files-begin" else (kind, *patterns)
+    done = bench.run(verb, key, str(base), *words, shell=shell, before=before)
+    assert done.returncode == 0, done.stderr
+
+
+def all_written(bench: Bench, shell: str) -> Path:
+    """Everything of ours on the EFI system partition and on $BOOT, and noted; the partition of the others is filled."""
     fill(bench.esp)
-    before = sorted(path for path in bench.esp.rglob("*"))
-    boot = installed(bench)
+    (bench.folder / "xboot").mkdir()
     bench.saved()
-    source = bench.target / "image"
-    source.write_text("loader")
-    put = ("put-systemd-boot", str(bench.esp), str(source), "systemd-bootx64.efi")
+    for key in OWN:
+        noted(bench, "boot-files-begin", key, shell)
+    boot = installed(bench)
+    (bench.target / "image").write_text("loader")
     for _ in range(2):
-        assert bench.run(*put, shell=shell).returncode == 0
-    assert (bench.esp / "EFI/systemd/systemd-bootx64.efi").read_text() == "loader"
-    assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "fallback"
-    for path in ("loader/loader.conf", "loader/random-seed", "loader/entries/kelp.kept-factory.conf"):
+        put = bench.run("put-systemd-boot", str(bench.esp), str(bench.target / "image"), "systemd-bootx64.efi",
+                        shell=shell)  # fmt: skip
+        assert put.returncode == 0
+    for path in ("loader/loader.conf", "loader/entries/kelp.kept-factory.conf"):
         (bench.esp / path).parent.mkdir(parents=True, exist_ok=True)
         (bench.esp / path).write_text("ours")
+    for key in OWN:
+        noted(bench, "boot-files-note", key, shell)
+    return boot
+
+
+def taken_back(bench: Bench, shell: str, before: str = "") -> list[str]:
+    """The ways back, the last first; what they have left."""
+    for key in ("menu-boot", "menu", "loader", "later"):
+        noted(bench, "drop-boot-files", key, shell, before)
+    path = bench.folder / "work/left"
+    return path.read_text().splitlines() if path.exists() else []
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_our_files_go_and_foreign_ones_stay(bench: Bench, shell: str) -> None:
+    boot = all_written(bench, shell)
+    assert (bench.esp / "EFI/systemd/systemd-bootx64.efi").read_text() == "loader"
+    assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "fallback"
+    (bench.esp / "loader/random-seed").write_text("of the first start")  # systemd-boot(7)
     for _ in range(2):  # a way back that was cut short is walked again
-        assert bench.run("drop-boot-files", str(bench.esp), str(boot), "kelp", shell=shell).returncode == 0
-        assert bench.run("drop-systemd-boot", str(bench.esp), shell=shell).returncode == 0
-    assert sorted(path for path in bench.esp.rglob("*")) == before
+        assert taken_back(bench, shell) == []
+    assert not (bench.esp / "loader").exists() and not (bench.esp / "EFI/systemd").exists()
+    assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "fallback"
     assert list(boot.iterdir()) == []
 
 
 @pytest.mark.parametrize("shell", SHELLS)
-def test_an_empty_fallback_folder_is_made_and_taken_away(bench: Bench, shell: str) -> None:
-    assert bench.run("drop-systemd-boot", str(bench.esp), shell=shell).returncode == 0  # nothing saved: nothing ours
-    assert bench.run("drop-boot-files", str(bench.esp), str(bench.esp), "kelp", shell=shell).returncode == 0
-    bench.saved()
-    source = bench.target / "image"
-    source.write_text("loader")
-    assert bench.run("put-systemd-boot", str(bench.esp), str(source), "x.efi", shell=shell).returncode == 0
-    assert list((bench.esp / "EFI/BOOT").iterdir()) == []
-    (bench.esp / "EFI/BOOT/BOOTX64.EFI").write_text("what an update put there")
-    assert bench.run("drop-systemd-boot", str(bench.esp), shell=shell).returncode == 0
-    assert list((bench.esp / "EFI").iterdir()) == []
+def test_entries_and_kernels_of_a_system_that_came_later_stay(bench: Bench, shell: str) -> None:
+    boot = all_written(bench, shell)
+    others = [bench.esp / "loader/entries/heron-6.9.conf", boot / "loader/entries/heron-6.9.conf",
+              boot / "heron/6.9/linux", bench.esp / "loader/random-seed"]  # fmt: skip
+    for path in others:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("another system's")
+    (bench.esp / "loader/loader.conf").write_text("default heron-*\n")
+    left = taken_back(bench, shell)
+    assert [path for path in others if not path.exists()] == []
+    assert len(left) == 1 and "loader.conf" in left[0], "changed by the other system, so it is named and stays"
+    files = sorted(str(path.relative_to(boot)) for path in boot.rglob("*") if path.is_file())
+    assert files == ["heron/6.9/linux", "loader/entries/heron-6.9.conf"]
 
 
 @pytest.mark.parametrize("shell", SHELLS)
-def test_a_loader_folder_that_was_there_stays(bench: Bench, shell: str) -> None:
-    (bench.esp / "loader").mkdir()
-    (bench.esp / "loader/loader.conf").write_text("theirs")
+def test_entries_that_updates_brought_go_where_they_start_our_system(bench: Bench, shell: str) -> None:
+    boot = all_written(bench, shell)
+    rows = "OUR_ROWS='AAAA 2048 4096 T ext4 11f0-22 root root'"
+    (boot / "loader/entries/kelp-6.2.conf").write_text("options root=UUID=11f0-22 ro\nlinux /kelp/6.2/linux\n")
+    (boot / "loader/entries/kelp-two-6.2.conf").write_text("options root=UUID=33f0-22 ro\nlinux /kelp-two/linux\n")
+    (boot / "kelp/6.2").mkdir()
+    (boot / "kelp/6.2/linux").write_text("k2")
+    (bench.target / "boot/vmlinuz-6.2").write_text("k2")
+    left = taken_back(bench, shell, rows)
+    assert not (boot / "loader/entries/kelp-6.2.conf").exists() and not (boot / "kelp").exists()
+    assert len(left) == 1 and "kelp-two-6.2.conf" in left[0]
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_an_empty_fallback_folder_is_made_and_taken_away(bench: Bench, shell: str) -> None:
     bench.saved()
-    refused = bench.run("drop-boot-files", str(bench.esp), str(bench.esp), "kelp", shell=shell)
-    assert refused.returncode == 1 and "they stay" in refused.stderr
-    assert (bench.esp / "loader/loader.conf").read_text() == "theirs"
+    noted(bench, "boot-files-begin", "later", shell)
+    noted(bench, "boot-files-note", "later", shell)
+    (bench.target / "image").write_text("loader")
+    put = ("put-systemd-boot", str(bench.esp), str(bench.target / "image"), "x.efi")
+    assert bench.run(*put, shell=shell).returncode == 0
+    assert list((bench.esp / "EFI/BOOT").iterdir()) == []
+    own = bench.target / "usr/lib/systemd/boot/efi/systemd-bootx64.efi"
+    own.parent.mkdir(parents=True)
+    own.write_text("newer")
+    (bench.esp / "EFI/BOOT/BOOTX64.EFI").write_text("newer")  # bootctl(1), update
+    noted(bench, "drop-boot-files", "later", shell)
+    assert not (bench.esp / "EFI/BOOT").exists()
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_the_fallback_loader_of_a_system_that_came_later_stays(bench: Bench, shell: str) -> None:
+    bench.saved()
+    noted(bench, "boot-files-begin", "later", shell)
+    noted(bench, "boot-files-note", "later", shell)
+    (bench.esp / "EFI/BOOT").mkdir(parents=True)
+    (bench.esp / "EFI/BOOT/BOOTX64.EFI").write_text("another system's")
+    noted(bench, "drop-boot-files", "later", shell)
+    assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "another system's"
+    assert "BOOTX64.EFI" in (bench.folder / "work/left").read_text()
 
 
 @pytest.mark.parametrize("shell", SHELLS)
@@ -392,7 +467,7 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
 
 
 def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
-    used = ["put-systemd-boot", "drop-systemd-boot", "drop-boot-files", "entries-start", "text-is"]
+    used = ["put-systemd-boot", "boot-files-begin", "boot-files-note", "drop-boot-files", "entries-start", "text-is"]
     script = tmp_path / "verbs.sh"
     script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + library.verbs(used))
     subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)

@@ -23,7 +23,7 @@ from bedplate.graph import InstallGraph
 from bedplate.renderers import order, rescue, script
 from bedplate.units import MIB
 from rendering import SHELLS, Sandbox, action, graph, writing
-from test_disk_verbs import LINUX, PAGE, ROOT, TABLE, Bench, call
+from test_disk_verbs import FS, LINUX, PAGE, ROOT, TABLE, Bench, call
 
 NAME = "kelp-02\n"
 FAR = "/cellar"
@@ -424,7 +424,9 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
 
 
 KEPT = f"label: gpt\nlabel-id: {TABLE}\nstart=2048, size=65536, type={LINUX}, uuid={ROOT}, name=\"kept\"\n"
-ROW = f'start=67584, size=65536, type={LINUX}, uuid={PAGE}, name="page"\n'
+ROW = f'start=67584, size=65536, type={LINUX}, uuid={PAGE}, name="unfinished-page"\n'
+PLAN = f"OUR_ROWS='{PAGE} 67584 65536 {LINUX} ext4 {FS} - page'"
+"""What the script's constant says of it."""
 SECTORS = 200 * 2048
 
 
@@ -450,7 +452,7 @@ def test_a_table_that_was_cut_short_is_mended(bench: Bench, sector: int) -> None
     bench.holds(f"{ours}\nverb_table_read\nverb_append_partitions {PAGE}\nverb_table_is_sound", ROW)
     assert call("sfdisk", "--dump", bench.node) == whole
     damage(bench, sector)
-    bench.holds(f"{ours}\nverb_delete_partitions {PAGE}\nverb_table_is_sound")
+    bench.holds(f"{ours}\n{PLAN}\nverb_delete_partitions {PAGE}\nverb_table_is_sound")
     assert call("sfdisk", "--dump", bench.node) == before
 
 

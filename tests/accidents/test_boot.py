@@ -236,7 +236,7 @@ def test_g02_a_big_update_took_the_first_place() -> None:
     graph = planned()
     sheet = told(graph).partition("## Hand-over sheet")[2].partition("## Rescue sheet")[0]
     assert "After a big update of the other system, which may take the first place in the boot order" in sheet
-    assert "put the order back with `efibootmgr -o`" in sheet and "/var/lib/bedplate/boot" in sheet
+    assert "Leave none out" in sheet and "/var/lib/bedplate/boot" in sheet
     assert "Key of the boot menu" in sheet
     assert "bootloader.hand-over" in actions(graph)
 

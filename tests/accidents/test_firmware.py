@@ -133,6 +133,35 @@ def test_b08_a_boot_flag_in_the_protective_mbr() -> None:
     assert "efibootmgr -e 3 -c" in told(full)
 
 
+SHORT = re.compile(r"efibootmgr -o(?! (?:NUMBER,ALL,THE,OTHERS|ALL,THE,OTHERS,NUMBER|\"\$\{order#))")
+"""A boot order that a person is to set, without all numbers of the order that is there."""
+
+
+@caught_by(verb("boot-entries-are-kept"), unseen("verb:boot-entries-are-kept"),
+           function("bootloader.manual:back_in_order", "put the order back with `efibootmgr -o`"),
+           function("bootloader.firmware:back_in_order", "put the order back with `efibootmgr -o`"))  # fmt: skip
+def test_b09_a_number_left_out_of_the_boot_order() -> None:
+    # UEFI 2.10, 3.1.1: firmware may delete what no order names (from memory)
+    place = Place()
+    (place.path / "vars").mkdir()
+    for number in ("0000", "0001"):
+        _entry(place.path / "vars", number, ESP, r"\EFI\heron\x.efi")
+    for name in (f"Boot0000-{GLOBAL}", f"Boot0001-{GLOBAL}"):
+        place.put(f"target/var/lib/bedplate/boot/{name}", (place.path / "vars" / name).read_bytes())
+    order = f"BootOrder-{GLOBAL}"
+    place.put(f"target/var/lib/bedplate/boot/{order}", b"\x07\0\0\0\0\0\x01\0")
+    place.put(f"vars/{order}", b"\x07\0\0\0\x01\0")
+    said = place.says("boot-entries-are-kept", ESP, OURS, moved={VARIABLES: str(place.path / "vars")})
+    assert "the boot order of the others was 0000 0001" in said
+    for name in MACHINES:
+        graph = planned(name)
+        assert checks(actions(graph)["bootloader.check-kept"], "boot-entries-are-kept")
+        text = told(graph)
+        assert not SHORT.search(text), SHORT.findall(text)
+    sheet = told(planned())
+    assert sheet.count("NUMBER,ALL,THE,OTHERS") == 2 and sheet.count("the firmware may delete the entry") == 2
+
+
 DELETING = re.compile(r"\brm\s+(-\w*[rR]|--recursive)|-delete\b.*efivars|find\s+/sys")
 
 

@@ -190,12 +190,29 @@ def test_duplicates_are_reduced_and_the_way_back_restores_all(machine: Machine, 
         machine.efibootmgr("-q", "-c", "-d", machine.disk, "-p", "3", "-L", "kelp", "-l", OURS)
     assert machine.verb("make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
     assert machine.verb("boot-entry-is", "one", GUID, OURS, shell=shell).returncode == 0
-    assert machine.verb("drop-boot-entry", GUID, OURS, shell=shell).returncode == 0
+    assert machine.verb("drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
     after = machine.saved()
     # A write to a real variable replaces it; in a plain file the tail of a longer value stays.
     order = f"BootOrder-{GLOBAL}"
     assert after.pop(order)[: len(before[order])] == before.pop(order)
     assert after == before
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="loop devices need root")
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_system_that_came_later_keeps_its_entry_and_its_place(machine: Machine, shell: str) -> None:
+    """Installed after ours, and first: its number, its entry and the order are those of now, less ours."""
+    esp = machine.folder / "esp"
+    esp.mkdir()
+    shutil.copytree(machine.variables, machine.folder / "copies")
+    assert machine.verb("save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
+    assert machine.verb("make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
+    machine.efibootmgr("-q", "-c", "-d", machine.disk, "-p", "3", "-L", "heron", "-l", r"\EFI\heron\grubx64.efi")
+    machine.efibootmgr("-q", "-o", "0003,0000,0002,0001")
+    assert machine.verb("drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
+    listing = machine.efibootmgr()
+    assert "BootOrder: 0003,0000,0001" in listing and "heron" in listing and "Boot0002" not in listing
+    assert not (machine.folder / "work/left").exists()
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="loop devices need root")

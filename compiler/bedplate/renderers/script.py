@@ -32,7 +32,8 @@ END = ("", 'main "$@"', "exit", "}")
 _PARTS = ("common", "run", "secrets", "copies", "look", "install", "undo", "report")
 """Parts of the runtime, in order."""
 
-_ALWAYS = ("find-disk", "put-stamp", "stamp-is", "tool-present", "write-file")
+_ALWAYS = ("find-disk", "gone-by-now", "leave", "partition-is-ours", "partition-shows", "put-stamp", "stamp-is",
+           "tool-present", "write-file")  # fmt: skip
 _OF_COPIES = ("copies-fit", "esp-look", "ours-in-table", "outside-places", "partition-node")
 """What the runtime's part `copies` calls by itself."""
 
@@ -104,6 +105,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         f"ROOT_UUID={quote(root.fs_uuid if root else '')}",
         f"OUR_PARTITIONS={quote(' '.join(part.uuid for part in layout.partitions if part.new) if layout else '')}",
         *_copies(graph, layout),
+        f"OUR_ROWS={quote(_rows(layout) if layout else '')}",
         f"TOTAL={len(graph.nodes)}",
         "",
         "# State of a run.",
@@ -111,6 +113,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
         "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING='' TABLE='' TABLE_READ=''",
         "COPIES='' COPIES_NODE='' COPIES_POINT='' COPIES_MINE='' NO_COPIES=''",
+        "NOTED='' HELD='' PASSED=' ' RECORDED='' RECORDED_OTHERS='' BARE='' COPIES_SAY=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 
@@ -128,6 +131,17 @@ def _copies(graph: InstallGraph, layout: Layout | None) -> list[str]:
         f"OUR_TABLE={copied.table_id if copied and copied.whole_disk else '-'}",
         f"KEPT_ESPS={quote(' '.join(esps))}",
     ]
+
+
+def _rows(layout: Layout) -> str:
+    """Every new partition as the verb `planned-row` reads it: place, what lies on it, whether it is the root, name."""
+    return "\n".join(
+        " ".join((
+            part.uuid, str(part.start), str(part.size), part.type, "crypto_LUKS" if part.mapper else part.filesystem,
+            part.luks_uuid if part.mapper else part.fs_uuid, "root" if part.mount == "/" else "-", part.gpt_name,
+        ))
+        for part in layout.partitions if part.new
+    )  # fmt: skip
 
 
 def environment(graph: InstallGraph) -> list[str]:

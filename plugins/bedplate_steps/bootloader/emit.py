@@ -11,6 +11,7 @@ from bedplate.actions import Action, Call, Check, InTarget, Run, Stage, WayBack,
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader import firmware, manual
 from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.noted import on_esp
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 
 INITRAMFS_SETTINGS = {
@@ -175,12 +176,13 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
                      otherwise="It belongs to another system: set `fallback = false`."),
     )  # fmt: skip
     files = loader.files(plan)
+    noted = on_esp(plan, "fallback", ("EFI/BOOT",), tuple(f"EFI/BOOT/{file}" for file in (own, f"{own}.new", *files)))
     return Action(
         id="bootloader.fallback",
         title="Put the loader on the fallback path as well",
         reason="Firmware that lost its boot entries starts \\EFI\\BOOT; the spec asks for it.",
         stage=Stage.TARGET,
-        operations=(
+        operations=noted.around(
             Call(
                 verb="make-fallback",
                 args=(plan.esp_root, name, own, image, *files),
@@ -195,7 +197,8 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
                          plan.on_esp(f"EFI/BOOT/{own}"), early=False),
         ),
         way_back=WayBack(
-            note="Removes what was put into \\EFI\\BOOT; the folder was not there before.",
-            operations=(Call(verb="drop-loader", args=(plan.esp_root, "BOOT")),),
+            note="Removes from \\EFI\\BOOT what this put there and is still as it was; anything else stays.",
+            operations=(noted.back(),),
         ),
+        stamped=True,
     )  # fmt: skip

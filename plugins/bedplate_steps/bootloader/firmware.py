@@ -11,6 +11,8 @@ from bedplate import checks
 from bedplate.actions import Action, Argv, Call, Check, Stage, WayBack
 from bedplate.facts import copies_folder
 from bedplate_steps.bootloader.foreign import encrypted
+from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.noted import STATE
 from bedplate_steps.bootloader.plan import Loader, Plan
 
 LOADER_ROOM_KIB = 16 * 1024
@@ -19,8 +21,6 @@ KERNEL_ROOM_KIB = 400 * 1024
 """KiB for kernels on it: two with their initramfs, and room to replace one (common practice, no source)."""
 STORE_ROOM_KIB = 8
 """KiB the firmware's variable store must have left (common practice, no source)."""
-STATE = "/var/lib/bedplate/boot"
-"""Folder of the target with the saved boot entries and the list of foreign files."""
 
 
 def loader_path(plan: Plan, image: str) -> str:
@@ -188,18 +188,41 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
             *kept,
         ),
         way_back=WayBack(
-            note="Removes our boot entry and puts the saved boot order back.",
-            operations=(Call(verb="drop-boot-entry", args=(guid, path),
-                             by_hand=(f"efibootmgr -v | grep -F -i -e '{path}'",
-                                      "# Only if that is one line: put the four digits behind its `Boot` in place of "
-                                      "`NUMBER`. It goes from the boot order too, and the others stay in theirs:",
-                                      "efibootmgr -b NUMBER -B")),),
+            note=f"Removes the boot entry {section.name}; the others keep the order that they have now.",
+            operations=(Call(verb="drop-boot-entry", args=(guid, section.name, path), by_hand=_dropped(plan, path)),),
         ),
         upkeep=tuple(_upkeep(plan, loader)),
         expected=f"`efibootmgr -v` lists {section.name} once.",
         trouble="Some firmware drops entries it does not like: set `entry_path = \"full\"`, or ask for the fallback "
         "path on a disk of its own.",
     )  # fmt: skip
+
+
+def _dropped(plan: Plan, path: str) -> tuple[str, ...]:
+    """The entry's end by hand: it must show itself as ours."""
+    title = plan.section.name
+    named = f"grep -E '^Boot[0-9A-F]{{4}}\\*? {title}[[:blank:]]'"
+    ours = f"efibootmgr -v | grep -F -i -e '{plan.esp.uuid}' | grep -F -i -e '{path}' | {named}"
+    return (
+        f"{ours} || echo 'NO ENTRY OF OURS'",
+        "# Only if that is one line: put the four digits behind its `Boot` in place of `NUMBER`. It goes from the boot "
+        "order too, and the others stay in theirs:",
+        "efibootmgr -b NUMBER -B",
+    )
+
+
+def back_in_order(section: Bootloader) -> str:
+    """How a pushed entry comes to its place again without a loss: firmware may delete what BootOrder leaves out."""
+    name, first = section.name, section.boot_entry_position == "first"
+    where = "that number first and every other number of the line behind it" if first else (
+        "every other number of the line as it stands, and that number last"
+    )  # fmt: skip
+    numbers = "NUMBER,ALL,THE,OTHERS" if first else "ALL,THE,OTHERS,NUMBER"
+    return (
+        f"look with `efibootmgr` at the line BootOrder and at the four digits of {name}, and write the WHOLE order "
+        f"again, {where}: `efibootmgr -o {numbers}`. Leave none out: the firmware may delete the entry of a number "
+        "that is missing there"
+    )
 
 
 def _placed(position: str) -> tuple[str, ...]:
@@ -216,8 +239,8 @@ def _upkeep(plan: Plan, loader: Loader) -> Iterator[str]:
            f"and stands {plan.section.boot_entry_position}; if not, make it again.")  # fmt: skip
     if plan.layout.other_systems:
         yield ("After a big update of the other system, which may take the first place in the boot order: start "
-               f"{plan.section.name} from the firmware's menu, and put the order back with `efibootmgr -o`. Switch "
-               "fast start off there once more.")  # fmt: skip
+               f"{plan.section.name} from the firmware's menu, then {back_in_order(plan.section)}. Switch fast "
+               "start off there once more.")  # fmt: skip
     if encrypted(plan.layout):
         yield "Before an update of the firmware or a change of Secure Boot: suspend the other system's encryption."
     yield from loader.upkeep(plan)

@@ -15,6 +15,7 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.foreign import Handover
 from bedplate_steps.bootloader.grub_faults import faults
+from bedplate_steps.bootloader.noted import on_esp
 from bedplate_steps.bootloader.parameters import FOR_EYES
 from bedplate_steps.bootloader.plan import Loader, Plan
 
@@ -154,6 +155,7 @@ def configure(plan: Plan) -> Action:
 def install(plan: Plan) -> Action:
     """The image into our own folder, no firmware variable touched."""
     name, esp = plan.folder, plan.esp.mount
+    noted = on_esp(plan, "loader", (f"EFI/{name}",), (f"EFI/{name}/*",))
     packaged = plan.family.name == "dnf"
     proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
                          plan.on_esp(f"EFI/{name}/{image(plan)}"), plan.machine, early=False)  # fmt: skip
@@ -162,17 +164,15 @@ def install(plan: Plan) -> Action:
         title="Install the boot loader on the EFI system partition",
         reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
         stage=Stage.TARGET,
-        operations=(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET),),
+        operations=noted.around(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET)),
         needs=("target:api", "loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(*needs(plan))),
         gives=("loader:installed",),
         proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
         # The head of a loader tells what it is for, not that all of it is there.
         stamped=True,
         way_back=WayBack(
-            note=f"Removes \\EFI\\{name} from the EFI system partition, where it was not before.",
-            operations=(
-                Call(verb="drop-loader", args=(plan.esp_root, name), by_hand=(f"rm -r /mnt/target{esp}/EFI/{name}",)),
-            ),
+            note=f"Removes from \\EFI\\{name} what this put there and is still as it was; anything else stays.",
+            operations=(noted.back(),),
         ),
         expected="The tool ends without an error; the folder holds the loader.",
         trouble="A complaint about the device or its UUID means that /dev of the live medium is not seen in the "

@@ -12,8 +12,9 @@ from collections.abc import Iterator
 from bedplate import checks
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.firmware import STATE, loader_path, recreate
+from bedplate_steps.bootloader.firmware import back_in_order, loader_path, recreate
 from bedplate_steps.bootloader.foreign import FACTORY_FILE_SYSTEMS, encrypted, firmware_menu_only
+from bedplate_steps.bootloader.noted import STATE
 from bedplate_steps.bootloader.plan import Loader, Plan
 
 RAID_CONTROLLER = "0104"
@@ -320,7 +321,7 @@ def _hand_over(plan: Plan, image: str, machine: str) -> Action:
     key = plan.section.firmware.boot_menu_key or "to be filled in"
     last = "boot:other" if plan.layout.other_systems else "boot:new"
     pushed = ("A big update of the other system may take the first place in the boot order: choose the entry in the "
-              "firmware's menu, then put it back with `efibootmgr -o`.")  # fmt: skip
+              f"firmware's menu, then {back_in_order(plan.section)}.")  # fmt: skip
     return Action(
         id="bootloader.hand-over",
         title="Run the audit and leave the hand-over sheet",

@@ -11,10 +11,13 @@ family's kernels bring an image beside their modules, and kernel-install has dra
 
 from __future__ import annotations
 
+from attrs import evolve
+
 from bedplate import checks
 from bedplate.actions import Action, Call, InTarget, Operation, Run, Stage, WayBack, WriteFile
 from bedplate_steps.bootloader.foreign import Handover
 from bedplate_steps.bootloader.model import Bootloader
+from bedplate_steps.bootloader.noted import Noted, on_esp
 from bedplate_steps.bootloader.plan import Loader, Plan
 from bedplate_steps.bootloader.systemd_boot_faults import FAMILIES, FOLDER, boot_partition, faults
 
@@ -141,6 +144,9 @@ def install(plan: Plan) -> Action:
     """The package's image into bootctl's folder, nothing else touched, no firmware variable either."""
     esp, source = plan.esp.mount, f"{IMAGES}/{image(plan)}"
     place = plan.on_esp(f"EFI/{FOLDER}/{image(plan)}")
+    noted = on_esp(plan, "loader", (f"EFI/{FOLDER}",), (f"EFI/{FOLDER}/*",))
+    # The folder is made empty; an update may put the same image there later (bootctl(1), update).
+    later = evolve(on_esp(plan, "later", ("EFI/BOOT",), (f"EFI/BOOT/BOOT{plan.suffix.upper()}.EFI",)), comes_later=True)
     return Action(
         id="bootloader.install",
         title="Install the boot loader on the EFI system partition",
@@ -148,12 +154,13 @@ def install(plan: Plan) -> Action:
         "way back.",
         stage=Stage.TARGET,
         operations=(
-            Call(
+            *later.around(),
+            *noted.around(Call(
                 verb="put-systemd-boot",
                 args=(plan.esp_root, InTarget(source), image(plan)),
                 by_hand=(f"mkdir -p /mnt/target{esp}/EFI/{FOLDER} /mnt/target{esp}/EFI/BOOT",
                          f"cp /mnt/target{source} /mnt/target{esp}/EFI/{FOLDER}/"),
-            ),
+            )),
         ),
         needs=("loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(NEED)),
         gives=("loader:installed",),
@@ -163,12 +170,11 @@ def install(plan: Plan) -> Action:
             checks.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
         ),
         way_back=WayBack(
-            note=f"Removes \\EFI\\{FOLDER} from the EFI system partition, where it was not before.",
-            operations=(
-                Call(verb="drop-systemd-boot", args=(plan.esp_root,),
-                     by_hand=(f"rm -r /mnt/target{esp}/EFI/{FOLDER}", f"rmdir /mnt/target{esp}/EFI/BOOT")),
-            ),
+            note=f"Removes from \\EFI\\{FOLDER} what this put there and is still as it was; anything else stays.",
+            operations=(noted.back(), later.back()),
         ),
+        # Noted is what was put there once all of it is there, which nobody can see by looking.
+        stamped=True,
         expected="The folder holds the loader.",
     )  # fmt: skip
 
@@ -177,6 +183,7 @@ def menu(plan: Plan) -> Action:
     """Menu settings, kernels with their entries, entries of kept systems."""
     esp, boot, name = plan.esp.mount, dollar_boot(plan), plan.section.name
     files = written(plan)
+    noted = _noted(plan)
     by_package = plan.family.name == "pacman"
     settled = (f"service:{UPDATER}",) if by_package else tuple(f"file:/etc/kernel/{one}" for one in
                                                                 ("cmdline", "entry-token", "install.conf"))  # fmt: skip
@@ -186,7 +193,8 @@ def menu(plan: Plan) -> Action:
         title="Write the boot menu",
         reason="One small file for each entry. Kernels go where the loader can read them: it knows FAT only.",
         stage=Stage.TARGET,
-        operations=(*(() if by_package else (_kernels(plan),)), *(_write(path, text) for path, text in files)),
+        operations=_around(noted, (*(() if by_package else (_kernels(plan),)),
+                                   *(_write(path, text) for path, text in files))),
         needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
         gives=("loader:configured",),
         proofs=(
@@ -197,17 +205,39 @@ def menu(plan: Plan) -> Action:
               for path, text in files),
         ),
         way_back=WayBack(
-            note="Removes the loader's settings and our entries, with the copies of our kernels.",
-            operations=(
-                Call(verb="drop-boot-files", args=(plan.esp_root, InTarget(boot), name),
-                     by_hand=(f"rm -r /mnt/target{esp}/loader",
-                              *((f"rm -r /mnt/target{boot}/{name}",) if not by_package else ()))),
-            ),
+            note="Removes the loader's settings and our entries, with the copies of our kernels, where they are still "
+            "as they were; anything else stays.",
+            operations=tuple(one.back() for one in noted),
         ),
+        stamped=True,
         leaves=("The loader's settings and entries, and from the first start on its random seed: \\loader on the EFI "
                 "system partition. Nobody else's: it was not there before.",),
         expected="No error; one file for each kernel and each kept system in `loader/entries`.",
     )  # fmt: skip
+
+
+def _noted(plan: Plan) -> tuple[Noted, ...]:
+    """The menu's files, by place."""
+    name, boot = plan.section.name, dollar_boot(plan)
+    entries = (f"loader/entries/{name}-*", f"loader/entries/{name}.*")
+    folders, own = ("loader", "loader/entries"), ("loader/loader.conf", "loader/entries.srel", "loader/random-seed")
+    by_package = plan.family.name == "pacman"
+    made = () if by_package else (name,)
+    called: tuple[str, ...] = () if by_package else (f"{name}/*",)
+    if boot == plan.esp.mount:
+        return (on_esp(plan, "menu", (*folders, *made), (*own, *entries, *called)),)
+    if by_package:
+        called = ("vmlinuz-*", "initramfs-*")
+    return (
+        on_esp(plan, "menu", folders, (*own, *entries)),
+        Noted(key="menu-boot", base=boot, ours=True, folders=(*folders, *made), patterns=(*own, *entries, *called)),
+    )
+
+
+def _around(noted: tuple[Noted, ...], work: tuple[Operation, ...]) -> tuple[Operation, ...]:
+    for one in noted:
+        work = one.around(*work)
+    return work
 
 
 def _kernels(plan: Plan) -> Operation:

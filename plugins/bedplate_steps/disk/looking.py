@@ -7,7 +7,7 @@ sfdisk(8), lsblk(8), blkid(8), od(1); offsets in an NTFS boot sector as in the v
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from bedplate.actions import TARGET
 from bedplate.facts import LaidPartition, Layout
@@ -178,3 +178,13 @@ def _nothing(command: str) -> str:
 def _nothing_in(command: str, sought: str) -> str:
     """Says so when a command succeeds (so a disk that nobody has named is no yes) and nothing of it is sought."""
     return f"t=$({command}) && [ -z \"$(printf '%s\\n' \"$t\" | {sought})\" ] && echo yes"
+
+
+def ours(made: Sequence[LaidPartition]) -> Lines:
+    """The rows of new partitions that lie where planned; and which hold what was made there, and are not mounted."""
+    rows = "|".join(f"start= +{part.start}, size= +{part.size}, .+uuid={part.uuid}" for part in made)
+    held = "|".join(f"{part.uuid} {part.luks_uuid or part.fs_uuid}" for part in made)
+    return (
+        f"sfdisk --dump \"$DISK\" | grep -iE '{rows}'",
+        f"lsblk -rno PARTUUID,UUID,MOUNTPOINT \"$DISK\" | grep -iE '^({held}) ?$'",
+    )

@@ -122,9 +122,10 @@ def _append(section: DiskSection, layout: Layout) -> Action:
                 Call(
                     verb="delete-partitions", args=uuids,
                     by_hand=(
-                        f"""sfdisk --dump "$DISK" | grep -iE '{"|".join(part.uuid for part in made)}'""",
-                        f"# Go on only if it shows {count(made)}, and exactly the numbers {numbers} (each at the end "
-                        "of its name):",
+                        *looking.ours(made),
+                        f"# Go on only if both show {count(made)}, and the first exactly the numbers {numbers} (each "
+                        "at the end of its name). One that the second does not show is mounted, in use, or holds what "
+                        "was not made here: leave it, and leave its number out. What is on the others is lost:",
                         f'sfdisk --delete "$DISK" {numbers}',
                     ),
                 ),

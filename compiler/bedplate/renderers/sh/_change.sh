@@ -2,6 +2,8 @@
 # What is different from an installation: the target is the running system itself. These take the place of the functions
 # of the same names above.
 
+BEGUN_LIST=$TARGET/var/lib/bedplate/begun-$DIGEST
+
 usage() {
     cat <<USAGE
 sh $0            change $MACHINE: that it is what the old spec says is proved first, then all is shown and confirmed
@@ -11,8 +13,9 @@ sh $0 --list     print the actions
 sh $0 --help     this text
 
 Run it as root on the installed machine. Run again after a failure or a power cut, it continues where it has to;
-or take everything back. --undo can be interrupted and run again as well.
-Exit status: 0 done, 1 refused or failed, 2 wrong use.
+or take everything back. --undo can be interrupted and run again as well. It takes back only what this change has made and
+what is still as it was made; everything else is named and left.
+Exit status: 0 done, 1 refused or failed, or --undo has left something, 2 wrong use.
 USAGE
 }
 
@@ -56,20 +59,38 @@ undo_machine() {
     say "This takes the change of $MACHINE back."
     look_around || refuse
     say ''
+    if [ ! -e "$BEGUN_LIST" ]; then
+        say 'Nothing on this machine says that this change was ever carried out. There is nothing to take back.'
+        return 0
+    fi
     say 'In this order:'
     MODE=show IN=/dev/null
     for_each_action_last_first show_back
     MODE=undo IN=$WORK/in
+    : >"$WORK/holdings" && : >"$WORK/left" || exit 1
+    look_at_partitions
+    print_holdings
     confirm 'to take it back' || refuse
     CHANGED=yes
     for_each_action_last_first take_back || exit 1
     papers_back
-    TOLD=
-    MODE=show IN=/dev/null
-    for_each_action_last_first tell
-    MODE=undo
-    say ''
-    say "All that this script can take back is taken back. Log: $LOG"
+    end_undo
+    rm -f -- "$BEGUN_LIST"
+}
+
+# was_begun NUMBER NAME...: what held before this change came to it was somebody else's work, and stays.
+was_begun() {
+    case $4 in
+        *lasting*) grep -Fqx -e "$2" -- "$BEGUN_LIST" ;;
+    esac
+}
+
+# note_plan NUMBER NAME...: every action that is begun, before anything of it is done.
+note_plan() {
+    [ -n "$NOTED" ] || record_plan || return 1
+    NOTED=yes
+    was_begun "$@" 2>/dev/null && return 0
+    printf '%s\n' "$2" >>"$BEGUN_LIST" && sync
 }
 
 # keep_log: the log lies on the machine already.

@@ -9,8 +9,9 @@ sh $0 --list     print the actions and where each is carried out
 sh $0 --help     this text
 
 Run it as root on the live medium. Run again after a failure or a power cut, it continues where it has to;
-or take everything back. --undo can be interrupted and run again as well.
-Exit status: 0 done, 1 refused or failed, 2 wrong use.
+or take everything back. --undo can be interrupted and run again as well. It takes back only what this plan has made and
+what is still as it was made; everything else is named and left.
+Exit status: 0 done, 1 refused or failed, or --undo has left something, 2 wrong use.
 USAGE
 }
 
@@ -320,7 +321,10 @@ work_on() {
         *guard*) "guard_$1_$2" now || stopped "$1" 'A guard does not hold; this action has not begun.' || return 1 ;;
     esac
     case $4 in
-        *lasting*) CHANGED=yes WORKED=yes ;;
+        *lasting*)
+            note_plan "$@" || stopped "$1" 'What is carried out here could not be noted; this action has not begun.' || return 1
+            CHANGED=yes WORKED=yes
+            ;;
         *change*) CHANGED=yes ;;
     esac
     case $4 in
@@ -347,6 +351,18 @@ work_on() {
 print_next() {
     [ "$3" = 'first boot' ] || return 0
     show_action "$@"
+}
+
+# note_plan NUMBER NAME...: before anything is written into the new system, it is told which plan is carried out there:
+# --undo goes by that.
+note_plan() {
+    [ -z "$NOTED" ] && [ -n "$ROOT_UUID" ] && mountpoint -q "$TARGET" || return 0
+    record_plan || return 1
+    NOTED=yes
+}
+
+record_plan() {
+    mkdir -p -- "$TARGET/var/lib/bedplate/specs/$DIGEST" && papers paper_keep 2>"$WORK/found" && sync
 }
 
 # keep_log: a copy for the installed machine, for root only.

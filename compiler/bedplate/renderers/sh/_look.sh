@@ -5,6 +5,9 @@ look_around() {
     REACHING=yes TABLE_READ=
     find_copies || return 1
     for_each_action look || return 1
+    case $MODE in
+        undo) look_for_record && look_at_partitions || return 1 ;;
+    esac
     stop_looking
 }
 
@@ -13,18 +16,22 @@ look() {
     if proved "$@"; then
         PROVED="$PROVED$1 "
         case $4 in
-            *ours*) EARLIER=yes ;;
+            *ours*) EARLIER=yes HELD=yes ;;
         esac
         return 0
     fi
+    case $4 in
+        *ours*) HELD= ;;
+    esac
     case $4 in
         *reach*) reach "$@" ;;
     esac
 }
 
-# reach: an action on the way to the target does not hold. Where it is lasting work, the way ends here.
+# reach: an action on the way to the target does not hold. Where it is lasting work, the way ends here; --undo goes on.
 reach() {
     [ -n "$REACHING" ] || return 0
+    [ "$MODE" != undo ] || root_lies_there || return 0
     case $4 in
         *peek*)
             case $4 in
@@ -33,7 +40,7 @@ reach() {
             [ -z "$REACHING" ] || peek "$@"
             return
             ;;
-        *lasting*) REACHING= ;;
+        *lasting*) [ "$MODE" = undo ] || REACHING= ;;
         *guard*) "guard_$1_$2" early || REACHING= ;;
     esac
     return 0
@@ -41,6 +48,13 @@ reach() {
 
 # peek: get at the target without changing it, where nothing of somebody else's is in the way. Where that takes a passphrase, it is asked for now.
 peek() {
+    # Whatever became of one partition, --undo looks for the others; but no passphrase is asked for where no container is.
+    case $MODE:$HELD:$4 in
+        undo::*secret*)
+            PASSED="$PASSED$1 "
+            return 0
+            ;;
+    esac
     PEEKED="$1_$2 $PEEKED"
     case $4 in
         *secret*) open_for_look "$1_$2" || return 1 ;;
@@ -48,7 +62,7 @@ peek() {
     esac
     if [ -n "$REACHING" ] && proved "$@"; then
         PROVED="$PROVED$1 "
-    else
+    elif [ "$MODE" != undo ]; then
         REACHING=
     fi
     return 0

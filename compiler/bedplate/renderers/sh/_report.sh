@@ -63,6 +63,7 @@ report_rest() {
 
 report_undo() {
     say ''
+    print_left
     print_kept
     say ''
     say 'What you can do now:'

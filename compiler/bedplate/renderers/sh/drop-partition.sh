@@ -1,12 +1,13 @@
-# drop-partition PARTUUID: delete this partition of the running machine's $DISK, and no other; it must not be in use.
-# uses: mend-table table-less table-read table-row
+# drop-partition PARTUUID: delete this partition of the running machine's $DISK, and no other, where it is still what the
+# change made and nothing uses it; else it is left.
+# uses: leave mend-table partition-is-idle partition-is-ours table-less table-read table-row
 verb_drop_partition() {
     verb_mend_table || return 1
     verb_table_read || return 1
     verb_table_row "$1" 2>/dev/null || return 0
-    if [ -n "$(lsblk -nro MOUNTPOINT "$v_row_node" 2>/dev/null | tr -d '\n')" ]; then
-        printf '%s is in use\n' "$v_row_node" >&2
-        return 1
+    if ! verb_partition_is_ours "$1" 2>"$WORK/not-ours" || ! verb_partition_is_idle "$1" 2>"$WORK/not-ours"; then
+        verb_leave "the partition $v_row_node: $(cat "$WORK/not-ours")"
+        return
     fi
     v_number=${v_row_node#"$DISK"}
     verb_table_less "$WORK/table-rest" "$1" || return 1

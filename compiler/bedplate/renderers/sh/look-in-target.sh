@@ -1,8 +1,9 @@
 # look-in-target WHERE PATH TYPE [SUBVOLUME]: mount the device there to look, read-only; not one byte of it changes. No open
 # journal or log is replayed: noload of ext4(5), norecovery of xfs(5), rescue=nologreplay of btrfs(5). While it is being
 # mounted the device cannot be written either (blockdev(8)): ext4 clears its list of deleted open files even then.
-# uses: partition-node
+# uses: gone-by-now partition-node
 verb_look_in_target() {
+    ! verb_gone_by_now "$1" || return 0
     verb_partition_node "$1" || return 1
     v_point=${2%/}
     [ "$v_point" != "$TARGET" ] || mkdir -p -- "$v_point" || return 1

@@ -1,7 +1,8 @@
 # mount-in-target WHERE PATH TYPE OPTIONS [SUBVOLUME]: mount the device there, unless it is mounted there already.
-# uses: fat-ready is-mounted partition-node
+# uses: fat-ready gone-by-now is-mounted partition-node
 verb_mount_in_target() {
     verb_is_mounted "$1" "$2" "${5-}" 2>/dev/null && return 0
+    ! verb_gone_by_now "$1" || return 0
     v_point=${2%/}
     if findmnt -no SOURCE --mountpoint "$v_point" >&2; then
         printf '%s is taken by that\n' "$v_point" >&2
