@@ -168,6 +168,28 @@ def test_what_was_cut_short_is_taken_back_whole(machine: Machine, number: int) -
     assert (code, machine.table()) == (0, before), said
 
 
+@pytest.mark.parametrize("record", ["ours", "nobody's"])
+def test_a_journal_that_a_power_cut_left_open_hides_no_record(machine: Machine, record: str) -> None:
+    """What was committed lies in the journal only (ext4(5), noload); the image is taken while all is still mounted."""
+    before, text, image = machine.table(), machine.plan(), machine.folder / "disk.img"
+    keep = machine.folder / "cut.img"
+    wall = cut(text, 6).replace("run false || return 1", f"cp --sparse=always {image} {keep}; run false || return 1")
+    assert "STOPPED at [6/6]" in machine.run(wall).stdout
+    with keep.open("rb") as source, open(machine.node, "r+b", buffering=0) as disk:
+        while block := source.read(MIB):
+            disk.write(block)
+        os.fsync(disk.fileno())
+    assert "needs_recovery" in call("dumpe2fs", "-h", f"{machine.node}p2")
+    if record == "nobody's":
+        machine.look(f"{machine.node}p2", "rm -r $at/var/lib/bedplate/specs; echo >$at/file")
+    cut_short = machine.table()
+    code, said = machine.undo(text)
+    wanted = (0, before) if record == "ours" else (1, cut_short)
+    assert (code, machine.table()) == wanted, said
+    mounts = call("unshare", "--mount", "findmnt", "-rno", "TARGET")
+    assert str(machine.boxes[-1].target) not in mounts
+
+
 def reformatted(machine: Machine) -> str:
     """Somebody has made a file system of their own on our swap partition."""
     call("mkfs.ext4", "-q", "-F", "-L", "heron", f"{machine.node}p3")

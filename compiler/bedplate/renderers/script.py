@@ -113,7 +113,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
         "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING='' TABLE='' TABLE_READ=''",
         "COPIES='' COPIES_NODE='' COPIES_POINT='' COPIES_MINE='' NO_COPIES=''",
-        "NOTED='' HELD='' PASSED=' ' RECORDED='' RECORDED_OTHERS='' BARE='' COPIES_SAY=''",
+        "NOTED='' HELD='' PASSED=' ' OPENED='' RECORDED='' RECORDED_OTHERS='' BARE='' COPIES_SAY=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
     ]
 

@@ -9,7 +9,7 @@ undo_machine() {
     print_kept
     : >"$WORK/holdings" && : >"$WORK/left" || exit 1
     look_around || refuse
-    this_plan_was_here || refuse
+    this_plan_was_here early || refuse
     say ''
     say 'In this order:'
     MODE=show IN=/dev/null
@@ -21,6 +21,11 @@ undo_machine() {
     confirm 'to take it back' || refuse
     CHANGED=yes REACHING=yes
     open_the_target || exit 1
+    # A look replays no journal, so that what was written last may be seen only now.
+    if ! look_for_record || ! this_plan_was_here now; then
+        PEEKED=$OPENED
+        refuse
+    fi
     for_each_action_last_first take_back || exit 1
     end_undo
 }
@@ -62,9 +67,9 @@ print_holdings() {
     done <"$WORK/holdings"
 }
 
-# this_plan_was_here: 1, and words, where partitions of these GUIDs are there, and nothing says that it was this plan that
+# this_plan_was_here early|now: 1, and words, where partitions of these GUIDs are there, and nothing says that it was this plan that
 # made them: its record in the new system, or among the copies, or rows that are all exactly as planned with nothing
-# finished in them.
+# finished in them. early: where the root is to be opened first, only the record of another plan tells.
 this_plan_was_here() {
     [ -n "$OUR_ROWS" ] || return 0
     TABLE_READ='' r_there='' r_finished=''
@@ -76,8 +81,11 @@ this_plan_was_here() {
         verb_row_is_planned "$r_guid" 2>>"$WORK/found" && [ -n "$v_unfinished" ] || r_finished=yes
     done
     [ -z "$RECORDED" ] || return 0
-    say ''
+    if [ "$1" = early ] && [ -n "$r_there" ] && [ -z "$RECORDED_OTHERS" ] && root_lies_there; then
+        return 0
+    fi
     if [ -z "$r_there" ]; then
+        [ "$1" = early ] || return 0
         say "No partition of this plan is on $DISK: there is nothing to take back."
         return 0
     fi
@@ -173,6 +181,7 @@ open_again() {
     case $4 in
         *secret*) ask_now "$@" || stopped "$1" 'It cannot be opened without the secret.' || return 1 ;;
     esac
+    OPENED="$1_$2 $OPENED"
     "do_$1_$2" || stopped "$1" 'A command failed.' || return 1
     # Which partitions are mounted now is a matter of what they hold.
     : >"$WORK/missed"
