@@ -7,6 +7,7 @@ changes and lie outside the machine is common practice, no source.
 from __future__ import annotations
 
 import hashlib
+import re
 import subprocess
 from pathlib import Path
 
@@ -15,7 +16,7 @@ import pytest
 from bedplate import commands
 from bedplate.actions import Call, Stage
 from bedplate.registry import load
-from bedplate.renderers import library
+from bedplate.renderers import checklist, library, script
 from second_stick import ESP, FILES, GLOBAL, OURS, Rig, call
 
 SPECS = Path(__file__).resolve().parents[1] / "specs"
@@ -195,6 +196,14 @@ def test_in_every_shell(rig: Rig, shell: str) -> None:
     every = "choose_copies && verb_make_copies && verb_copies_are_made && close_copies && COPIES= && find_copies"
     code, said = rig.run(f'{every} && echo "found:$COPIES"', shell=shell)
     assert code == 0 and "stick/bedplate-kelp-02-1\n" in said, said
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_nothing_has_a_known_name_in_a_folder_that_all_can_write(name: str) -> None:
+    """What somebody else has put there first, a link perhaps, would be written through (symlink(7), sticky folders)."""
+    graph = commands.checked(str(SPECS / f"{name}.toml"), load())[1]
+    for text in (script.render(graph), checklist.render(graph)):
+        assert re.findall(r"(?<![\w/])/(?:var/tmp|tmp|dev/shm)/[\w.$]+", text) == []
 
 
 # --- carried into the target ---------------------------------------------------------------------------------------

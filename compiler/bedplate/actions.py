@@ -288,7 +288,7 @@ KINDS = frozenset(
     {
         "tool",  # a command on the live medium
         "prepared",  # a state the person has brought about: prepared:backup, prepared:shrink, prepared:medium
-        "disk",  # disk:identified, disk:saved (table dumped), disk:partitioned
+        "disk",  # disk:identified, disk:saved (the copies of the state before), disk:partitioned
         "partition",  # a partition by its name in the spec
         "filesystem",  # by mount point, or by partition name for swap
         "mount",  # by mount point

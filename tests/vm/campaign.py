@@ -112,6 +112,8 @@ class Campaign:
         for name in ("script.sh", "audit.sh", self.archive.name):
             if not (machine.share / name).exists():
                 os.link(share / name, machine.share / name)
+        if not (machine.folder / f"{CASE}.toml").exists():
+            os.link(self.folder / "survey" / f"{CASE}.toml", machine.folder / f"{CASE}.toml")
         return Technician(machine=machine, case=CASE)
 
     def watched(self, count: int) -> Watched:

@@ -36,9 +36,9 @@ def check(base: Base, context: Context) -> Iterable[Fault]:
             allowed="source: the address of the main package source",
         )  # fmt: skip
     yield from _names(base, context)
-    yield from _loaders(base, context)
     yield from _microcode(base, context)
     yield from _room(base, context)
+    yield from _loaders(base, context)
     yield from _trim(base, context)
 
 

@@ -65,18 +65,20 @@ def _typed(folder: str, layout: Layout, esps: list[LaidPartition]) -> Iterator[s
     yield "mkdir -p /mnt/second && mount SECOND-STICK /mnt/second && findmnt /mnt/second"
     yield ("# If this says that the folder exists, its copies are of an earlier beginning, and they count: change "
            "nothing in it, and go on with the next action.")  # fmt: skip
-    yield f"mkdir {folder} && echo new"
+    yield f"C={folder}; mkdir $C && echo new"
     if not layout.whole_disk or layout.before_table is not None:
-        yield f'sfdisk --dump "$DISK" > {folder}/table.dump && [ -s {folder}/table.dump ] && echo yes'
-    yield f'head -c 1M "$DISK" > {folder}/table-first.img'
-    yield f'tail -c 1M "$DISK" > {folder}/table-last.img'
-    yield f"( cd /sys/firmware/efi/efivars && cp $(ls | grep -E '^Boot([0-9A-F]{{4}}|Order)-') {folder}/ )"
+        yield 'sfdisk --dump "$DISK" > $C/table.dump && [ -s $C/table.dump ] && echo yes'
+    else:
+        yield "echo none > $C/table.dump"
+    yield 'head -c 1M "$DISK" > $C/table-first.img && cmp -n 1048576 $C/table-first.img "$DISK" && echo same'
+    yield 'tail -c 1M "$DISK" > $C/table-last.img && [ -s $C/table-last.img ] && echo yes'
+    yield "( cd /sys/firmware/efi/efivars && cp $(ls | grep -E '^Boot([0-9A-F]{4}|Order)-') $C/ && ls $C )"
     for number, esp in enumerate(esps, 1):
-        name = f"{folder}/esp{number if number > 1 else ''}"
+        name = f"$C/esp{number if number > 1 else ''}"
         yield f"mkdir -p /mnt/esp && mount -o ro {esp.node} /mnt/esp && findmnt /mnt/esp"
         yield f"( cd /mnt/esp && find . -type f -exec sha256sum {{}} + ) > {name}.sha256"
         yield f"tar -cf {name}.tar -C /mnt/esp . && tar -df {name}.tar -C /mnt/esp && echo yes"
         yield "umount /mnt/esp"
-    yield f"( cd {folder} && find . -type f ! -name SHA256SUMS -exec sha256sum {{}} + > SHA256SUMS )"
+    yield "( cd $C && find . -type f ! -name SHA256SUMS -exec sha256sum {} + > SHA256SUMS )"
     yield "# Out to the stick, and read back from it. It stays mounted until the end, read-only:"
     yield "umount /mnt/second && mount -o ro SECOND-STICK /mnt/second && findmnt /mnt/second"

@@ -302,7 +302,7 @@ def close(layout: Layout) -> Action:
                     "sync",
                     *(f"swapoff {part.content_node}" for part in swaps),
                     f"umount --recursive {TARGET}",
-                    "umount /mnt/second",
+                    "findmnt /mnt/second && umount /mnt/second",
                     *((f"fsck.fat -n {esp.node}",) if esp else ()),
                     *(f"cryptsetup close {part.mapper}" for part in opened),
                 ),
