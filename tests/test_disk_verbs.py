@@ -24,20 +24,21 @@ TABLE = "11111111-2222-4333-8444-555555555555"
 FS = "99999999-2222-4333-8444-55555555555"
 ROWS = f"""label: gpt
 label-id: {TABLE}
-start=2048, size=409600, type={LINUX}, uuid={ROOT}, name="root"
-start=411648, size=204800, type={LINUX}, uuid={HOME}, name="home"
-start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="page"
+start=2048, size=409600, type={LINUX}, uuid={ROOT}, name="unfinished-root"
+start=411648, size=204800, type={LINUX}, uuid={HOME}, name="unfinished-home"
+start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="unfinished-page"
 """
 ALL = [
     "append-partitions", "base-begin", "base-done", "base-mark", "clear-places", "close-target", "copy-saved-table",
     "delete-partitions", "disk-holds", "disk-is", "disk-is-built-in", "disk-is-unused",
-    "filesystem-is", "is-mounted", "is-there", "make-container", "make-filesystem", "make-subvolumes",
+    "filesystem-is", "finish-partitions", "is-mounted", "is-there", "is-unfinished", "make-container",
+    "make-filesystem", "make-subvolumes",
     "make-swap-file", "make-table",
     "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
     "partition-may-be-made",
-    "room-is-free",
+    "room-is-free", "row-is-ours", "row-was-not-made", "rows-may-be-added",
     "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-before",
-    "table-is-sound", "table-is-whole", "target-empty", "target-is-closed",
+    "table-is-sound", "table-is-unfinished", "table-is-whole", "target-empty", "target-is-closed",
 ]  # fmt: skip
 
 
@@ -115,10 +116,10 @@ verb_table_is {TABLE} 2048 {400 * 2048 - 34}
 verb_table_is_whole {400 * MIB} 512
 verb_disk_is '' {400 * MIB} 512
 verb_disk_is_unused
-verb_partition_is {ROOT} 2048 409600 {LINUX} root
+verb_partition_is {ROOT} 2048 409600 {LINUX} unfinished-root
 verb_partition_ends_by {HOME} 411648 300000 {LINUX}
-verb_may_format {ROOT} ext4 {FS}1
-verb_may_format {HOME} ext4 {FS}2
+verb_may_format {ROOT} ext4 {FS}1 {ROOT} unfinished-root
+verb_may_format {HOME} ext4 {FS}2 {HOME} unfinished-home
 verb_partition_may_be_made {ROOT} 2048 409600 {LINUX}
 verb_partition_may_be_made {FS}1 2048 409600 {LINUX}
 verb_room_is_free 2048 411647 {ROOT}
@@ -315,7 +316,7 @@ verb_make_filesystem {PAGE} swap {FS}3 page
 verb_filesystem_is {ROOT} btrfs {FS}1 'kelp root'
 verb_filesystem_is {HOME} ext4 {FS}2 ''
 verb_filesystem_is {PAGE} swap {FS}3 page
-verb_may_format {HOME} ext4 {FS}2
+verb_may_format {HOME} ext4 {FS}2 {HOME} unfinished-home
 verb_make_subvolumes {ROOT} @ @srv
 verb_make_subvolumes {ROOT} @ @srv
 verb_subvolumes_are {ROOT} @ @srv
@@ -338,7 +339,7 @@ verb_make_swap_file {bench.target}/home/swap/file 10 {FS}5
 verb_swap_file_is {bench.target}/home/swap/file 10 {FS}5
 ! verb_target_is_closed
 ! verb_disk_is_unused
-! verb_may_format {HOME} ext4 {FS}2
+! verb_may_format {HOME} ext4 {FS}2 {HOME} unfinished-home
 ! verb_is_mounted {HOME} {bench.target}/srv
 ! verb_mount_in_target {HOME} {bench.target}/srv ext4 defaults ''
 ! verb_swap_file_is {bench.target}/swapfile 21 {FS}4
@@ -351,7 +352,7 @@ verb_disk_is_unused
 """)
     assert Path("/dev/null").exists()
     assert "holds: type ext4" in bench.fails(f"verb_filesystem_is {HOME} ext4 {FS}2 label")
-    assert "holds something: type ext4" in bench.fails(f"verb_may_format {HOME} xfs {FS}2")
+    assert "holds something: type ext4" in bench.fails(f"verb_may_format {HOME} xfs {FS}2 {HOME} unfinished-home")
     assert "missing subvolumes: @no" in bench.fails(f"verb_subvolumes_are {ROOT} @ @no")
 
 

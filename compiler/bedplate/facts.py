@@ -62,6 +62,12 @@ class LaidPartition:
         return self.start + self.size - 1
 
     @property
+    def mark(self) -> str:
+        """The name of its row until all that belongs on it is made and proved. A name in a GPT holds 36 characters
+        (UEFI specification, 5.3.3)."""
+        return f"unfinished-{self.gpt_name}"[:36]
+
+    @property
     def node(self) -> str:
         """The device by partition UUID, stable across boots: `/dev/disk/by-partuuid/...`."""
         return f"/dev/disk/by-partuuid/{self.uuid.lower()}"

@@ -18,8 +18,8 @@ from bedplate_steps.disk.growing import GROWABLE, add_actions, grow_actions
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.swapping import swap_file_changes
 
-INSTALLING = ("disk.append-partitions", "disk.make-table", "disk.copies", "disk.identify", "disk.mount",
-              "disk.close", "disk.keep-saved-table", "disk.check-kept", "disk.swap-on")  # fmt: skip
+INSTALLING = ("disk.append-partitions", "disk.make-table", "disk.finish-partitions", "disk.copies", "disk.identify",
+              "disk.mount", "disk.close", "disk.keep-saved-table", "disk.check-kept", "disk.swap-on")  # fmt: skip
 """Actions that only an installation carries out: the work of a change has its own."""
 
 _HOLDING = ("/home", "/var", "/usr", "/boot", "/boot/efi", "/efi", "/opt", "/root", "/etc")

@@ -5,7 +5,7 @@ Enters: the layout. Leaves: actions of the stage `live`. A kept partition never 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from bedplate import checks
 from bedplate.actions import Action, Call, Check, Secret, SecretRef, Stage, WayBack
@@ -28,13 +28,16 @@ def gone(part: LaidPartition) -> WayBack:
 def content_actions(layout: Layout) -> Iterator[Action]:
     """For each new partition: container, file system, subvolumes. Swap first: what follows once the root is mounted,
     the packages before all, is to have its memory already."""
-    for part in sorted(new_parts(layout), key=lambda part: part.filesystem != "swap"):
+    made = sorted(new_parts(layout), key=lambda part: part.filesystem != "swap")
+    for part in made:
         if part.mapper:
             yield _container(part, layout)
             yield _open(part)
         yield _filesystem(part, layout)
         if part.subvolumes:
             yield _subvolumes(part)
+    if made:
+        yield finish("disk.finish-partitions", new_parts(layout))
 
 
 def where(part: LaidPartition) -> str:
@@ -70,7 +73,7 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
         ),
         checks.holds(
             f"{part.name} is our own partition, where planned", "partition-is",
-            part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+            part.uuid, str(part.start), str(part.size), part.type, early=False,
             by_hand=looking.row(part),
             otherwise="Stop: the table is not as planned.",
         ),
@@ -84,11 +87,20 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
     )  # fmt: skip
 
 
+def _unfinished(part: LaidPartition, on: str, kind: str, uuid: str, label: str) -> Check:
+    """Tried before the first write. Finished is finished: a changed wish is a change, and no reason to make it anew."""
+    return checks.holds(
+        f"{part.name} is not finished yet: its row still has the name {part.mark}", "is-unfinished",
+        part.uuid, part.mark, on, kind, uuid, label, by_hand=looking.named(part, part.mark),
+        otherwise="Stop: what has once been finished is never made anew by a rerun. Nothing there may be formatted.",
+    )  # fmt: skip
+
+
 def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
     return checks.holds(
-        f"{part.name} holds nothing, or only what is to be made there", "may-format", on, kind, uuid, early=False,
-        by_hand=looking.empty(on if on.startswith("/") else f"/dev/disk/by-partuuid/{on.lower()}"),
-        otherwise="Stop: something else lies there. Look at it with `blkid -p` before anything else.",
+        f"{part.name} is unfinished, and holds nothing, or only what is to be made there", "may-format",
+        on, kind, uuid, part.uuid, part.mark, early=False, by_hand=looking.blank(part, on),
+        otherwise="Stop: something else lies there. Look at it with `blkid -p` and `wipefs` before anything else.",
     )  # fmt: skip
 
 
@@ -111,9 +123,12 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:lsblk"),
+        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:wipefs", "tool:lsblk"),
         gives=(f"disk:container-{part.name}",),
-        guards=(*_own_guards(part, layout), _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid)),
+        guards=(
+            _unfinished(part, part.uuid, "crypto_LUKS", part.luks_uuid, label), *_own_guards(part, layout),
+            _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid),
+        ),
         proofs=(
             checks.holds(
                 f"{part.name} is an encrypted container with its own UUID",
@@ -160,7 +175,7 @@ def _open(part: LaidPartition) -> Action:
 def _filesystem(part: LaidPartition, layout: Layout) -> Action:
     kind = part.filesystem
     what = "swap area" if kind == "swap" else f"{kind} file system"
-    tools = (FILESYSTEMS[kind].tool, FILESYSTEMS[kind].namer, "blkid", "lsblk")
+    tools = (FILESYSTEMS[kind].tool, FILESYSTEMS[kind].namer, "blkid", "wipefs", "lsblk")
     return Action(
         id=f"disk.format-{part.name}",
         title=f"Make the {what} on {part.name}",
@@ -180,7 +195,8 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
         ),
         gives=tokens(part),
         guards=(
-            *_own_guards(part, layout, inside=bool(part.mapper)), _empty_guard(part, where(part), kind, part.fs_uuid)
+            _unfinished(part, where(part), kind, part.fs_uuid, part.fs_label),
+            *_own_guards(part, layout, inside=bool(part.mapper)), _empty_guard(part, where(part), kind, part.fs_uuid),
         ),
         proofs=(
             checks.holds(
@@ -228,8 +244,59 @@ def _subvolumes(part: LaidPartition) -> Action:
         ),
         needs=(*tokens(part), "tool:btrfs"),
         gives=(f"disk:subvolumes-{part.name}",),
+        guards=(_unfinished(part, where(part), part.filesystem, part.fs_uuid, part.fs_label),),
         proofs=(
             checks.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),
         ),
         way_back=gone(part),
+    )  # fmt: skip
+
+
+def finished_token(part: LaidPartition) -> str:
+    """The token of a partition on which everything is made and proved, in the step's own kind."""
+    return f"disk:finished-{part.name}"
+
+
+def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) -> Action:
+    """The rows get their planned names. From then on no script makes anything on these partitions again."""
+    words = " and ".join(part.name for part in made) if len(made) < 3 else f"all {len(made)} new partitions"
+    contents = [f"disk:subvolumes-{part.name}" for part in made if part.subvolumes]
+    return Action(
+        id=name,
+        title=f"Mark {words} as finished",
+        reason="Until now their rows were called unfinished. Under its planned name a partition is never formatted, "
+        "encrypted or emptied again, neither by a rerun nor by a newer script.",
+        stage=stage,
+        operations=(
+            Call(
+                verb="finish-partitions",
+                args=tuple(word for part in made for word in (part.uuid, part.mark, part.gpt_name)),
+                by_hand=tuple(
+                    f"sfdisk --no-reread --part-label \"$DISK\" {part.number} '{part.gpt_name}'" for part in made
+                ),
+            ),
+        ),
+        needs=(
+            *(token for part in made for token in tokens(part)), *contents,
+            "tool:sfdisk", "tool:partx", "tool:lsblk",
+        ),
+        gives=tuple(finished_token(part) for part in made),
+        guards=tuple(
+            checks.holds(
+                f"The row of {part.name} has the name that it was made with, or its planned one", "row-is-ours",
+                part.uuid, part.mark, part.gpt_name, by_hand=looking.named(part, part.mark, part.gpt_name),
+                otherwise=f"Somebody renamed the row. If it is {part.name} all the same, name it back: "
+                f"sfdisk --part-label, the number of the partition, {part.gpt_name}.",
+            )
+            for part in made
+        ),
+        proofs=tuple(
+            checks.holds(
+                f"The row of {part.name} is as planned, and named {part.gpt_name}", "partition-is",
+                part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+                by_hand=looking.named(part, part.gpt_name),
+            )
+            for part in made
+        ),
+        way_back=WayBack(note="The names go with the rows of the table.", goes_with=f"partition:{made[0].name}"),
     )  # fmt: skip

@@ -14,7 +14,7 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, Stage, WayBack
 from bedplate.facts import LaidPartition
 from bedplate.hookspecs import Side
-from bedplate_steps.disk.content import where
+from bedplate_steps.disk.content import finish, finished_token, where
 
 GROWABLE = ("ext4", "xfs", "btrfs")
 """What grows while it is mounted: resize2fs(8), xfs_growfs(8), btrfs-filesystem(8)."""
@@ -87,10 +87,11 @@ def _grow_filesystem(part: LaidPartition) -> Action:
 
 
 def add_actions(part: LaidPartition, new: Side) -> Iterator[Action]:
-    """Row, file system or swap area, and its use."""
+    """Row, file system or swap area, its name, and its use."""
     yield _add(part)
     made = new.actions[f"disk.format-{part.name}"]
     yield evolve(made, stage=Stage.TARGET, needs=tuple(token for token in made.needs if not token.startswith("disk:")))
+    yield finish(f"disk.finish-{part.name}", [part], Stage.TARGET)
     if part.filesystem == "swap":
         yield _use_swap(part)
     elif part.mount:
@@ -98,9 +99,9 @@ def add_actions(part: LaidPartition, new: Side) -> Iterator[Action]:
 
 
 def _add(part: LaidPartition) -> Action:
-    row = f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"\n'
+    row = f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.mark}"\n'
     proof = checks.holds(f"{part.name} is in the table as planned", "partition-is", part.uuid, str(part.start),
-                         str(part.size), part.type, part.gpt_name, early=False)  # fmt: skip
+                         str(part.size), part.type, early=False)  # fmt: skip
     return Action(
         id=f"disk.add-{part.name}",
         title=f"Append the partition {part.name} to the table",
@@ -115,7 +116,14 @@ def _add(part: LaidPartition) -> Action:
         ),
         needs=("tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=(f"partition:{part.name}",),
-        guards=(_room(part),),
+        guards=(
+            _room(part),
+            checks.holds(
+                f"{part.name} was not made by this very change and deleted since", "row-was-not-made", part.uuid,
+                otherwise="Stop: nothing of it is lost yet. Put the row back with the same start, size, type, GUID and "
+                "name; do not make it anew.",
+            ),
+        ),
         proofs=(proof,),
         way_back=WayBack(
             note="The new partition is deleted by its GUID, with all that is on it.",
@@ -133,7 +141,7 @@ def _use_swap(part: LaidPartition) -> Action:
         reason="It is wanted from now on, not only from the next start.",
         stage=Stage.TARGET,
         operations=(Call(verb="swap-on", args=(where(part),), by_hand=(f"swapon {part.node}",)),),
-        needs=(f"filesystem:{part.name}", "tool:swapon"),
+        needs=(finished_token(part), "tool:swapon"),
         proofs=(proof,),
         way_back=WayBack(note="It is switched off.", operations=(
             Call(verb="swap-off", args=(where(part),), by_hand=(f"swapoff {part.node}",)),)),
@@ -148,7 +156,7 @@ def _mount(part: LaidPartition) -> Action:
         stage=Stage.TARGET,
         operations=(Call(verb="mount-by-table", args=(part.mount,),
                          by_hand=(f"mkdir -p {part.mount}", f"mount {part.mount}")),),
-        needs=(f"filesystem:{part.mount}", "file:/etc/fstab", "tool:mount"),
+        needs=(finished_token(part), "file:/etc/fstab", "tool:mount"),
         guards=(checks.holds(f"{part.mount} holds nothing that the mount would hide", "point-is-free", part.mount,
                              where(part), otherwise="Move what is there away; after the mount, move it back."),),
         proofs=(checks.holds(f"{part.name} is mounted at {part.mount}", "is-mounted", where(part), part.mount,

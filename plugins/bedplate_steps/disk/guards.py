@@ -177,6 +177,27 @@ def earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
     )  # fmt: skip
 
 
+def added_guard(made: list[LaidPartition]) -> Check:
+    """A row of an installed machine that is lacking is not made anew: what lay in it may still be there."""
+    return checks.holds(
+        "No row is lacking beside a finished one", "rows-may-be-added",
+        *(word for part in made for word in (part.uuid, part.mark)), by_hand=looking.none_finished(made),
+        otherwise="Stop: if somebody deleted the row, nothing of it is lost yet: put it back from the saved table, "
+        "with the same start, size, type, GUID and name. If the spec has grown, `bedplate diff` makes the change.",
+    )  # fmt: skip
+
+
+def remade_guard(layout: Layout, made: list[LaidPartition]) -> Check:
+    """A table of our own is made again only as long as nothing in it was ever finished."""
+    return checks.holds(
+        "The disk has no finished partition of this plan", "table-is-unfinished",
+        layout.table_id, *(part.uuid for part in made), by_hand=looking.none_finished(made),
+        otherwise="Stop: this machine was installed with this very plan, and its table was changed since. Mend the "
+        "table, or have it mended; nothing is lost as long as nothing is made anew. To install anew and lose what is "
+        "on it, raise `generation` in the spec, take a new survey and compile again.",
+    )  # fmt: skip
+
+
 def whole(layout: Layout, early: bool = True) -> Check:
     """Table, its copy and protective MBR as the UEFI specification (5.2, 5.3) has them."""
     return checks.holds(

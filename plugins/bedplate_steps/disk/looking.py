@@ -160,9 +160,29 @@ def idle(part: LaidPartition, sector_size: int) -> Lines:
     return (f'grep -x {part.start * sector_size // 512} "{start}"', unmounted)
 
 
-def empty(node: str) -> Lines:
-    """Nothing that blkid knows."""
-    return (f"[ -b {node} ] && {_nothing(f'blkid -p -o value -s TYPE {node}')}",)
+def named(part: LaidPartition, *names: str) -> Lines:
+    """The row with that GUID has one of these names."""
+    sought = " ".join(f"-e 'name=\"{name}\"'" for name in names)
+    return (f"{_ROWS} | grep -i 'uuid={part.uuid}' | grep -F {sought}",)
+
+
+def none_finished(parts: Iterable[LaidPartition]) -> Lines:
+    """No row with one of these GUIDs has a finished name. A disk without a table has none either, but is shown."""
+    ours = "|".join(part.uuid for part in parts)
+    judge = f'/^Disk \\// {{ d = 1 }} /{ours}/ && !/ unfinished-/ {{ f = 1 }} END {{ if (d && !f) print "none" }}'
+    return (f"sfdisk --list -o UUID,NAME \"$DISK\" | awk '{judge}'",)
+
+
+def blank(part: LaidPartition, on: str) -> Lines:
+    """Nothing that blkid or wipefs knows. Both have to show that they see at all: blkid the row of the partition (of a
+    container its exit status 2 says that it looked), wipefs the table of the disk."""
+    if on.startswith("/"):
+        node, seen = on, f"blkid -p {on} > /dev/null; [ $? -eq 2 ] && echo blank"
+    else:
+        node = part.node
+        seen = f"blkid -p {node} | grep -v -e ' TYPE=' -e ' PTTYPE=' | grep -i 'PART_ENTRY_UUID=.{part.uuid}'"
+    judge = """'/gpt/ && t == "" { print "blank"; exit }'"""
+    return (seen, f't=$(wipefs {node}) && wipefs "$DISK" | awk -v t="$t" {judge}')
 
 
 def holds(part: LaidPartition) -> Lines:

@@ -18,7 +18,7 @@ from bedplate.identity import derive
 from bedplate.spec import Machine
 from bedplate.units import MIB
 from bedplate_steps.disk import looking
-from bedplate_steps.disk.content import where
+from bedplate_steps.disk.content import finished_token, where
 from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.table import new_parts
 
@@ -146,7 +146,7 @@ def _mount(layout: Layout) -> Action:
 def _needed(mount: Mount) -> str:
     if not mount.part.new:
         return f"partition:{mount.part.name}"
-    return f"disk:subvolumes-{mount.part.name}" if mount.subvolume else f"filesystem:{mount.point}"
+    return finished_token(mount.part)
 
 
 def _swap_on(swaps: list[LaidPartition]) -> Action:
@@ -158,7 +158,7 @@ def _swap_on(swaps: list[LaidPartition]) -> Action:
         operations=tuple(
             Call(verb="swap-on", args=(where(part),), by_hand=(f"swapon {part.content_node}",)) for part in swaps
         ),
-        needs=(*(f"filesystem:{part.name}" for part in swaps), "tool:swapon"),
+        needs=(*(finished_token(part) for part in swaps), "tool:swapon"),
         gives=tuple(f"swap:{part.name}" for part in swaps),
         proofs=tuple(
             checks.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False) for part in swaps

@@ -15,11 +15,13 @@ from bedplate.units import in_gib
 from bedplate_steps.disk import kept_linux, looking
 from bedplate_steps.disk.copies import copies
 from bedplate_steps.disk.guards import (
+    added_guard,
     clean_guard,
     count,
     disk_guards,
     earlier_guards,
     kept_parts,
+    remade_guard,
     room_guard,
     twins_guard,
     unused_guard,
@@ -46,13 +48,14 @@ def new_parts(layout: Layout) -> list[LaidPartition]:
 
 
 def table_script(layout: Layout) -> str:
-    """The rows of the new partitions as sfdisk(8) reads them, with start and size always given, in sectors.
+    """The rows of the new partitions as sfdisk(8) reads them, with start and size always given, in sectors, and named
+    as unfinished: they get their names when what belongs on them is made (see `content.finish`).
 
     A header that names the label stands only before a new table: with it, sfdisk makes the table anew.
     """
     head = f"label: gpt\nlabel-id: {layout.table_id}\n" if layout.whole_disk else ""
     return head + "".join(
-        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.gpt_name}"'
+        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.mark}"'
         f"{kept_linux.attributes(part, layout.partitions)}\n"
         for part in new_parts(layout)
     )
@@ -113,7 +116,8 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(
-            *disk_guards(layout), unused_guard(), *(room_guard(part) for part in made), *earlier_guards(made)
+            *disk_guards(layout), unused_guard(), *(room_guard(part) for part in made), *earlier_guards(made),
+            added_guard(made),
         ),
         proofs=_row_proofs(made, layout),
         way_back=WayBack(
@@ -161,7 +165,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         ),
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
-        guards=(*disk_guards(layout), unused_guard(), *earlier_guards(made)),
+        guards=(*disk_guards(layout), unused_guard(), *earlier_guards(made), remade_guard(layout, made)),
         proofs=(
             checks.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
             *_row_proofs(made, layout),
@@ -176,7 +180,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
 
 
 def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
-    rows = [(part.uuid, str(part.start), str(part.size), part.type, part.gpt_name) for part in made]
+    rows = [(part.uuid, str(part.start), str(part.size), part.type) for part in made]
     sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound",
                          early=False, by_hand=looking.whole()[:1])  # fmt: skip
     return (

@@ -1,0 +1,19 @@
+# table-entries: set v_hex to the entries of both copies of the table of $DISK as hex digits, whatever state its headers are
+# in. Entries lie on the 16384 bytes before the last sector and from the third sector on (UEFI specification 5.3.1 and
+# 5.3.3).
+verb_table_entries() {
+    read -r v_size v_sector <<END_OF_SIZES
+$(lsblk -dnbo SIZE,LOG-SEC -- "$DISK")
+END_OF_SIZES
+    {
+        od -An -v -tx1 -j "$((2 * v_sector))" -N 16384 "$DISK"
+        od -An -v -tx1 -j "$((v_size - v_sector - 16384))" -N 16384 "$DISK"
+    } >"$WORK/entries" || return 1
+    v_hex=$(tr -d ' \n' <"$WORK/entries")
+}
+
+# Set v_guid to the GUID as it lies on the disk: its first three fields low byte first.
+verb_table_entries_guid() {
+    v_guid=$(printf '%s' "$1" | tr 'A-F' 'a-f' |
+        sed 's/^\(..\)\(..\)\(..\)\(..\)-\(..\)\(..\)-\(..\)\(..\)-/\4\3\2\1\6\5\8\7/' | tr -d '-')
+}
