@@ -231,6 +231,27 @@ class Secret:
     """Lengths in characters. Only printable ASCII is taken: it must be typed on another keyboard later."""
 
 
+# --- what is touched ---------------------------------------------------------------------------------------------
+
+
+class Does(enum.Enum):
+    """What is done to something that is there already, or that others rely on."""
+
+    FORMATS = "formats"
+    DELETES = "deletes"
+    WRITES = "writes"
+
+
+@frozen(kw_only=True)
+class Touch:
+    """One line of the last look before the machine's name is typed: what an action formats or deletes, or writes
+    outside the file systems of the new system. Lines of actions that are done already are left out."""
+
+    does: Does
+    what: str
+    """The object of that verb, one line without a full stop: "the folder EFI/kelp on the kept partition esp"."""
+
+
 # --- the action --------------------------------------------------------------------------------------------------
 
 
@@ -256,6 +277,8 @@ class Action:
     secrets: tuple[Secret, ...] = ()
     cautions: tuple[str, ...] = ()
     """Shown with the action, before its work."""
+    touches: tuple[Touch, ...] = ()
+    """What this formats or deletes, or writes outside the new system's own file systems; empty where it does not."""
     expected: str = ""
     """What a person sees when it went well."""
     trouble: str = ""

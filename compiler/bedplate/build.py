@@ -23,6 +23,7 @@ from bedplate.actions import (
     Secret,
     SecretRef,
     Stage,
+    Touch,
     WayBack,
     Where,
     Word,
@@ -47,6 +48,7 @@ class Besides(TypedDict, total=False):
     gives: tuple[str, ...]
     guards: tuple[Check, ...]
     cautions: tuple[str, ...]
+    touches: tuple[Touch, ...]
     trouble: str
 
 

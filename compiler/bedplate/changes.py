@@ -141,6 +141,7 @@ def _amended(old: Actions, new: Actions, name: str, besides: Besides) -> Action:
         way_back=_way_back(whole, besides, secret),
         secrets=model.secrets if after else (),
         cautions=model.cautions if after else (),
+        touches=model.touches if after else (),
         expected=model.expected if after else "",
         trouble=model.trouble if after else "",
     )

@@ -15,6 +15,7 @@ from bedplate.actions import (
     Call,
     Check,
     Disk,
+    Does,
     Gathered,
     InTarget,
     Joined,
@@ -27,6 +28,7 @@ from bedplate.actions import (
     Stage,
     Succeeds,
     Test,
+    Touch,
     WayBack,
     WriteFile,
     token_kind,
@@ -57,6 +59,9 @@ def _troubles(action: Action, section: str) -> Iterator[str]:
         yield f"stage must be a member of Stage, not {action.stage!r}"
     for name, kind in _TUPLES.items():
         yield from _tuple(name, getattr(action, name), kind)
+    for touch in action.touches if type(action.touches) is tuple else ():
+        if type(touch) is Touch and (type(touch.does) is not Does or not touch.what.strip() or "\n" in touch.what):
+            yield f"a touch says with a member of Does and one line of text what is touched: {touch!r}"
     if not isinstance(action.way_back, WayBack) or not action.way_back.note.strip():
         yield "way_back must be a WayBack whose note says how to go back, or that it cannot be undone"
     for operation in (*action.operations, *action.peek, *action.way_back.operations):
@@ -77,6 +82,7 @@ _TUPLES: dict[str, frozenset[type]] = {
     "peek": _OPERATIONS,
     "secrets": frozenset({Secret}),
     "cautions": frozenset({str}),
+    "touches": frozenset({Touch}),
     "leaves": frozenset({str}),
     "upkeep": frozenset({str}),
 }

@@ -134,6 +134,7 @@ def _action(told: Told) -> Iterator[list[str]]:
     yield [f"- [ ] **{told.number}. {_prose(action.title)}**"]
     yield [f"Why: {_prose(action.reason)}"]
     yield from ([f"**Caution:** {_prose(caution)}"] for caution in action.cautions)
+    yield from ([f"This {touch.does.value} {_prose(touch.what)}."] for touch in action.touches)
     yield from _guards(told.guards)
     if told.gathered:
         yield [f"Every {text(action.gathers)} that this machine needs ({len(told.gathered)}):"]

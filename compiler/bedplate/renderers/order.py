@@ -52,6 +52,7 @@ def flags(node: Node, on_the_way: frozenset[str], given: frozenset[str]) -> list
         "ours": lasting and reach,
         "goes": goes,
         "undo": undo,
+        "touch": bool(action.touches),
         "told": action.way_back != NOTHING_TO_UNDO and lasting and before_end and not goes and not undo,
     }
     return [flag for flag, given_here in known.items() if given_here]

@@ -111,7 +111,7 @@ def _constants(graph: InstallGraph) -> list[str]:
         "# State of a run.",
         "DISK='' WORK='' IN='' LOG_OPEN='' CLOCK='' TERMINAL='' SAID='' ACTION='' ANSWER=''",
         "PROVED=' ' DONE='' INSIDE='' BEGUN='' CHANGED='' LAST_COMMAND='' LAST_STATUS='' NOW=0 BEGAN=0",
-        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TICKING='' TABLE='' TABLE_READ=''",
+        "REACHING='' PEEKED='' EARLIER='' QUIET='' WORKED='' TOUCHED='' TICKING='' TABLE='' TABLE_READ=''",
         "COPIES='' COPIES_NODE='' COPIES_POINT='' COPIES_MINE='' NO_COPIES=''",
         "NOTED='' HELD='' PASSED=' ' OPENED='' RECORDED='' RECORDED_OTHERS='' BARE='' COPIES_SAY=''",
         "CARRIAGE_RETURN=$(printf '\\r')",
@@ -266,6 +266,9 @@ def _group(node: Node, total: int) -> list[str]:
         lines += _function(f"secrets_{tail}", [_ask(secret) for secret in action.secrets])
     if action.guards:
         lines += _function(f"guard_{tail}", _guards(action.guards))
+    if action.touches:
+        says = [f"touches {message(f'{touch.does.value} {touch.what}')}" for touch in action.touches]
+        lines += _function(f"touches_{tail}", says)
     lines += _function(f"do_{tail}", [*_cautions(action), *operations.operations(action.operations)])
     if action.peek:
         lines += _function(f"peek_{tail}", operations.operations(action.peek))

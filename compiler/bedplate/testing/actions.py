@@ -39,6 +39,12 @@ _OF_THE_KIT = (
     "The kit's machine is bedplate/testing/machine.toml, and the person on it is warden; an example may bring further "
     "sections, such as [users], that take the place of the machine's own."
 )
+_TOUCHING = re.compile(
+    r"(mkfs|mke2fs|fsck|e2fsck)(\..+)?|mkswap|wipefs|blkdiscard|hdparm|nvme|s?fdisk|sgdisk|gdisk|parted|partx|dd|shred|"
+    r"cryptsetup|mdadm|(pv|vg|lv)(create|remove|change|extend|reduce)|dmsetup|zpool|efibootmgr|efivar|hwclock|fwupdmgr"
+)
+"""Commands that change what lies below file systems, the firmware or the clock; what they do is for a person to read
+before the first write (util-linux, e2fsprogs, cryptsetup, lvm2, efibootmgr and the like; their manuals)."""
 _ID = re.compile(r"[a-z][a-z0-9_]*\.[a-z0-9][a-z0-9._-]*")
 
 
@@ -104,6 +110,17 @@ def guards_stand_before_danger(about: Subject) -> list[str]:
             needs = [need for need in action.needs if not need.startswith("tool:")]
             if not needs:
                 found.append(f"{action.id} has cautions, yet neither a guard nor a need")
+    return found
+
+
+def touches_are_told(about: Subject) -> list[str]:
+    """A command that makes file systems, writes tables, boot entries or the hardware clock has its line in the last
+    look before the first write."""
+    found = []
+    for action in _each(about):
+        tools = sorted({tool for tool in _live_commands(action.operations) if _TOUCHING.fullmatch(tool)})
+        if tools and action.stage in BY_SCRIPT and action.changes and not action.touches:
+            found.append(f"{action.id} runs {tools[0]}: say in `touches` what it formats, deletes or writes")
     return found
 
 
@@ -173,6 +190,7 @@ RULES = (
     ids_are_stable,
     changes_are_proved,
     guards_stand_before_danger,
+    touches_are_told,
     ways_back_are_said,
     commands_are_vectors,
     proofs_look_at_the_target,

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from attrs import evolve
 
 from bedplate import checks
-from bedplate.actions import Action, Call, Check, InTarget, Run, Stage, WayBack, Where, WriteFile
+from bedplate.actions import Action, Call, Check, Does, InTarget, Run, Stage, Touch, WayBack, Where, WriteFile
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader import firmware, manual
 from bedplate_steps.bootloader.model import Bootloader
@@ -147,7 +147,18 @@ def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
         otherwise="The firmware would refuse it: take it from a newer release or from the updates of this one.",
     )  # fmt: skip
     proofs = (*action.proofs, *((current,) if plan.signed else ()))
-    return evolve(action, guards=(*action.guards, mounted, *_room(plan, loader)), proofs=proofs)
+    guards = (*action.guards, mounted, *_room(plan, loader))
+    kernels = ("kernels with their initramfs, and menu entries,",) if loader.kernels_on_esp(plan) else ()
+    touches = _on_kept(plan, f"EFI/{plan.folder}", *loader.own(plan), *kernels)
+    return evolve(action, guards=guards, proofs=proofs, touches=touches)
+
+
+def _on_kept(plan: Plan, *paths: str) -> tuple[Touch, ...]:
+    """What is written to an EFI system partition that others use as well."""
+    if plan.esp.new:
+        return ()
+    where = f"on the kept EFI system partition {plan.esp.name}"
+    return tuple(Touch(does=Does.WRITES, what=f"{path} {where}") for path in dict.fromkeys(paths))
 
 
 def _room(plan: Plan, loader: Loader) -> tuple[Check, ...]:
@@ -192,6 +203,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
         needs=("loader:installed", "loader:saved"),
         gives=("loader:fallback",),
         guards=() if plan.esp.new else guards,
+        touches=_on_kept(plan, "EFI/BOOT"),
         proofs=(
             checks.holds(f"\\EFI\\BOOT\\{own} is our loader", "same-file", plan.on_esp(f"EFI/{name}/{image}"),
                          plan.on_esp(f"EFI/BOOT/{own}"), early=False),

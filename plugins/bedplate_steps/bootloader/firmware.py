@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import checks
-from bedplate.actions import Action, Argv, Call, Check, Stage, WayBack
+from bedplate.actions import Action, Argv, Call, Check, Does, Stage, Touch, WayBack
 from bedplate.facts import copies_folder
 from bedplate_steps.bootloader.foreign import encrypted
 from bedplate_steps.bootloader.model import Bootloader
@@ -192,6 +192,10 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
             operations=(Call(verb="drop-boot-entry", args=(guid, section.name, path), by_hand=_dropped(plan, path)),),
         ),
         upkeep=tuple(_upkeep(plan, loader)),
+        touches=(
+            Touch(does=Does.WRITES, what=f"the boot entry {section.name} into the firmware, "
+                  f"{section.boot_entry_position} in its boot order"),
+        ),
         expected=f"`efibootmgr -v` lists {section.name} once.",
         trouble="Some firmware drops entries it does not like: set `entry_path = \"full\"`, or ask for the fallback "
         "path on a disk of its own.",

@@ -10,11 +10,13 @@ from bedplate.actions import (
     ByHand,
     Call,
     Check,
+    Does,
     InTarget,
     Link,
     Operation,
     Run,
     Stage,
+    Touch,
     WayBack,
     WriteFile,
 )
@@ -168,6 +170,7 @@ def _hardware_clock(clock: Clock) -> Action:
         ),
         audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"),),
         cautions=(_SUMMER_TIME,) if local else (),
+        touches=(Touch(does=Does.WRITES, what=f"the machine's hardware clock: {'local time' if local else 'UTC'}"),),
         upkeep=(_EACH_SUMMER,) if local else (),
         way_back=WayBack(
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bedplate import checks
-from bedplate.actions import Action, Call, Check, Secret, SecretRef, Stage, WayBack
+from bedplate.actions import Action, Call, Check, Does, Secret, SecretRef, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import in_gib
 from bedplate_steps.disk import looking
@@ -138,6 +138,7 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
         way_back=gone(part),
         secrets=(PASSPHRASE,),
         cautions=("Without the passphrase everything on this partition is lost. Keep it where you keep such things.",),
+        touches=(_formats(part, layout, "an encrypted container"),),
     )  # fmt: skip
 
 
@@ -205,7 +206,14 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
             ),
         ),
         way_back=gone(part),
+        touches=(_formats(part, layout, what),),
     )  # fmt: skip
+
+
+def _formats(part: LaidPartition, layout: Layout, what: str) -> Touch:
+    size = in_gib(part.size * layout.sector_size)
+    where_it_is = f"the inside of {part.mapper}, " if part.mapper and "container" not in what else ""
+    return Touch(does=Does.FORMATS, what=f"{where_it_is}the new partition {part.name} ({size}): {what}")
 
 
 def by_hand(part: LaidPartition) -> str:
@@ -259,7 +267,7 @@ def finished_token(part: LaidPartition) -> str:
 
 def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) -> Action:
     """The rows get their planned names. From then on no script makes anything on these partitions again."""
-    words = " and ".join(part.name for part in made) if len(made) < 3 else f"all {len(made)} new partitions"
+    words = " and ".join(part.name for part in made) if len(made) < 3 else f"the {len(made)} new partitions"
     contents = [f"disk:subvolumes-{part.name}" for part in made if part.subvolumes]
     return Action(
         id=name,
@@ -298,5 +306,6 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
             )
             for part in made
         ),
+        touches=(Touch(does=Does.WRITES, what=f"the final name of {words} into the partition table"),),
         way_back=WayBack(note="The names go with the rows of the table.", goes_with=f"partition:{made[0].name}"),
     )  # fmt: skip

@@ -11,10 +11,11 @@ from collections.abc import Iterator
 from attrs import evolve
 
 from bedplate import checks
-from bedplate.actions import Action, Call, Check, Stage, WayBack
+from bedplate.actions import Action, Call, Check, Does, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition
 from bedplate.hookspecs import Side
 from bedplate_steps.disk.content import finish, finished_token, where
+from bedplate_steps.disk.table import appended
 
 GROWABLE = ("ext4", "xfs", "btrfs")
 """What grows while it is mounted: resize2fs(8), xfs_growfs(8), btrfs-filesystem(8)."""
@@ -62,6 +63,7 @@ def _grow_partition(was: LaidPartition, now: LaidPartition) -> Action:
             possible=False,
         ),
         cautions=("Have a backup: a power cut while the table is written is mended by running this again.",),
+        touches=(Touch(does=Does.WRITES, what=f"the new end of {now.name} into the partition table"),),
     )
 
 
@@ -125,6 +127,7 @@ def _add(part: LaidPartition) -> Action:
             ),
         ),
         proofs=(proof,),
+        touches=(appended(part),),
         way_back=WayBack(
             note="The new partition is deleted by its GUID, with all that is on it.",
             operations=(Call(verb="drop-partition", args=(part.uuid,),

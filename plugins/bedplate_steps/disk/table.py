@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import checks
-from bedplate.actions import Action, Argv, Call, Check, Disk, InTarget, Run, Stage, WayBack
+from bedplate.actions import Action, Argv, Call, Check, Disk, Does, InTarget, Run, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 from bedplate.units import in_gib
@@ -136,9 +136,16 @@ def _append(section: DiskSection, layout: Layout) -> Action:
             ),
         ),
         cautions=("Without --append, sfdisk replaces the whole table and asks no question.",),
+        touches=tuple(appended(part) for part in made),
         expected=_rows_in_words(made, layout),
         trouble="If the kernel does not take the new table, something on the disk is in use: start the medium again.",
     )  # fmt: skip
+
+
+def appended(part: LaidPartition) -> Touch:
+    """The line of a new row."""
+    room = f"zeros to both ends of its room, sectors {part.start}-{part.end}"
+    return Touch(does=Does.WRITES, what=f"the row of {part.name} into the partition table, and {room}")
 
 
 def _make(section: DiskSection, layout: Layout) -> Action:
@@ -174,6 +181,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
             note="It cannot be undone: the saved table brings back the old rows, not what was on them.", possible=False
         ),
         cautions=(f"EVERYTHING on this disk is lost: {layout.disk_words}.",),
+        touches=(Touch(does=Does.DELETES, what=f"EVERYTHING on the disk {layout.disk_words}"),),
         expected=_rows_in_words(made, layout),
         trouble="If the kernel does not take the new table, something on the disk is in use: start the medium again.",
     )

@@ -44,6 +44,7 @@ install_machine() {
     look_around || refuse
     find_everything_wrong || refuse
     for_each_action ask_secrets || refuse
+    print_touches
     confirm 'to start' || refuse
     for_each_action carry_out || exit 1
     keep_papers

@@ -53,6 +53,9 @@ show_all() {
 show_action() {
     say ''
     say "[$1/$TOTAL] $6"
+    case $4 in
+        *touch*) "touches_$1_$2" ;;
+    esac
     "do_$1_$2" || return 1
 }
 
@@ -65,6 +68,7 @@ install_machine() {
     choose_copies || refuse
     for_each_action ask_secrets || refuse
     print_last_look
+    print_touches
     confirm 'to start' || refuse
     for_each_action carry_out || exit 1
     MODE=show IN=/dev/null
@@ -260,6 +264,31 @@ ask_secrets() {
 ask_now() {
     for_each_action load_keys || return 1
     "secrets_$1_$2"
+}
+
+# print_touches: line by line what is still to be formatted, deleted, or written outside the new system.
+print_touches() {
+    TOUCHED=
+    say ''
+    for_each_action list_touches
+    [ -z "$TOUCHED" ] || return 0
+    say 'This run formats nothing, deletes nothing, and writes nothing outside the new system.'
+}
+
+list_touches() {
+    case $3:$4 in
+        live:*touch* | target:*touch*) ;;
+        *) return 0 ;;
+    esac
+    ! is_proved "$1" || return 0
+    [ -n "$TOUCHED" ] || say 'What this run formats, deletes, or writes outside the new system:'
+    TOUCHED=yes
+    "touches_$1_$2"
+}
+
+# touches TEXT: one line of it.
+touches() {
+    say "  - $1"
 }
 
 # confirm WHAT: the person types the machine's name, or leaves.
