@@ -187,6 +187,8 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "unproved": (emitting(attrs.evolve(GOOD, proofs=())), "reed.file changes something and has no proof"),
     "no way back": (emitting(attrs.evolve(GOOD, way_back=NOTHING_TO_UNDO)), "say the way back, or possible=False"),
     "no tool": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("reed",)),))), 'add "tool:reed" to its needs'),
+    "no touch": (emitting(attrs.evolve(GOOD, needs=(*GOOD.needs, "tool:hwclock"), operations=(
+        Run(argv=("hwclock", "--systohc")),))), "say in `touches` what it formats, deletes or writes"),
     "shell text": (emitting(attrs.evolve(GOOD, operations=(SHELL,))), "hands text to sh"),
     "pasted path": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("rm", "/mnt/target/x")),))), "write InTarget"),
     "live proof": (emitting(attrs.evolve(GOOD, proofs=(checks.succeeds("Is", "test", "-e", "/etc/x"),))),

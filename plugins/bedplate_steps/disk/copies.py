@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import checks
-from bedplate.actions import Action, Call, Check, Stage, WayBack
+from bedplate.actions import Action, Call, Check, Does, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 
@@ -43,6 +43,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
                   "proved themselves.",),
         expected="The last command lists every file as OK, and says yes.",
         trouble="Without a second stick the script goes on only if `without copies` is typed. By hand: get one first.",
+        touches=(Touch(does=Does.WRITES, what="the state before to the second stick, into a folder of its own"),),
         transient=True,
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from attrs import evolve, frozen
 
 from bedplate import build, checks
-from bedplate.actions import TARGET, Action, Call, InTarget, Stage, WayBack
+from bedplate.actions import TARGET, Action, Call, Does, InTarget, Stage, Touch, WayBack
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.identity import derive
 from bedplate.spec import Machine
@@ -131,6 +131,10 @@ def _mount(layout: Layout) -> Action:
             operations=(Call(verb="close-target", by_hand=(f"umount --recursive {TARGET}",)),),
         ),
         transient=True,
+        touches=tuple(
+            Touch(does=Does.WRITES, what=f"the mark on the kept partition {mount.part.name} that it is mounted")
+            for mount in mounts if not mount.part.new
+        ),
         peek=(
             Call(verb="close-target"),
             *(
