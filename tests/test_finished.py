@@ -83,7 +83,7 @@ def kept(bench: Bench) -> Path:
     ("event", "words"),
     [
         ("e2label {}p2 holiday", 'its label is "holiday", planned is "home": set that'),
-        ("tune2fs -f -U random {}p2", "holds ext4, UUID"),
+        ("mkfs.ext4 -q -F -U random {}p2", "holds ext4, UUID"),
         ("dd if=/dev/zero of={}p2 bs=1024 seek=1 count=1 conv=notrunc", "nothing is seen on"),
         ("mkfs.fat -F 32 {}p2", "holds vfat, UUID"),
         ("mkswap {}p2", "holds swap, UUID"),

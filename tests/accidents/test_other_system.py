@@ -104,7 +104,7 @@ def test_a06_only_the_partition_was_made_smaller() -> None:
     place.put("disk3", bytes(sector))
     place.holds("ntfs-fits", PART)
     script = rendered(planned())
-    assert not re.search(r"^[^#]*(ntfsresize|resizepart|sfdisk[^|]* -N )", script, re.MULTILINE)
+    assert not re.search(r"^[^#\n]*(ntfsresize|resizepart|sfdisk[^|\n]* -N )", script, re.MULTILINE)
 
 
 RECOVERY = ('[[disk.keep]]\nname = "factory-recovery"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\n'
