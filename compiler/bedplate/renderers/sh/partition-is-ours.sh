@@ -26,7 +26,7 @@ verb_row_is_planned() {
     v_unfinished=
     case $v_row_rest, in
         ", name=\"$v_plan_name\","*) return 0 ;;
-        ", name=\"unfinished-$v_plan_name\","*)
+        ", name=\"$(printf '%.36s' "unfinished-$v_plan_name")\","*)
             v_unfinished=yes
             return 0
             ;;
