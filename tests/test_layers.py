@@ -212,8 +212,8 @@ def test_a_file_system_of_two_devices_is_a_layer_and_of_one_is_none(tmp_path: Pa
         call("mkfs.btrfs", "--quiet", f"{one}p1", f"{two}p1")
         call("mkfs.btrfs", "--quiet", f"{three}p1")
         found = capture.survey_from(call("sh", SCRIPT, one, two, three))
-    owners = [layers.of_partition(the_disk(found, node).partitions[0]) for node in (one, two, three)]
-    assert owners == [layers.MULTI_BTRFS, layers.MULTI_BTRFS, None]
+    owners = {disk.path: layers.of_partition(disk.partitions[0]) for disk in found.disks}
+    assert owners == {one: layers.MULTI_BTRFS, two: layers.MULTI_BTRFS, three: None}
     assert "is one of several devices of a btrfs file system" in " ".join(findings.notes(found))
 
 

@@ -13,7 +13,7 @@ from attrs import evolve, frozen
 
 from bedplate import layers
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedPartition, SurveyedSignature
-from bedplate.units import in_gib
+from bedplate.units import counted, in_gib
 
 _Seen = tuple[str, str, str, str]
 """What, identity, owner, place: two owners of one identity are twins."""
@@ -35,8 +35,8 @@ class Twin:
     @property
     def words(self) -> str:
         """One sentence without its full stop."""
-        further = f", and so are {self.more} further ones of the same disks" if self.more else ""
-        return f"{self.what} {self.identity} is there more than once{further}: {' and '.join(self.places)}"
+        further = f" (and {counted(self.more, 'other identifier')} of the same disks)" if self.more else ""
+        return f"{self.what} {self.identity}{further} is there more than once: {' and '.join(self.places)}"
 
 
 ADVICE = "A copied disk is plugged in, or two things have one name: switch off and unplug the copy, or give it others."

@@ -194,7 +194,7 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
 def _shut_down(layout: Layout) -> Action:
     vendor = _vendor(layout)
     linux = _linux(layout) or ([] if vendor else list(layout.other_systems))
-    by_linux = (ByHand(text=f"{' and '.join(linux)}: shut it down; do not hibernate it.",
+    by_linux = (ByHand(text=f"Shut {' and '.join(linux)} down; do not hibernate it.",
                        commands=("systemctl poweroff",)),) if linux else ()  # fmt: skip
     return Action(
         id="disk.shut-down",
