@@ -100,6 +100,50 @@ def test_it_changes_continues_and_goes_back(sandbox: Sandbox, shell: str) -> Non
     assert not list((sandbox.folder / "work").iterdir())
 
 
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_change_that_was_never_carried_out_takes_nothing_back(sandbox: Sandbox, shell: str) -> None:
+    (sandbox.target / "etc/made").write_text("made by hand\n")
+    before = state(sandbox)
+    back = sandbox.run(change(OLD, NEW), shell, options=["--undo"])
+    assert back.returncode == 0 and "nothing to take back" in back.stdout, back.stdout
+    assert state(sandbox) == before
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_held_before_the_change_is_not_taken_back(sandbox: Sandbox, shell: str) -> None:
+    (sandbox.target / "etc/made").write_text("new\n")
+    text = change(OLD, NEW)
+    assert sandbox.run(text, shell).returncode == 0
+    assert sandbox.run(text, shell, options=["--undo"]).returncode == 0
+    after = state(sandbox)
+    assert after["etc/made"] == "new\n" and "etc/gone" in after
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_what_somebody_has_changed_since_is_named_and_stays(sandbox: Sandbox, shell: str) -> None:
+    before, text = state(sandbox), change(OLD, NEW)
+    assert sandbox.run(text, shell).returncode == 0
+    (sandbox.target / "etc/made").write_text("and a line of the keeper's\n")
+    for _ in range(2):  # the rest has gone; what was left is left again
+        back = sandbox.run(text, shell, options=["--undo"])
+        assert back.returncode == 1 and "changed since; not so any more" in back.stdout, back.stdout
+        after = state(sandbox)
+        assert after["etc/made"] == "and a line of the keeper's\n"
+        assert all(after[path] == text for path, text in before.items())
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_way_back_of_a_change_that_is_cut_short_is_walked_again(sandbox: Sandbox, shell: str) -> None:
+    before, text = state(sandbox), change(OLD, NEW)
+    assert sandbox.run(text, shell).returncode == 0
+    name = next(line for line in text.splitlines() if line.startswith("back_1_"))
+    wall = f"{name}\n    run false || return 1\n}}\n"
+    broken = text.replace(name, f"old_{name}", 1).replace("# --- actions:", f"{wall}# --- actions:", 1)
+    assert sandbox.run(broken, shell, options=["--undo"]).returncode == 1
+    assert sandbox.run(text, shell, options=["--undo"]).returncode == 0
+    assert without_papers(state(sandbox)) == before
+
+
 def test_a_machine_that_is_not_what_old_says_is_refused_and_told(sandbox: Sandbox) -> None:
     (sandbox.target / "etc/name").write_text("somebody changed this\n")
     (sandbox.target / "etc/gone").write_text("and this\n")

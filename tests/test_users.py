@@ -280,6 +280,21 @@ PERSON = ("ana", "1000", "/home/ana", "/bin/bash", "video,sudo", "Ana, né O'Mud
 
 
 @needs_root
+def test_an_account_and_a_group_that_were_there_before_are_not_taken_back(verbs: Verbs, tmp_path: Path) -> None:
+    """By name alone nobody can tell whose they are: what was made is noted, and only that goes."""
+    before = (tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()
+    assert verbs("user-present", "mud", "1500", "/home/mud", "/bin/sh", "", "").returncode == 0
+    assert verbs("group-present", "video", "44").returncode == 0
+    for verb, name in (("user-take-back", "mud"), ("group-take-back", "video")):
+        assert verbs(verb, name).returncode == 0
+    assert ((tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()) == before
+    assert verbs("user-present", *PERSON).returncode == 0 and verbs("group-present", "tides", "").returncode == 0
+    for verb, name in (("user-take-back", "ana"), ("group-take-back", "tides")) * 2:
+        assert verbs(verb, name).returncode == 0
+    assert ((tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()) == before
+
+
+@needs_root
 def test_an_account_is_made_as_planned_and_a_rerun_changes_nothing(verbs: Verbs, tmp_path: Path) -> None:
     assert "no account ana" in verbs("user-is", *PERSON).stderr
     assert verbs("user-present", *PERSON).returncode == 0

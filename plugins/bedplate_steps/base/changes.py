@@ -115,8 +115,8 @@ def _add(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: t
         guards=(holds("The machine's package tool knows them", "packages-known", base.family, *names,
                       otherwise="Connect the machine and bring its package lists up to date, then run this again."),),
         proofs=(holds("They are installed", "packages-there", base.family, *names, early=False),),
-        way_back=WayBack(note="They are removed again; what they brought along goes with them.",
-                         operations=(_call("packages-drop", base, *names),)),
+        way_back=WayBack(note="They are removed again, where they were not there before.",
+                         operations=(_call("packages-take-back", base, *names),)),
         trouble="The package tool's last lines in the log say which name or address failed.",
     )  # fmt: skip
 

@@ -76,8 +76,9 @@ def _group(group: OwnGroup) -> Action:
         needs=_NEEDS,
         gives=(f"group:{group.name}",),
         proofs=(holds(f"The group {group.name} exists as planned", "group-is", group.name, number, early=False),),
-        way_back=WayBack(note="Remove the group; files that belong to it keep its number.",
-                         operations=(Run(argv=("groupdel", group.name), where=Where.TARGET),), goes_with=_ROOT),
+        way_back=WayBack(note="Remove the group, if it was not there before; files of it keep its number.",
+                         operations=(Call(verb="group-take-back", args=(group.name,),
+                                          by_hand=(_chroot("groupdel", group.name),)),), goes_with=_ROOT),
     )  # fmt: skip
 
 
@@ -102,8 +103,10 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], family: Family)
             holds(f"{person.name} has the planned number, home, shell and groups", "user-is", *args, early=False),
             holds(f"{person.shell} is installed and a login shell", "login-shell", person.shell, early=False),
         ),
-        way_back=WayBack(note="Remove the account. Its home folder stays: it may lie on a kept partition.",
-                         operations=(Run(argv=("userdel", person.name), where=Where.TARGET),), goes_with=_ROOT),
+        way_back=WayBack(note="Remove the account, if it was not there before. Its home folder stays: it may lie on a "
+                         "kept partition.", goes_with=_ROOT,
+                         operations=(Call(verb="user-take-back", args=(person.name,),
+                                          by_hand=(_chroot("userdel", person.name),)),)),
     )  # fmt: skip
 
 

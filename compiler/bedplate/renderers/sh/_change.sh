@@ -2,7 +2,7 @@
 # What is different from an installation: the target is the running system itself. These take the place of the functions
 # of the same names above.
 
-BEGUN_LIST=$TARGET/var/lib/bedplate/begun-$DIGEST
+BEGUN_LIST=$TARGET/var/lib/bedplate/begun-$DIGEST CHOSEN=
 
 usage() {
     cat <<USAGE
@@ -73,25 +73,57 @@ undo_machine() {
     print_holdings
     confirm 'to take it back' || refuse
     CHANGED=yes
+    for_each_action choose_back || exit 1
     for_each_action_last_first take_back || exit 1
     papers_back
     end_undo
     rm -f -- "$BEGUN_LIST"
 }
 
-# was_begun NUMBER NAME...: what held before this change came to it was somebody else's work, and stays.
+# was_begun NUMBER NAME...: what held before this change came to it was somebody else's work, and stays. Once it is chosen,
+# only what is to be taken back.
 was_begun() {
     case $4 in
-        *lasting*) grep -Fqx -e "$2" -- "$BEGUN_LIST" ;;
+        *lasting*) grep -Fqx -e "${CHOSEN:-begun} $2" -- "$BEGUN_LIST" ;;
     esac
+}
+
+# choose_back NUMBER NAME...: what was done, and is not so any more, somebody has changed since: it is left. What is to be
+# taken back is noted first: a rerun after a power cut goes on with that.
+choose_back() {
+    CHOSEN=
+    was_begun "$@" || return 0
+    CHOSEN=back
+    case $4 in
+        *lasting*undo*) ;;
+        *) return 0 ;;
+    esac
+    ! was_begun "$@" || return 0
+    case $4 in
+        *proof*)
+            if grep -Fqx -e "done $2" -- "$BEGUN_LIST" && ! is_proved "$1" && ! proved "$@"; then
+                verb_leave "[$1] $6: changed since$(sed -n 's/^ *- Not so: */; not so any more: /p' "$WORK/missed")" \
+                    2>>"$LOG"
+                return
+            fi
+            ;;
+    esac
+    printf 'back %s\n' "$2" >>"$BEGUN_LIST" && sync
 }
 
 # note_plan NUMBER NAME...: every action that is begun, before anything of it is done.
 note_plan() {
-    [ -n "$NOTED" ] || record_plan || return 1
+    if [ -z "$NOTED" ]; then
+        record_plan || return 1
+        # Carried out again: what was chosen to be taken back is so no more.
+        [ ! -e "$BEGUN_LIST" ] || sed -i '/^back /d' "$BEGUN_LIST" || return 1
+    fi
     NOTED=yes
-    was_begun "$@" 2>/dev/null && return 0
-    printf '%s\n' "$2" >>"$BEGUN_LIST" && sync
+    printf 'begun %s\n' "$2" >>"$BEGUN_LIST" && sync
+}
+
+note_done() {
+    printf 'done %s\n' "$2" >>"$BEGUN_LIST"
 }
 
 # keep_log: the log lies on the machine already.

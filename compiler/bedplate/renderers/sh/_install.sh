@@ -373,6 +373,9 @@ work_on() {
     case $4 in
         *stamp*) run verb_put_stamp "${5%%=*}" "${5#*=}" || stopped "$1" 'The stamp could not be written.' || return 1 ;;
     esac
+    case $4 in
+        *lasting*) note_done "$@" || return 1 ;;
+    esac
     BEGUN=
 }
 
@@ -388,6 +391,11 @@ note_plan() {
     [ -z "$NOTED" ] && [ -n "$ROOT_UUID" ] && mountpoint -q "$TARGET" || return 0
     record_plan || return 1
     NOTED=yes
+}
+
+# note_done NUMBER NAME...: for the way back of a change.
+note_done() {
+    :
 }
 
 record_plan() {

@@ -6,6 +6,8 @@ verb_group_present() {
         verb_group_is "$1" "$2"
         return
     fi
+    # For group-take-back.
+    mkdir -p -- "$TARGET/var/lib/bedplate" && : >"$TARGET/var/lib/bedplate/made-group-$1" && sync || return 1
     if [ -n "$2" ]; then
         in_target groupadd --gid "$2" "$1" || return 1
     else

@@ -1,9 +1,14 @@
 # packages-add FAMILY RECOMMENDED PACKAGE...: install the packages on the running machine, with its own package tool and
 # sources. RECOMMENDED is yes or no; pacman has nothing of the kind.
-# uses: apt-names-known
+# What is not there yet is noted first, for packages-take-back.
+# uses: apt-names-known packages-there
 verb_packages_add() {
-    v_family=$1 v_recommended=$2
+    v_family=$1 v_recommended=$2 v_added=$TARGET/var/lib/bedplate/packages-added
     shift 2
+    for v_package in "$@"; do
+        verb_packages_there "$v_family" "$v_package" >/dev/null 2>&1 || printf '%s\n' "$v_package" >>"$v_added" || return 1
+    done
+    sync
     case $v_family in
         apt)
             verb_apt_names_known "$@" || return 1

@@ -42,6 +42,7 @@ verb_user_present_make() {
     verb_home_present "$2" "$3" || return 1
     in_target useradd --uid "$2" --gid "$2" --no-create-home --home-dir "$3" --shell "$4" --groups "$5" \
         --comment "$6" "$1" || return 1
+    : >"$TARGET/var/lib/bedplate/made-user-$1" || return 1
     sync || return 1
     rm -f -- "$v_note" || return 1
     sync
