@@ -216,7 +216,9 @@ def test_the_order_of_the_work(text: str, order: list[str]) -> None:
 @pytest.mark.parametrize("text", [APT, PACMAN, DNF, 'family = "apt"\narchive = "/b.tar"'])
 def test_what_the_base_needs_is_looked_at_without_the_disk(text: str) -> None:
     look, unpack = action(linked(text), "base.look"), action(linked(text), "base.unpack")
-    assert not look.changes and look.guards == unpack.guards[: len(look.guards)] and "target:mounted" not in look.needs
+    source = look.guards[1:]
+    assert not look.changes and source == unpack.guards[: len(source)] and "target:mounted" not in look.needs
+    assert isinstance(look.guards[0].test, Call) and look.guards[0].test.verb == "userland-is"
 
 
 def test_packages_of_all_steps_come_in_one_transaction() -> None:

@@ -11,7 +11,7 @@ from typing import cast
 
 from attrs import evolve
 
-from bedplate.actions import Action, Argv, Call, Gathered, Joined, Operation, Plain, Run, Typed
+from bedplate.actions import Action, Argv, Call, Check, Gathered, Joined, Operation, Plain, Run, Test, Typed
 
 
 def gather(actions: Sequence[Action]) -> Iterator[Action]:
@@ -40,13 +40,16 @@ def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
             return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed(item.by_hand))
         return call(item) if isinstance(item, Call) else item
 
-    proofs = []
-    for proof in action.proofs:
-        test = proof.test
-        proofs.append(evolve(proof, test=call(test) if isinstance(test, Call) else test))
+    def checks(items: Sequence[Check]) -> tuple[Check, ...]:
+        return tuple(evolve(item, test=test(item.test)) for item in items)
+
+    def test(item: Test) -> Test:
+        return call(item) if isinstance(item, Call) else evolve(item, argv=_fill(item.argv, kind, names))
+
     gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
     operations = tuple(operation(item) for item in action.operations)
-    return evolve(action, operations=operations, proofs=tuple(proofs), gives=tuple(gives))
+    return evolve(action, operations=operations, guards=checks(action.guards), proofs=checks(action.proofs),
+                  audits=checks(action.audits), gives=tuple(gives))  # fmt: skip
 
 
 def _typed(line: Typed, kind: str, names: tuple[str, ...]) -> Typed:

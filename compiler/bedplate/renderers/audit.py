@@ -5,7 +5,7 @@ The proofs are those of the install script, rooted at `/`; actions that hold onl
 
 from __future__ import annotations
 
-from bedplate.actions import Call, Check
+from bedplate.actions import Call, Check, Stage
 from bedplate.graph import InstallGraph, Node
 from bedplate.renderers import library, operations
 from bedplate.renderers.script import BEGIN, END, LINT, environment, find_disk, words
@@ -42,6 +42,11 @@ def render(graph: InstallGraph) -> str:
         "prove_all() {",
         *indent([f"prove {node.number} {words(node)} {message(node.action.title)}" for node in nodes] or [":"]),
         "}",
+        "",
+        "# What no proof can see.",
+        "for_a_person() {",
+        *indent([f"say {message(f'  - {words}')}" for words in _open(graph)]),
+        "}",
         *END,
     ]
     return "\n".join(parts) + "\n"
@@ -54,6 +59,14 @@ def checks(node: Node) -> tuple[Check, ...]:
         return action.audits
     stamp = Call(verb="stamp-is", args=(action.id, node.digest))
     return (*((Check(says=CARRIED_OUT, test=stamp),) if action.stamped else ()), *action.proofs, *action.audits)
+
+
+COLD_START = "Switch it off, wait until it is dark, start it again with every stick out, and run this audit once more"
+
+
+def _open(graph: InstallGraph) -> list[str]:
+    """What belongs to the first start and only a person can do, and the cold start that shows whether it lasts."""
+    return [COLD_START, *(node.action.title for node in graph.stage(Stage.FIRST_BOOT))]
 
 
 def _proofs(node: Node) -> list[str]:

@@ -40,7 +40,7 @@ def emit(base: Base, context: Context) -> Iterable[Action]:
     """All actions of the section."""
     family = chosen(base, context)
     layout = context.fact(Layout)
-    yield _look(base, family)
+    yield _look(base, family, context.machine.architecture)
     yield _prepare(base, family, layout)
     yield _machine_id()
     yield bind()
@@ -79,8 +79,8 @@ def _mounted(layout: Layout) -> Iterable[Check]:
         )  # fmt: skip
 
 
-def _look(base: Base, family: PackageFamily) -> Action:
-    guards = _source_guards(base, family)
+def _look(base: Base, family: PackageFamily, architecture: str) -> Action:
+    guards = (_userland(architecture), *_source_guards(base, family))
     online = () if base.archive else ("network:live", "clock:live")
     return Action(
         id="base.look",
@@ -93,6 +93,15 @@ def _look(base: Base, family: PackageFamily) -> Action:
         guards=guards,
         changes=False,
     )
+
+
+def _userland(architecture: str) -> Check:
+    kernel = "x86_64" if architecture == "amd64" else "aarch64"
+    return checks.holds(
+        f"The live medium is one for {architecture}, its programs too", "userland-is", architecture,
+        by_hand=(f'[ "$(uname -m)" = {kernel} ] && [ "$(getconf LONG_BIT)" = 64 ] && echo yes',),
+        otherwise=f"Start a live medium for {architecture}: what it installs has to run on it.",
+    )  # fmt: skip
 
 
 def _source_guards(base: Base, family: PackageFamily) -> tuple[Check, ...]:
@@ -171,7 +180,7 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         needs=("base:unpacked", "target:api", "file:/etc/machine-id", *sources, *wanted,
                *(f"package:{name}" for name in base.packages)),
         gives=("base", "kernel:installed"),
-        guards=() if base.archive else family.guards(base)[-1:],
+        guards=() if base.archive else (*family.offers(base), *family.guards(base)[-1:]),
         proofs=(
             family.installed,
             checks.holds("The kernel and its modules are there", "kernel-present", early=False, by_hand=(_KERNEL,)),

@@ -23,6 +23,14 @@ STORE_ROOM_KIB = 8
 """KiB the firmware's variable store must have left (common practice, no source)."""
 
 
+MOVED = (
+    "Put it back with efibootmgr -o, or in the firmware's setup, and start the machine cold. If the firmware puts "
+    "another entry first at every start, set the order in its setup, or choose the entry in its boot menu. Never rename "
+    "or replace the other system's loader."
+)
+"""What to do where the firmware has its own mind about the boot order."""
+
+
 def loader_path(plan: Plan, image: str) -> str:
     r"""`\EFI\FOLDER\IMAGE`, as it stands in the boot entry."""
     return f"\\EFI\\{plan.folder}\\{image}"
@@ -184,7 +192,7 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
             checks.holds(f"The firmware has exactly one entry for {path}", "boot-entry-is", "one", guid, path,
                          early=False),
             checks.holds(f"The entry stands {section.boot_entry_position} in the boot order", "boot-entry-stands",
-                         section.boot_entry_position, guid, path, early=False),
+                         section.boot_entry_position, guid, path, early=False, otherwise=MOVED),
             *kept,
         ),
         way_back=WayBack(

@@ -50,7 +50,7 @@ def emit(clock: Clock, context: Context) -> Iterable[Action]:
         yield _other_system(layout)
     yield _live(clock, family)
     yield _zone(clock, family)
-    yield _hardware_clock(clock)
+    yield _hardware_clock(clock, layout)
     if clock.sync != "none":
         yield _sync(clock, family)
 
@@ -140,7 +140,7 @@ def _zone(clock: Clock, family: Family) -> Action:
     )
 
 
-def _hardware_clock(clock: Clock) -> Action:
+def _hardware_clock(clock: Clock, layout: Layout) -> Action:
     zone_file = InTarget(f"/usr/share/zoneinfo/{clock.zone}")
     local = clock.hardware_clock == "local"
     third = "LOCAL" if local else "UTC"
@@ -168,7 +168,7 @@ def _hardware_clock(clock: Clock) -> Action:
                 clock.hardware_clock, zone_file, early=False,
             ),
         ),
-        audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"),),
+        audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"), *_times(layout)),
         cautions=(_SUMMER_TIME,) if local else (),
         touches=(Touch(does=Does.WRITES, what=f"the machine's hardware clock: {'local time' if local else 'UTC'}"),),
         upkeep=(_EACH_SUMMER,) if local else (),
@@ -177,6 +177,15 @@ def _hardware_clock(clock: Clock) -> Action:
             possible=False,
         ),
     )  # fmt: skip
+
+
+def _times(layout: Layout) -> Iterable[Check]:
+    for part in layout.partitions:
+        if part.new and part.filesystem == "ext4":
+            yield checks.holds(
+                f"No time in {part.name} is in the future", "ext4-times", part.content_node, early=False,
+                otherwise="Set the clock right, and let the file system be checked at the next start.",
+            )  # fmt: skip
 
 
 def _told(what: str, key: str, value: str) -> Check:

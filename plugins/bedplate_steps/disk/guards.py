@@ -48,6 +48,21 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     return tuple(guards)
 
 
+def ready_guards() -> tuple[Check, Check]:
+    """What would end the work half way, and can be seen before it begins."""
+    writable = checks.holds(
+        "The disk can be written to", "disk-is-writable",
+        by_hand=('[ "$(blockdev --getro "$DISK")" = 0 ] && echo yes',),
+        otherwise="Find the switch or the setting that protects it; a solid-state disk that has become read-only by "
+        "itself is worn out: copy what is on it and replace it.",
+    )  # fmt: skip
+    power = checks.holds(
+        "The machine has mains power, or at least half a battery", "power-lasts",
+        otherwise="Connect mains power, and leave it connected; an open lid is safer, too.",
+    )  # fmt: skip
+    return writable, power
+
+
 def _built_in() -> Check:
     return checks.holds(
         "The disk is built in: it cannot be unplugged", "disk-is-built-in", by_hand=looking.built_in(),

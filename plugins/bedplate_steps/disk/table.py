@@ -21,6 +21,7 @@ from bedplate_steps.disk.guards import (
     disk_guards,
     earlier_guards,
     kept_parts,
+    ready_guards,
     remade_guard,
     room_guard,
     twins_guard,
@@ -80,7 +81,7 @@ def _identify(layout: Layout) -> Action:
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
         guards=(
-            *disk_guards(layout), twins_guard(layout), *shrunk, *used_guards(layout),
+            *disk_guards(layout), twins_guard(layout), *ready_guards(), *shrunk, *used_guards(layout),
             *(clean_guard(part) for part in clean), *kept_linux.guards(kept_parts(layout)),
         ),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",

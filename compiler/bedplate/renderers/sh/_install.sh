@@ -295,9 +295,21 @@ touches() {
 confirm() {
     say ''
     answer "Type the name of the machine ($MACHINE) $1, anything else to leave: " || return 1
-    [ "$ANSWER" = "$MACHINE" ] && return 0
+    if [ "$ANSWER" = "$MACHINE" ]; then
+        stay_awake
+        return 0
+    fi
     say "That is not $MACHINE."
     return 1
+}
+
+# stay_awake: neither a closed lid nor idle time ends the work half way, where the medium can be told so. What tells it
+# ends within a minute of this script, however that ends.
+stay_awake() {
+    command -v systemd-inhibit >/dev/null 2>&1 || return 0
+    # shellcheck disable=SC2016 # the dollars are the inner shell's
+    systemd-inhibit --what=sleep:idle:handle-lid-switch --who=Bedplate --why="$MACHINE is worked on" --mode=block \
+        sh -c 'while kill -0 "$1" 2>/dev/null; do sleep 60; done' sh "$$" </dev/null >/dev/null 2>&1 3<&- 4>&- 9>&- &
 }
 
 # carry_out: proof, guards, work, proof again.

@@ -1,5 +1,6 @@
 # clock-date URL: prints the time in the Date header of an answer from URL, in seconds since 1970. The header is not
 # signed: it is good enough to find a clock that is hours or years off, no more.
+# uses: date-words
 verb_clock_date() {
     # A certificate cannot be judged while the clock is not known to be right.
     if command -v curl >/dev/null 2>&1; then
@@ -14,11 +15,6 @@ verb_clock_date() {
     v_head=$(sed -n 's/^ *[Dd]ate: *[A-Z][a-z][a-z], \([0-9 ][0-9] [A-Z][a-z][a-z] [0-9]* [0-9:]*\) GMT.*$/\1/p' \
         "$WORK/clock-head" | head -n 1)
     [ -n "$v_head" ] || return 1
-    read -r v_day v_month v_year v_time <<END_OF_DATE
-$v_head
-END_OF_DATE
-    v_months=JanFebMarAprMayJunJulAugSepOctNovDec
-    v_before=${v_months%%"$v_month"*}
-    [ "$v_before" != "$v_months" ] || return 1
-    date -u -d "$v_year-$((${#v_before} / 3 + 1))-$v_day $v_time" +%s
+    # shellcheck disable=SC2086 # four words
+    verb_date_words $v_head
 }

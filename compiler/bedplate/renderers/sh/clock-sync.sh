@@ -5,6 +5,7 @@ verb_clock_sync() {
     v_url=$1
     shift
     clock_by_service "$@" || clock_by_header "$v_url" || say '    No time server and no package source tells the time.'
+    rm -f "$WORK/clock-opinion"
     verb_clock_live "$v_url" >"$WORK/clock-way" || return 1
     say "    $(cat "$WORK/clock-way")."
 }

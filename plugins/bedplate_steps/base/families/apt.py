@@ -177,6 +177,30 @@ def _guards(base: Base) -> tuple[Check, ...]:
     return (tool, offered, *guards[1:])
 
 
+_DEFAULT_KEYS = "/usr/share/keyrings/debian-archive-keyring.gpg"
+"""Where Debian's package debian-archive-keyring keeps the keys of its archive."""
+
+
+def _offers(base: Base) -> tuple[Check, ...]:
+    keys = base.keyring or _DEFAULT_KEYS
+    sources = (Source(name="base", url=base.source, release=base.release), *base.more_sources) if base.source else ()
+    places = [f"{one.url.rstrip('/')}/dists/{one.release or base.release}/InRelease" for one in sources]
+    signed = Check(
+        says="The index of the package source is signed with a key that will be used, and in its time",
+        test=Call(verb="apt-index", args=(base.release, base.keyring), stdin=(source_list(base, base.keyring),),
+                  by_hand=tuple(f"curl -fsSL {shlex.quote(place)} | gpgv --keyring {shlex.quote(keys)} && echo yes"
+                                for place in places)),
+        otherwise="Never switch signatures off. Set the clock; log in where the network asks for it; take newer keys "
+        "of the distribution onto the medium, by its keyring package, or name their file in the spec.",
+    )
+    named = Check(
+        says="The package source has every package, by its name",
+        test=Call(verb="apt-offers", args=(Gathered("package"),)),
+        otherwise="Correct the name in the spec, or name the release, component or source that has it; compile again.",
+    )
+    return signed, named
+
+
 def _asked_by_hand(base: Base) -> tuple[str, ...]:
     """Fetch the release file of each source; of the medium's own sources apt itself says what they offer."""
     if not base.source:
@@ -243,5 +267,6 @@ APT = PackageFamily(
     sources=_sources,
     sources_first=True,
     guards=_guards,
+    offers=_offers,
     check=_check,
 )

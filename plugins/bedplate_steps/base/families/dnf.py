@@ -106,6 +106,17 @@ def _guards(base: Base) -> tuple[Check, ...]:
     return reachable("dnf-source-reachable", repository(base, base.keyring), base.release)
 
 
+def _offers(base: Base) -> tuple[Check, ...]:
+    listed = repository(base, base.keyring)
+    return (
+        Check(
+            says="The repositories have every package, by its name",
+            test=Call(verb="dnf-offers", args=(base.release, Gathered("package")), stdin=(listed,)),
+            otherwise="Correct the name in the spec, or name the source that has it; compile again.",
+        ),
+    )
+
+
 def _check(base: Base) -> Iterable[Fault]:
     if not base.release and (not base.archive or base.source):
         yield Fault(
@@ -141,5 +152,6 @@ DNF = PackageFamily(
     ),
     sources=_sources,
     guards=_guards,
+    offers=_offers,
     check=_check,
 )

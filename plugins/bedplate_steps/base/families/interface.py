@@ -59,6 +59,8 @@ class PackageFamily:
     """Whether that list must stand before the transaction, since the transaction runs inside the target."""
     guards: Callable[[Base], tuple[Check, ...]]
     """What must hold before the first write: source reachable, keys there, tool there."""
+    offers: Callable[[Base], tuple[Check, ...]] = lambda base: ()
+    """What can be said of index, keys and names before the first write; `Gathered("package")` stands for the names."""
     check: Callable[[Base], Iterable[Fault]]
     """Faults of the section that only this family knows; paths relative to the section."""
 

@@ -121,6 +121,17 @@ def _guards(base: Base) -> tuple[Check, ...]:
     return (keys, *reachable("pacman-source-reachable", config(base)))
 
 
+def _offers(base: Base) -> tuple[Check, ...]:
+    return (
+        Check(
+            says="The repositories are whole, and have every package by its name",
+            test=Call(verb="pacman-offers", args=(Gathered("package"),), stdin=(config(base),)),
+            otherwise="Never switch signatures off. Log in where the network asks for it; correct a wrong name in the "
+            "spec, and compile again.",
+        ),
+    )
+
+
 def _check(base: Base) -> Iterable[Fault]:
     if base.release:
         yield Fault(
@@ -154,5 +165,6 @@ PACMAN = PackageFamily(
     ),
     sources=_sources,
     guards=_guards,
+    offers=_offers,
     check=_check,
 )
