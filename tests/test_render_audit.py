@@ -43,6 +43,8 @@ def test_a_proof_that_holds_says_what_it_found(shell: str, tmp_path: Path) -> No
         "holds    [1/1] Do demo.clock: The clock is right",
         "        found:     nobody could be asked",
         "holds    [1/1] Do demo.clock: tide.service runs",
+        "What can be proved on a running machine holds. These remain for a person, where they are not done yet:",
+        f"  - {audit.COLD_START}",
         "2 proofs hold, 0 do not",
     ]
 

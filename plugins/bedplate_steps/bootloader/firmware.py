@@ -25,8 +25,8 @@ STORE_ROOM_KIB = 8
 
 MOVED = (
     "Put it back with efibootmgr -o, or in the firmware's setup, and start the machine cold. If the firmware puts "
-    "another entry first at every start, set the order in its setup, or choose the entry in its boot menu. Never rename "
-    "or replace the other system's loader."
+    "another entry first at every start, set the order in its setup, or choose the entry in its boot menu. Never "
+    "rename or replace the other system's loader."
 )
 """What to do where the firmware has its own mind about the boot order."""
 

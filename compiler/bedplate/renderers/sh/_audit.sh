@@ -36,11 +36,11 @@ main() {
         found >&4
     fi
     prove_all
-    say "$HELD proofs hold, $MISSED do not"
     if [ "$MISSED" -eq 0 ]; then
         say 'What can be proved on a running machine holds. These remain for a person, where they are not done yet:'
         for_a_person
     fi
+    say "$HELD proofs hold, $MISSED do not"
     [ -z "$r_absent" ] || say "$r_absent"
     [ "$MISSED" -eq 0 ] || exit 1
     exit 0
