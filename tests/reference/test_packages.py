@@ -132,6 +132,21 @@ def test_pacman_refuses_a_package_whose_signature_is_missing(pacman_config: str,
     assert not (place / "target/usr/share/linux").exists()
 
 
+@pytest.mark.proves(family="pacman", by="tool")
+@pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
+def test_pacman_looks_names_up_and_reads_the_lists_before_the_first_write(
+    pacman_config: str, place: Path, verb: Run, shell: tuple[str]
+) -> None:
+    assert verb("pacman-offers", "base", "kernel", stdin=pacman_config, shell=shell).returncode == 0
+    wrong = verb("pacman-offers", "base", "lnux", stdin=pacman_config, shell=shell)
+    assert wrong.returncode == 1 and "lnux" in wrong.stderr
+    for list_of_packages in (place / "source").glob("core.db*"):
+        list_of_packages.unlink()
+    (place / "source/core.db").write_text("<html>Please log in.</html>")
+    assert verb("pacman-offers", "base", stdin=pacman_config, shell=shell).returncode == 1
+    assert list((place / "target").iterdir()) == []
+
+
 # --- dnf and rpm -------------------------------------------------------------------------------------------------
 
 _RPM = """Name: {name}
@@ -180,6 +195,16 @@ def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Pat
     missing = verb("rpm-installed", "kernel", "sudo", in_target=tool)
     assert missing.returncode == 1
     assert "sudo" in missing.stderr
+
+
+@pytest.mark.proves(family="dnf", by="tool")
+def test_dnf_looks_names_up_before_the_first_write(dnf_base: Base, place: Path, verb: Run) -> None:
+    repository = dnf.repository(dnf_base, dnf_base.keyring)
+    known = verb("dnf-offers", "42", "bash", "provided-by-kernel", stdin=repository)
+    assert known.returncode == 0, known.stderr
+    wrong = verb("dnf-offers", "42", "bash", "kernle", stdin=repository)
+    assert wrong.returncode == 1 and "no package kernle; nearest: kernel" in wrong.stderr
+    assert list((place / "target").iterdir()) == []
 
 
 @pytest.mark.proves(family="dnf", by="tool")
