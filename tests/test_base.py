@@ -246,8 +246,8 @@ def test_every_planned_mount_is_guarded_before_anything_is_unpacked() -> None:
     unpack = action(linked(APT), "base.unpack")
     tests = [guard.test for guard in unpack.guards if isinstance(guard.test, Call)]
     assert [test.args for test in tests if test.verb == "mounted-from"] == [
-        (InTarget("/"), "/dev/disk/by-partuuid/a1"),
-        (InTarget("/boot/efi"), "/dev/disk/by-partuuid/e1"),
+        (InTarget("/"), "A1"),
+        (InTarget("/boot/efi"), "E1"),
     ]
     [empty] = [test for test in tests if test.verb == "target-empty"]
     assert empty.args == (InTarget("/boot/efi"),)

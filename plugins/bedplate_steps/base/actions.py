@@ -72,11 +72,16 @@ def _mount_points(layout: Layout) -> Argv:
 def _mounted(layout: Layout) -> Iterable[Check]:
     for point, node in mounts(layout):
         yield checks.holds(
-            f"{point} of the target is {node}", "mounted-from", InTarget(point), node, early=False,
+            f"{point} of the target is {node}", "mounted-from", InTarget(point), _where(layout, node), early=False,
             by_hand=(f'[ "$(readlink -f "$(findmnt -nvo SOURCE --mountpoint {TARGET}{point.rstrip("/")})")" = '
                      f'"$(readlink -f {node})" ] && echo yes',),
             otherwise="Mount it as planned first: without it the files would land in the medium's memory.",
         )  # fmt: skip
+
+
+def _where(layout: Layout, node: str) -> str:
+    """The GUID of the partition of our disk that `node` is; an opened container is its own name."""
+    return next((part.uuid for part in layout.partitions if part.node == node), node)
 
 
 def _look(base: Base, family: PackageFamily, architecture: str) -> Action:

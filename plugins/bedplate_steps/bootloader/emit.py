@@ -169,7 +169,7 @@ def _room(plan: Plan, loader: Loader) -> tuple[Check, ...]:
         checks.holds(
             f"The EFI system partition has {kib // 1024} MiB left",
             "esp-has-room",
-            plan.esp.node,
+            plan.esp.uuid,
             str(kib),
             by_hand=(f"df -BM --output=avail /mnt/target{plan.esp.mount} | awk '$1 + 0 >= {kib // 1024}'",),
             otherwise="Make room from the other system with its own tools, or plan an EFI system partition of its own. "
@@ -182,7 +182,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     name, image = plan.folder, loader.image(plan)
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
-        checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.node, f"EFI/BOOT/{own}",
+        checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.uuid, f"EFI/BOOT/{own}",
                      by_hand=(f"[ ! -e /mnt/target{plan.esp.mount}/EFI/BOOT/{own} ] && echo yes",),
                      otherwise="It belongs to another system: set `fallback = false`."),
     )  # fmt: skip

@@ -147,7 +147,7 @@ def _saved_part(plan: Plan) -> str:
 def _free(plan: Plan, path: str) -> Check:
     shown = "\\" + path.replace("/", "\\")
     return checks.holds(
-        f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.node, path,
+        f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.uuid, path,
         by_hand=(f"[ -d /mnt/target{plan.esp.mount}/EFI ] && "
                  f"[ ! -e /mnt/target{plan.esp.mount}/{path} ] && echo yes",),
         otherwise="It belongs to another system. Choose another loader, or plan an EFI system partition of its own; "

@@ -1,8 +1,9 @@
-# esp-look NODE COMMAND...: run COMMAND inside the EFI system partition on NODE, mounted read-only for the look unless it
+# esp-look WHERE COMMAND...: run COMMAND inside the EFI system partition there, mounted read-only for the look unless it
 # is mounted already. Nothing on it changes: FAT has no journal, and the driver sets the mark of a mounted volume only where
 # it may write (Linux, fs/fat/inode.c, fat_set_state).
+# uses: partition-node
 verb_esp_look() {
-    v_node=$(readlink -f -- "$1") || return 1
+    verb_partition_node "$1" && v_node=$(readlink -f -- "$v_node") || return 1
     shift
     if [ ! -b "$v_node" ]; then
         printf 'there is no partition %s\n' "$v_node" >&2
