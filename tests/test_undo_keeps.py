@@ -170,7 +170,9 @@ def test_what_was_cut_short_is_taken_back_whole(machine: Machine, number: int) -
 
 @pytest.mark.parametrize("record", ["ours", "nobody's"])
 def test_a_journal_that_a_power_cut_left_open_hides_no_record(machine: Machine, record: str) -> None:
-    """What was committed lies in the journal only (ext4(5), noload); the image is taken while all is still mounted."""
+    """The image is taken while all is mounted. sync(2) has brought the record of an ext4 to its place; elsewhere it may
+    lie in the log alone, so that the answer is given once the root is open: what is nobody's is refused then.
+    """
     before, text, image = machine.table(), machine.plan(), machine.folder / "disk.img"
     keep = machine.folder / "cut.img"
     wall = cut(text, 6).replace("run false || return 1", f"cp --sparse=always {image} {keep}; run false || return 1")

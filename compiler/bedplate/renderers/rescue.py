@@ -164,7 +164,7 @@ def _undo(graph: InstallGraph) -> Iterator[Passage]:
     yield _said(
         "On the live medium, with the script that installed this machine, and no other: our boot entry, our files on "
         "the EFI system partition and our partitions go, everything on them too, where each is still what the script "
-        "made. What is not, or is in use, is named and stays; so do the other boot entries, in the order they have now. "
+        "made. What is not, or is in use, is named and stays; the other boot entries keep the order they have now. "
         "Above the question stands what lies on each partition: read it before you type the name."
     )
     yield Commands(lines=(f"sh {quote(graph.spec_file.removesuffix('.toml') + '.sh')} --undo",))
