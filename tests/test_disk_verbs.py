@@ -37,7 +37,8 @@ ALL = [
     "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
     "partition-may-be-made",
     "room-is-free", "row-is-ours", "row-was-not-made", "rows-may-be-added",
-    "subvolumes-are", "swap-file-is", "swap-is-on", "swap-on", "table-has-only", "table-is", "table-before",
+    "subvolumes-are", "swap-file-is", "swap-file-off", "swap-is-on", "swap-on", "table-has-only",
+    "table-is", "table-before",
     "table-is-sound", "table-is-unfinished", "table-is-whole", "target-empty", "target-is-closed",
 ]  # fmt: skip
 

@@ -190,6 +190,36 @@ def test_a_change_that_was_carried_out_makes_no_row_again(bench: Bench) -> None:
     assert "no partition" in bench.fails(f"DIGEST=abc\nverb_row_was_not_made {FS}9")
 
 
+def test_a_swap_file_replaces_nothing_and_only_our_own_is_removed(bench: Bench) -> None:
+    """X4: a database was overwritten. Of somebody's file of that name every byte stays, and so does a link."""
+    data = bench.target / "readings.db"
+    data.write_text("1961\n")
+    assert "is there already: regular file, 5 bytes" in bench.fails(f"verb_make_swap_file {data} 1 {FS}4")
+    assert "it stays as it is" in bench.fails(f"verb_swap_file_off {data} {FS}4")
+    assert data.read_text() == "1961\n"
+    link = bench.target / "link"
+    link.symlink_to("nowhere")
+    assert "is there already" in bench.fails(f"verb_make_swap_file {link} 1 {FS}4")
+    file, cut = bench.target / "swapfile", bench.target / "swapfile.unfinished"
+    cut.write_bytes(b"cut short")
+    bench.holds(f"verb_make_swap_file {file} 2 {FS}4\nverb_swap_file_is {file} 2 {FS}4")
+    assert not cut.exists()
+    assert bench.fails(f"verb_make_swap_file {file} 2 {FS}4")
+    assert "it stays as it is" in bench.fails(f"verb_swap_file_off {file} {FS}5") and file.exists()
+    bench.holds(f"verb_swap_file_off {file} {FS}4\nverb_swap_file_off {file} {FS}4")
+    assert not file.exists() and link.is_symlink()
+
+
+def test_a_base_whose_stamps_were_lost_is_not_emptied(bench: Bench) -> None:
+    """What interrupts between the end of a base and its stamp leaves neither papers nor other stamps."""
+    bench.holds("verb_base_begin\nmkdir $TARGET/etc\nverb_base_done\nverb_target_empty")
+    (bench.target / "etc/precious").write_text("1961\n")
+    (bench.target / "var/lib/bedplate/spec").symlink_to("specs/abc")
+    assert "not empty" in bench.fails("verb_target_empty")
+    bench.run("verb_base_begin\n")
+    assert (bench.target / "etc/precious").read_text() == "1961\n"
+
+
 PART = LaidPartition(name="home", new=True, number=2, start=411648, size=204800, type=LINUX, uuid=HOME, gpt_name="home")
 OTHERS = [evolve(PART, name=name, gpt_name=name, uuid=uuid) for name, uuid in (("root", ROOT), ("page", PAGE))]
 

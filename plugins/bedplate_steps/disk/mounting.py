@@ -253,8 +253,13 @@ def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action
     return evolve(made, way_back=WayBack(note="The file goes with the root partition.", goes_with=build.ROOT))
 
 
+def swap_uuid(path: str, machine: Machine, layout: Layout) -> str:
+    """The UUID by which our own swap file is known, whatever its size."""
+    return derive(machine.name, machine.generation, layout.serial or layout.disk_words, "swap-file", path)
+
+
 def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
-    uuid = derive(machine.name, machine.generation, layout.serial or layout.disk_words, "swap-file", path)
+    uuid = swap_uuid(path, machine, layout)
     return Action(
         id="disk.swap-file",
         title=f"Make the swap file {path}, {mib} MiB",
@@ -274,6 +279,11 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         ),
         needs=("base", "tool:mkswap", "tool:dd", "tool:blkid"),
         gives=(f"swap:{path}",),
+        guards=(
+            checks.holds(f"Nothing has the name {path} yet", "swap-place-is-free", InTarget(path),
+                         by_hand=(f"[ -d {TARGET}/etc ] && [ ! -e {TARGET}{path} ] && echo free",),
+                         otherwise="It is not replaced. Move it away, or give the swap file another name in the spec."),
+        ),
         proofs=(
             checks.holds(f"{path} is a swap file of {mib} MiB, for root only", "swap-file-is", InTarget(path), str(mib),
                          uuid, early=False),

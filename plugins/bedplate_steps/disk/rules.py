@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate.faults import Fault, Path, shown
+from bedplate.faults import Fault, Path, one_of, shown
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate.units import MIB, in_gib
 from bedplate_steps.disk.found import row_of
@@ -23,6 +23,12 @@ KERNEL_ROOM = 400 * MIB
 
 NEEDED = ("/", "/usr", "/etc", "/var", "/boot", "/boot/efi", "/efi", "/xbootldr")
 """Where packages of kernel and loader write, and what they stand on (file-hierarchy(7); /xbootldr is our own place)."""
+
+
+TOP = ("bin", "boot", "dev", "efi", "etc", "home", "lib", "lib32", "lib64", "libx32", "lost+found", "media", "mnt",
+       "opt", "proc", "root", "run", "sbin", "srv", "swap", "sys", "tmp", "usr", "var", "vmlinuz",
+       "initrd.img")  # fmt: skip
+"""Names in the root folder that are taken (FHS 3.0, chapter 3; the last two are links of kernel packages)."""
 
 
 def rule_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Iterator[Fault]:
@@ -94,6 +100,20 @@ def _kept_esp(section: DiskSection, index: int, disk: SurveyedDisk) -> Iterator[
         )  # fmt: skip
 
 
+def _swap_file_place(path: str, section: DiskSection) -> Iterator[Fault]:
+    """Only where neither people nor programs keep files of their own: common practice, no source."""
+    own = [mount for new in section.new for mount in new.mounts if mount not in ("/home", "/root", "/tmp", *NEEDED)]
+    folder, _, name = path.rpartition("/")
+    folders = ("/", "/swap", "/var/swap", *own)
+    if (folder or "/") in folders and name not in ("", ".", "..", *(() if folder else TOP)):
+        return
+    yield Fault(
+        code="swap-file-place", message="a swap file does not belong there: it could take the name of something else",
+        path=("swap_file", "path"), found=shown(path),
+        allowed="a file of its own name, directly in " + one_of(folders),
+    )  # fmt: skip
+
+
 def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     for row in disk.partitions if not section.whole_disk else ():
         if row.type.upper() != TYPES["swap"] or "63" in row.attributes:
@@ -104,6 +124,8 @@ def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         yield Fault(code="foreign-swap", message=message, path=path, warning=True,
                     notes=("If that system hibernates, its session is lost (swapon(8)).",
                            'The kernel parameter "systemd.gpt_auto=0" leaves it alone.'))  # fmt: skip
+    if section.swap_file is not None:
+        yield from _swap_file_place(section.swap_file.path, section)
     root = next((new for new in section.new if "/" in new.mounts), None)
     if section.swap_file is not None and root is not None and len(root.subvolumes) > 1:
         message = "a swap file keeps its btrfs subvolume from being snapshotted (btrfs(5))"

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from bedplate.actions import Action, Call
 from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.checks import holds
+from bedplate.facts import Layout
 from bedplate.hookspecs import Side
 from bedplate_steps.disk.model import DiskSection, SwapFile
+from bedplate_steps.disk.mounting import swap_uuid
 
 _ID = "disk.swap-file"
 
@@ -27,23 +29,24 @@ def swap_file_changes(
     )  # fmt: skip
     back = (Call(verb="swap-file-on", args=(one.path,), by_hand=(f"swapon {one.path}",)),) if one else ()
     besides = Besides(
-        before=_off(one),
+        before=_off(one, old),
         after=(Call(verb="swap-file-on", args=(other.path,), by_hand=(f"swapon {other.path}",)),) if other else (),
         proofs=(holds(f"{one.path} is gone", "is-gone", one.path, early=False),)
         if one and (other is None or other.path != one.path) else (),
         back=back,
-        back_first=_off(other),
+        back_first=_off(other, new),
     )  # fmt: skip
     work = amend(old.actions, new.actions, _ID, besides={_ID: besides})
     yield Change(says=says, cost=Cost.IN_PLACE, old=("swap_file",), new=("swap_file",), actions=(*work, *table),
                  why="What is in the old one has to fit into memory for a moment." if one else "")  # fmt: skip
 
 
-def _off(file: SwapFile | None) -> tuple[Call, ...]:
+def _off(file: SwapFile | None, side: Side) -> tuple[Call, ...]:
     if file is None:
         return ()
+    uuid = swap_uuid(file.path, side.context.machine, side.context.fact(Layout))
     by_hand = (f"swapoff {file.path}", f"rm {file.path}")
-    return (Call(verb="swap-file-off", args=(file.path,), by_hand=by_hand),)
+    return (Call(verb="swap-file-off", args=(file.path, uuid), by_hand=by_hand),)
 
 
 def _words(file: SwapFile | None) -> str:
