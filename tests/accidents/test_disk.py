@@ -266,6 +266,30 @@ def test_c23_a_step_failed_and_the_script_went_on() -> None:
     assert "A command failed." in ran.stdout and not (sandbox.target / "etc/second").exists()
 
 
+@caught_by(verb("place-is-blank"), unseen("verb:room-is-free"))
+def test_y01_the_row_of_a_full_partition_was_deleted() -> None:
+    """sfdisk(8): a row that is deleted takes nothing of the content with it."""
+    place = Place()
+    place.table(f"start=2048, size=40960, type={LINUX}, uuid={OURS}\n")
+    image = place.path / "content"
+    with image.open("wb") as file:
+        file.truncate(40960 * 512)
+    subprocess.run(["mkfs.ext4", "-q", "-F", "-L", "precious", str(image)], check=True)
+    into = ["dd", f"if={image}", f"of={place.disk}", "bs=1M", "seek=1", "conv=notrunc", "status=none"]
+    subprocess.run(into, check=True)
+    fakes = {"lsblk": "echo 512"}
+    words = ("2048", "43007", OURS)
+    place.holds("room-is-free", *words, fakes=fakes)
+    place.sfdisk("label: gpt\nlabel-id: 11111111-2222-4333-8444-555555555555\n")
+    said = place.says("room-is-free", *words, fakes=fakes)
+    assert "no row of the table names it" in said and "LABEL=precious" in said and "TYPE=ext4" in said
+    assert f"dd if=/dev/zero of={place.disk} bs=512 seek=2048 count=2048 conv=notrunc" in said
+    place.holds("room-is-free", "49152", "65535", OURS, fakes=fakes)
+    # what is taken back by a person's own word does not stand in the way afterwards
+    assert "verb_clear_places" in library._text("delete-partitions")
+    assert checks(actions(planned())["disk.append-partitions"], "room-is-free")
+
+
 @caught_by(verb("filesystem-is"), function("disk.content:by_hand", ""))
 def test_c11_the_esp_became_a_fat16() -> None:
     """FAT specification: below 65525 clusters it is no FAT32; UEFI 2.10, 13.3.1, wants FAT32 on a disk."""

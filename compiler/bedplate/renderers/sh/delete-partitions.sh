@@ -1,7 +1,7 @@
 # delete-partitions PARTUUID...: delete those of these partitions of $DISK that are still ours and that nothing uses; every
 # other row is as it was afterwards. One that is not ours any more, or in use, is left. While one is in use, the one with
 # the new system stays as well: it holds the record by which the next run knows the plan.
-# uses: contents-read esp-look leave mend-table partition-is-idle partition-is-ours planned-row table-less table-read table-row
+# uses: clear-places contents-read esp-look leave mend-table partition-is-idle partition-is-ours planned-row table-less table-read table-row
 verb_delete_partitions() {
     verb_mend_table || return 1
     verb_table_read || return 1
@@ -29,8 +29,10 @@ verb_delete_partitions() {
         v_doomed="$v_doomed $v_carrier"
     fi
     v_numbers=
+    : >"$WORK/doomed"
     for v_each_guid in $v_doomed; do
         verb_table_row "$v_each_guid" || return 1
+        printf 'start=%s, size=%s, gone\n' "$v_row_start" "$v_row_size" >>"$WORK/doomed"
         v_number=${v_row_node#"$DISK"}
         v_numbers="$v_numbers ${v_number#p}"
     done
@@ -41,10 +43,13 @@ verb_delete_partitions() {
     sfdisk --delete --lock=yes "$DISK" $v_numbers || return 1
     TABLE_READ=
     verb_table_read || return 1
-    cmp -s -- "$WORK/table" "$WORK/rest" && return 0
-    printf 'another row of the table has changed as well; it is now:\n' >&2
-    cat "$WORK/table" >&2
-    return 1
+    if ! cmp -s -- "$WORK/table" "$WORK/rest"; then
+        printf 'another row of the table has changed as well; it is now:\n' >&2
+        cat "$WORK/table" >&2
+        return 1
+    fi
+    # What is taken back is not found again, as what somebody may have lost, when the machine is installed once more.
+    verb_clear_places <"$WORK/doomed"
 }
 
 # What lies for the firmware or a loader on a partition of that type is somebody's: ours has gone before, file by file.
