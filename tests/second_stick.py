@@ -218,7 +218,7 @@ class Rig:
         cases = [f"*' {one.node} '*) rmdir \"$last\" && ln -s '{one.folder}' \"$last\"; exit ;;" for one in self.sticks]
         log = f"printf '%s\\n' \"$*\" >>'{self.folder}/mounts'\n"
         esp = f"*' {self.esp} '*) exec mcopy -s -n -m -i '{self.esp}' '::*' \"$last\" ;;"
-        return log + "\n".join(['case "$*" in', *cases, esp, "esac", "exit 1"])
+        return log + "\n".join(['case " $* " in', *cases, esp, "esac", "exit 1"])
 
     def _umount(self) -> str:
         """A link is a stick's; a folder holds copies of the volume's files."""

@@ -183,6 +183,33 @@ def test_the_disk_itself_is_no_place(rig: Rig) -> None:
     assert said == ""
 
 
+def test_the_other_partition_of_the_live_medium_is_no_place(rig: Rig) -> None:
+    rig.stick("sdx1", mounted="/run/live/medium ro,relatime"), rig.stick("sdx2")
+    assert "Plug it in" in rig.refuses("choose_copies || exit 1", "x\n")
+
+
+def test_the_same_by_hand(rig: Rig) -> None:
+    """What the checklist says is typed, places moved; the last look prints its line."""
+    stick = rig.stick()
+    action = {node.action.id: node.action for node in commands.checked(str(SPECS / "kelp-02.toml"), load())[1].nodes}
+    [work], [proof] = action["disk.copies"].operations, action["disk.copies"].proofs
+    assert isinstance(work, Call) and isinstance(proof.test, Call)
+    text = "\n".join(str(line) for line in (*work.by_hand, *proof.test.by_hand))
+    text = re.sub(r"/dev/disk/by-partuuid/[0-9a-f-]+", str(rig.esp), text).replace("SECOND-STICK", stick.node)
+    for place in ("/mnt/second", "/mnt/esp"):
+        text = text.replace(place, f"{rig.folder}{place}")
+    said = rig.run(text.replace("/sys/firmware/efi/efivars", str(rig.folder / "vars")))[1]
+    copies = stick.folder / "bedplate-kelp-02"
+    assert {path.name for path in copies.iterdir()} == {
+        "table.dump", "table-first.img", "table-last.img", "esp.sha256", "esp.tar", "SHA256SUMS",
+        f"Boot0000-{GLOBAL}", f"BootOrder-{GLOBAL}",
+    }  # fmt: skip
+    assert (copies / "table.dump").read_text() == call("sfdisk", "--dump", rig.disk)
+    assert "esp.tar: OK" in said and said.count("yes\n") == 4 and "same\n" in said, said
+    (copies / "esp.tar").write_bytes(b"spoiled")
+    assert "yes" not in rig.run("\n".join(map(str, proof.test.by_hand)).replace("/mnt/second", str(stick.folder)))[1]
+
+
 def test_a_stick_that_somebody_mounted_is_used_there_and_stays_mounted(rig: Rig) -> None:
     rig.stick(mounted="/media/x rw,nosuid")
     rig.copied()
