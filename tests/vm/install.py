@@ -91,8 +91,7 @@ class Technician:
         console = self.machine.boot_disk()
         with self.machine.timed("boot new system"):
             if "encrypt = true" in self.spec.read_text():
-                console.expect("Please unlock disk ", _LOGIN_SECONDS)
-                console.answer(PASSPHRASE)
+                unlock(console)
             console.login(person, PASSWORDS[person], _LOGIN_SECONDS)
         return console
 
@@ -126,6 +125,16 @@ class Timing:
     number: int
     title: str
     seconds: int
+
+
+def unlock(console: Console) -> None:
+    """The initramfs asks for the root, and for the swap area it could resume from; then systemd for the rest."""
+    for _ in range(5):
+        asked = console.expect(r"Please unlock disk \w+: |enter passphrase for disk .*|[\w-]+ login: ", _LOGIN_SECONDS)
+        if asked.endswith("login: "):
+            console.answer("")  # shows the prompt once more
+            return
+        console.answer(PASSPHRASE)
 
 
 def answer_all(console: Console, machine_name: str) -> None:
