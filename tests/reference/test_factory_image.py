@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import subprocess
+import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -91,6 +92,7 @@ def made(node: str, sector: int) -> None:
     call("partx", "--update", node)
     call("mkfs.fat", "-F", "32", "-i", "0217ABCD", "-n", "SYSTEM", f"{node}p1")
     call("mkfs.ntfs", "--quick", "--force", "--label", "System", f"{node}p3")
+    time.sleep(1.1)  # mkfs.ntfs(8) draws the serial number by the second; two of the same are twins
     call("mkfs.ntfs", "--quick", "--force", "--label", "Recovery", f"{node}p4")
 
 
@@ -154,7 +156,7 @@ def shrink_as_the_other_system_would(factory: Factory) -> None:
 def rendered(factory: Factory) -> str:
     """The script of those actions of the compiled graph that partition and format, and all that comes before them."""
     graph = factory.graph
-    last = max(node.number for node in graph.nodes if node.action.id.startswith("disk.format-"))
+    last = max(node.number for node in graph.nodes if node.action.id.startswith(("disk.format-", "disk.finish-")))
     nodes = [node for node in graph.nodes if node.number <= last and (node.section == "disk" or _is_manual(node))]
     needed = {token.removeprefix("tool:") for node in nodes for token in node.action.needs if token.startswith("tool:")}
     return script.render(evolve(graph, nodes=tuple(nodes), tools=tuple(sorted(needed))))
