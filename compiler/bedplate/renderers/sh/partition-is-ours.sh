@@ -24,6 +24,8 @@ verb_row_is_planned() {
         return 1
     fi
     v_unfinished=
+    # A name in a GPT holds 36 characters (UEFI specification, 5.3.3).
+    v_mark=$(printf '%.36s' "unfinished-$v_plan_name")
     case $v_row_rest, in
         ", name=\"$v_plan_name\","*) return 0 ;;
         ", name=\"$(printf '%.36s' "unfinished-$v_plan_name")\","*)
