@@ -28,7 +28,7 @@ verb_row_is_planned() {
     v_mark=$(printf '%.36s' "unfinished-$v_plan_name")
     case $v_row_rest, in
         ", name=\"$v_plan_name\","*) return 0 ;;
-        ", name=\"$(printf '%.36s' "unfinished-$v_plan_name")\","*)
+        ", name=\"$v_mark\","*)
             v_unfinished=yes
             return 0
             ;;
