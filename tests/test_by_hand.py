@@ -20,7 +20,7 @@ from bedplate.actions import Call, Stage, Succeeds
 from bedplate.facts import LaidPartition
 from bedplate.graph import InstallGraph
 from bedplate.registry import load
-from bedplate.renderers import byhand, checklist, content, ways
+from bedplate.renderers import checklist, content, helpers, looks, ways
 from bedplate.units import MIB
 from bedplate_steps.disk import looking
 from rendering import action, graph
@@ -166,7 +166,9 @@ def said(lines: looking.Lines, folder: Path, rows: str) -> list[bool]:
         file.truncate(64 * MIB)
     subprocess.run(["sfdisk", "-q", str(image)], input=f"label: gpt\nlabel-id: {TABLE}\n{rows}", text=True, check=True)
     env = {"DISK": str(image), "PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL": "C"}
-    ran = [subprocess.run(["sh", "-c", line], env=env, capture_output=True, text=True, check=False) for line in lines]
+    said = "\n".join(helpers.definitions(helpers.HELPERS, None))
+    ran = [subprocess.run(["sh", "-c", f"{said}\n{line}"], env=env, capture_output=True, text=True, check=False)
+           for line in lines]  # fmt: skip
     assert [one.stderr for one in ran] == [""] * len(ran)
     return [bool(one.stdout.strip()) for one in ran]
 
@@ -198,7 +200,8 @@ def test_a_disk_that_nobody_has_named_is_never_a_yes(name: str) -> None:
     asked = [line for line in asked if "$DISK" in line and not line.startswith("# ")]
     assert len(asked) > 5
     for line in asked:
-        ran = subprocess.run(["sh", "-c", line], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True,
+        text = "\n".join([*helpers.definitions(helpers.HELPERS, None), line])
+        ran = subprocess.run(["sh", "-c", text], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True,
                              check=False)  # fmt: skip
         assert ran.stdout == b"", line
 
@@ -215,7 +218,7 @@ def test_a_person_sees_the_proof_of_a_whole_table_fail(tmp_path: Path) -> None:
 
 
 def test_an_argument_vector_of_a_guard_says_yes() -> None:
-    [line] = byhand.asking(Succeeds(argv=("true",)))
-    [other] = byhand.asking(Succeeds(argv=("false",)))
+    [line] = looks.asking(Succeeds(argv=("true",)))
+    [other] = looks.asking(Succeeds(argv=("false",)))
     assert subprocess.run(["sh", "-c", line], capture_output=True, check=False).stdout == b"yes\n"
     assert subprocess.run(["sh", "-c", other], capture_output=True, check=False).stdout == b""

@@ -17,7 +17,7 @@ from bedplate.checks import file_is, file_mode_is, link_is
 from bedplate.diff import work
 from bedplate.diff.rooted import rooted
 from bedplate.pipeline import render
-from bedplate.renderers import byhand
+from bedplate.renderers import helpers, looks
 from comparing import Edit, compared, registry
 
 ALONE: list[Edit] = [('[[disk.new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n', ""),
@@ -100,7 +100,8 @@ def test_where_nothing_changes_that_is_said() -> None:
 
 
 def asked(lines: list[str]) -> list[str]:
-    return [subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False).stdout for line in lines]
+    said = [f"{text}\n{line}" for text in ("\n".join(helpers.definitions(helpers.HELPERS, None)),) for line in lines]
+    return [subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False).stdout for line in said]
 
 
 @pytest.mark.parametrize("content", ["rope\n", "no line end", "", "größe 'x' $(y) \\n\n", "a\tb\n\n"])
@@ -108,7 +109,7 @@ def test_a_file_is_asked_for_by_commands_that_print_only_if_it_holds(content: st
     path = tmp_path / "it's a file"
     write = build.write_file("moor.file", str(path), content, title="Write", reason="So.")
     [check] = rooted(write).proofs
-    lines = byhand.asking(check.test)
+    lines = looks.asking(check.test)
     assert asked(lines) == ["", ""]
     path.write_text(content, encoding="utf-8")
     path.chmod(0o644)
@@ -128,13 +129,13 @@ def test_mode_and_link_are_asked_for_in_the_same_way(tmp_path: Path) -> None:
     for check, holds in ((file_mode_is(str(path), 0o640, owner), True), (file_mode_is(str(path), 0o600, owner), False),
                          (link_is(str(link), "file"), True), (link_is(str(link), "other"), False)):  # fmt: skip
         action = build.run("moor.x", "true", title="x", reason="x", proofs=(check,), way_back=NOTHING_TO_UNDO)
-        [line] = byhand.asking(rooted(action).proofs[0].test)
+        [line] = looks.asking(rooted(action).proofs[0].test)
         assert bool(asked([line])[0]) is holds
 
 
 def test_a_file_that_names_the_disk_is_read_by_a_person() -> None:
     test = file_is("/etc/moor", (Disk(), "\n")).test
-    assert isinstance(test, Call) and byhand.asking(test)[0] == "cat /mnt/target/etc/moor"
+    assert isinstance(test, Call) and looks.asking(test)[1] == "cat /mnt/target/etc/moor"
 
 
 def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
@@ -147,14 +148,14 @@ def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
         fake.write_text(f"#!/bin/sh\necho {state}\n")
         fake.chmod(0o755)
         for one, holds in ((check, on), (gone, off)):
-            [line] = byhand.asking(one.test)
+            [line] = looks.asking(one.test)
             assert bool(asked([f"PATH={tmp_path}:$PATH; {line}"])[0]) is holds
 
 
 def test_what_is_gone_is_asked_for(tmp_path: Path) -> None:
     write = build.write_file("moor.file", str(tmp_path / "a file"), "x", title="Write", reason="So.")
     [gone] = rooted(amend({write.id: write}, {}, write.id)[0]).proofs
-    lines = byhand.asking(gone.test)
-    assert asked(lines) == ["gone\n"]
+    lines = looks.asking(gone.test)
+    assert asked(lines) == ["yes\n"]
     (tmp_path / "a file").symlink_to("nowhere")
     assert asked(lines) == [""]

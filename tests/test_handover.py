@@ -23,7 +23,7 @@ def test_every_partition_and_the_exact_line_stand_on_the_sheet(name: str) -> Non
         assert f"{'New' if part.new else 'Kept'}: partition {part.number}, `{part.name}`" in sheet
     [line] = [line for line in sheet.splitlines() if line.startswith("efibootmgr -c")]
     # efibootmgr(8): -d disk, -p partition, -L label, -l loader; nothing is left to be filled in
-    assert f"by-partuuid/{layout.esp.node.rsplit('/', 1)[1]})\" -p {layout.esp.number} -L " in line
+    assert f'-d "$DISK" -p {layout.esp.number} -L ' in line
     assert not re.search(r"\b[A-Z]{4,}\b", line.replace("PKNAME", "").split(" -l ")[0])
 
 
@@ -47,7 +47,7 @@ def test_what_is_encrypted_says_so() -> None:
 
 def test_the_rescue_sheet_closes_what_it_has_opened() -> None:
     way = told(planned(spec=ENCRYPTED)).partition("### Get into the new system")[2].partition("### Put the boot")[0]
-    opened = re.findall(r"^cryptsetup open \S+ (\S+)$", way, re.MULTILINE)
+    opened = re.findall(r"^cryptsetup open \"\$\(part [0-9A-F]{8}\)\" (\S+)$", way, re.MULTILINE)
     assert sorted(opened) == sorted(re.findall(r"^cryptsetup close (\S+)$", way, re.MULTILINE)) == ["home", "root"]
 
 

@@ -25,7 +25,7 @@ from bedplate.actions import (
 )
 from bedplate.checks import file_has_line, file_is, succeeds
 from bedplate.facts import LaidPartition, Layout
-from bedplate.renderers import byhand, checklist, markdown, script
+from bedplate.renderers import byhand, checklist, looks, markdown, script
 from rendering import HOSTILE, OWNER, action, graph, writing
 
 KEPT = LaidPartition(name="factory", new=False, number=3, start=2048, size=8192, type="T", uuid="K", filesystem="ntfs",
@@ -176,9 +176,9 @@ def test_commands_by_hand_do_what_the_operation_does(text: str, tmp_path: Path) 
 
 
 def test_looking_at_the_general_proofs() -> None:
-    assert byhand.looking(file_has_line("/etc/a", "x y").test) == ["grep -Fx -e 'x y' /mnt/target/etc/a"]
-    assert byhand.looking(file_is("/etc/a", ("x",)).test)[0] == "cat /mnt/target/etc/a"
-    assert byhand.looking(Call(verb="unknown-to-people")) == []
+    assert looks.asking(file_has_line("/etc/a", "x y").test) == ["grep -Fx -e 'x y' /mnt/target/etc/a"]
+    assert looks.asking(file_is("/etc/a", ("x",)).test)[0].startswith("sha256sum < /mnt/target/etc/a | grep -Fx -e ")
+    assert looks.asking(Call(verb="unknown-to-people")) == []
 
 
 def test_same_graph_same_bytes() -> None:

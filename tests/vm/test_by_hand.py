@@ -7,16 +7,16 @@ same host, is what its checks, proofs and log cost.
 import os
 import re
 import statistics
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
 from bedplate import commands, pipeline, registry
 from bedplate.actions import Stage
-from bedplate.facts import People
+from bedplate.facts import Layout, People
 from bedplate.graph import InstallGraph
-from bedplate.renderers import byhand
+from bedplate.renderers import byhand, helpers, looks
 from bedplate.renderers.audit import CARRIED_OUT
 from bedplate.renderers.shell import quote
 
@@ -56,24 +56,27 @@ def typed(graph: InstallGraph, looks: bool = False) -> Iterator[str]:
     each look that the checklist names before and after an action, too.
     """
     yield f"DISK=/dev/disk/by-id/virtio-{SERIAL}"
-    yield "export DEBIAN_FRONTEND=noninteractive LC_ALL=C"
+    yield "export DEBIAN_FRONTEND=noninteractive"
+    yield from helpers.definitions(helpers.HELPERS, graph.fact(Layout))
     for node in graph.nodes:
         if node.action.stage not in (Stage.LIVE, Stage.TARGET):
             continue
         yield f"echo '[{node.number}]'"
         if looks:
-            yield from looked(line for check in node.action.guards for line in byhand.asking(check.test))
+            yield from looked([line for check in node.action.guards for line in looks.asking(check.test)])
         for operation in node.action.operations:
             lines = byhand.commands(operation, {})
             shown = (line for line in lines if not line.startswith("# ") and not NOT_HERE.search(line))
             yield from (EDITED.get(line, line.replace("SECOND-STICK", SECOND_STICK)) for line in shown)
         if looks:
-            yield from looked(line for check in node.action.proofs for line in byhand.asking(check.test))
+            yield from looked([line for check in node.action.proofs for line in looks.asking(check.test)])
 
 
-def looked(lines: Iterable[str]) -> Iterator[str]:
+def looked(lines: Sequence[str]) -> Iterator[str]:
     """A look prints a line if what is looked at holds; those that print none are told."""
-    for line in lines:
+    for before, line in zip(("", *lines), lines, strict=False):
+        if line.startswith("# ") or before.startswith("# "):
+            continue
         yield f"seen=$(\n{line}\n) || :"
         yield f"[ -n \"$seen\" ] || echo NOT SO: {quote(line)}"
 

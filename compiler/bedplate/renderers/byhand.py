@@ -1,4 +1,4 @@
-"""Operations and checks as a person types them. Enters: values of `bedplate.actions`. Leaves: command lines.
+"""Operations as a person types them. Enters: values of `bedplate.actions`. Leaves: command lines.
 
 The disk is `$DISK`, the target's root `/mnt/target`; a secret stands as `<its prompt>` in a file to be edited. A line
 that begins with `# ` is no command but a sentence to the person.
@@ -6,12 +6,10 @@ that begins with `# ` is no command but a sentence to the person.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping
 
 from bedplate.actions import (
     TARGET,
-    Argv,
     ByHand,
     Call,
     Coding,
@@ -19,34 +17,33 @@ from bedplate.actions import (
     Disk,
     Link,
     Operation,
-    Outputs,
     Run,
     SecretRef,
-    Succeeds,
-    Test,
     Typed,
     Where,
     WriteFile,
 )
 from bedplate.faults import reject
+from bedplate.renderers.helpers import on_disk
 from bedplate.renderers.shell import by_hand, escaped, hides, place, quote, typed
 
 
 def commands(item: Operation, prompts: Mapping[str, str]) -> list[str]:
     """The commands of one operation, each may span lines. `prompts` gives the words for each secret."""
     if isinstance(item, Run) and item.by_hand:
-        return lines(item.by_hand)
+        return [on_disk(line) for line in lines(item.by_hand)]
     match item:
         case Run():
             into = f" > {by_hand((item.stdout_to,))}" if item.stdout_to is not None else ""
-            command = _fed(_inside(item.where) + by_hand(item.argv, item.where) + into, item.stdin, prompts)
+            line = on_disk(_inside(item.where) + by_hand(item.argv, item.where) + into)
+            command = _fed(line, item.stdin, prompts)
             return [*_put_in(item.stdin or (), prompts), command]
         case WriteFile():
             return _write_file(item, prompts)
         case Link():
             return [f"ln -sfnT -- {typed(item.to)} {typed(place(item.path))}"]
         case Call():
-            return lines(item.by_hand)
+            return [on_disk(line) for line in lines(item.by_hand)]
         case ByHand():
             return list(item.commands)
 
@@ -56,83 +53,6 @@ def lines(typed_lines: Iterable[Typed]) -> list[str]:
     if not all(isinstance(line, str) for line in typed_lines):
         raise reject("not-gathered", "names were never gathered into a line for a person")
     return [line for line in typed_lines if isinstance(line, str)]
-
-
-def looking(test: Test) -> list[str]:
-    """The commands with which a person looks whether a test holds; empty if a sentence has to do."""
-    match test:
-        case Succeeds() | Outputs():
-            return [_inside(test.where) + by_hand(test.argv, test.where)]
-        case Call():
-            return lines(test.by_hand) or _looking(test)
-
-
-def asking(test: Test) -> list[str]:
-    """The same, but each prints a line only if the test holds. Empty: only the script can tell."""
-    match test:
-        case Succeeds():
-            return [f"{looking(test)[0]} > /dev/null && echo yes"]
-        case Outputs():
-            return [_only(looking(test)[0], test.text.rstrip("\n"))]
-        case Call():
-            return lines(test.by_hand) or _asking(test)
-
-
-def showing(test: Test) -> list[str]:
-    """What proves to a person that work was done: the same as `asking`, but what a verb looks at is shown as it is."""
-    return looking(test) if isinstance(test, Call) else asking(test)
-
-
-def _only(command: str, line: str) -> str:
-    """The command's output, if it is that line."""
-    return f"{command} | grep -Fx -e {typed(line)}"
-
-
-_ENABLED = "enabled|enabled-runtime|static|alias|indirect|generated"
-"""States of a unit that the verb `service-enabled` takes; an extended regular expression (POSIX.1-2017, 9.4)."""
-
-
-def _asking(test: Call) -> list[str]:
-    """What the verb looks at, by commands whose output is known if it holds."""
-    shown, args = _looking(test), [word for word in test.args if isinstance(word, str)]
-    match test.verb, shown:
-        case "file-is", [_, mode]:
-            content = "".join(part for part in test.stdin or () if isinstance(part, str))
-            if any(not isinstance(part, str) for part in test.stdin or ()):
-                return shown  # the disk's node stands in it: a person has to read it
-            path = by_hand((test.args[0],))
-            total = hashlib.sha256(content.encode()).hexdigest()
-            return [_only(f"sha256sum < {path}", f"{total}  -"), _only(mode, args[-1])]
-        case "mode-is", [mode]:
-            return [_only(mode, " ".join(args[-2:]))]
-        case "link-is", [link]:
-            return [_only(link, args[-1])]
-        case "service-enabled", [state]:
-            return [f"{state} | grep -Ex -e {quote(_ENABLED)}"]
-    return shown
-
-
-def _looking(test: Call) -> list[str]:
-    words = [by_hand((word,)) for word in test.args]
-    match test.verb, words:
-        case "file-is", [path, _]:
-            return [f"cat {path}", f"stat -c %a {path}"]
-        case "mode-is", [path, _, _]:
-            return [f"stat -c '%a %u:%g' {path}"]
-        case "link-is", [path, _]:
-            return [f"readlink {path}"]
-        case "has-line", [path, line]:
-            return [f"grep -Fx -e {line} {path}"]
-        case "service-enabled", [root, unit]:
-            return [f"systemctl --root={root} is-enabled {unit}"]
-        case "is-gone", [path]:
-            return [f"[ -e {path} ] || [ -L {path} ] || echo gone"]
-        case "service-disabled", [root, unit]:
-            enabled = quote("enabled|enabled-runtime|alias")
-            return [f"systemctl --root={root} is-enabled {unit} | grep -Ex -e {enabled} > /dev/null || echo disabled"]
-        case "tool-present", [tool]:
-            return [f"command -v {tool}"]
-    return []
 
 
 def _inside(where: Where) -> str:
@@ -200,12 +120,3 @@ def _printed(content: Content, prompts: Mapping[str, str]) -> str:
 
 def _text(part: str | SecretRef, prompts: Mapping[str, str]) -> str:
     return f"<{prompts.get(part.name, part.name)}>" if isinstance(part, SecretRef) else part
-
-
-def needs_disk(items: tuple[Operation, ...]) -> bool:
-    """Whether any operation reaches for the disk's node."""
-    return any(_has_disk(item.argv if isinstance(item, Run) else getattr(item, "args", ())) for item in items)
-
-
-def _has_disk(argv: Argv) -> bool:
-    return any(isinstance(part, Disk) for word in argv for part in getattr(word, "parts", (word,)))

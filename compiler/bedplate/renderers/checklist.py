@@ -157,7 +157,8 @@ def _guards(guards: Guards) -> Iterator[list[str]]:
 
 
 def _asked(one: Asked) -> str:
-    how = f": {', and '.join(map(code, one.looking))}" if one.looking else f" ({content.SCRIPT_ALONE})"
+    told = [_prose(line[2:]) if line.startswith("# ") else code(line) for line in one.looking]
+    how = f": {', and '.join(told)}" if told else f" ({content.SCRIPT_ALONE})"
     return f"{one.label} {_prose(one.says)}{how}" + (f". If not: {_prose(one.otherwise)}" if one.otherwise else "")
 
 
@@ -173,8 +174,7 @@ def _signs(title: str, signs: Signs) -> Iterator[list[str]]:
     if signs.says:
         yield [title]
         yield [f"- {_prose(says)}" for says in signs.says]
-    if signs.looking:
-        yield fenced(signs.looking)
+    yield from _passages(signs.passages)
 
 
 def _sheet(sheet: Sheet) -> list[str]:

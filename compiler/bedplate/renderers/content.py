@@ -14,7 +14,7 @@ from attrs import frozen
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Operation, Stage, WayBack
 from bedplate.facts import Layout
 from bedplate.graph import InstallGraph, Node
-from bedplate.renderers import byhand
+from bedplate.renderers import byhand, helpers, looks
 from bedplate.renderers.shell import name
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
@@ -105,7 +105,7 @@ class Asked:
     """Its number among those of its action, "(3)"."""
     says: str
     looking: tuple[str, ...]
-    """Commands that each print a line if it holds; empty: only the script can tell."""
+    """Commands that each print a line if it holds, and sentences (`# `); empty: only the script can tell."""
     otherwise: str
 
 
@@ -132,6 +132,11 @@ class Signs:
     says: tuple[str, ...] = ()
     looking: tuple[str, ...] = ()
 
+    @property
+    def passages(self) -> tuple[Passage, ...]:
+        """What is typed, and the sentences between."""
+        return tuple(passages(self.looking))
+
 
 @frozen(kw_only=True)
 class Back:
@@ -157,6 +162,13 @@ class Told:
     back: Back | None
     after: tuple[int, ...]
     """Numbers of the actions whose results it needs."""
+
+    @property
+    def typed(self) -> tuple[str, ...]:
+        """Everything that is typed for it, in order, before and after the work too; not what the audits ask later."""
+        back = self.back.work if self.back else ()
+        blocks = [*(passages(one.looking) for one in self.guards.new), self.work, self.proofs.passages, back]
+        return tuple(line for block in blocks for one in block if isinstance(one, Commands) for line in one.lines)
 
     @property
     def long(self) -> bool:
@@ -216,7 +228,7 @@ def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Tol
         where=where,
         here=_here(graph),
         by_script=stage in BY_SCRIPT and not (graph.scene == "change" and graph.warnings),
-        before=tuple(_disk_variable(graph)) if stage is Stage.LIVE else (),
+        before=tuple(_prepared(graph, told)) if stage is _first_by_hand(graph) else (),
         actions=tuple(told[node.number] for node in graph.stage(stage)),
     )
 
@@ -226,9 +238,37 @@ def _here(graph: InstallGraph) -> str:
     return graph.machine.name + (f" (disk {layout.serial or layout.disk_words})" if layout else "")
 
 
+def _first_by_hand(graph: InstallGraph) -> Stage | None:
+    """The stage in whose shell the work by hand begins."""
+    return next((stage for stage in BY_SCRIPT if graph.stage(stage)), None)
+
+
+def _prepared(graph: InstallGraph, told: Mapping[int, Told]) -> Iterator[Passage]:
+    """What is typed before the first action: the disk's name, and the helpers that its looks use."""
+    numbers = {node.number for stage in BY_SCRIPT for node in graph.stage(stage)}
+    lines = [line for number in numbers for line in told[number].typed]
+    used = helpers.used(lines)
+    if used or any("$DISK" in line for line in lines):
+        yield from _disk_variable(graph)
+    yield from helping(graph, used)
+
+
+def helping(graph: InstallGraph, used: Iterable[str]) -> Iterator[Passage]:
+    """How these helpers are typed, and tried."""
+    used, layout = tuple(used), graph.fact(Layout)
+    if not used:
+        return
+    yield prose("Then give the shell the words that later lines use, in this window and again after every new start. "
+                "Each says something only if it saw it: silence, or an error, is no yes.")  # fmt: skip
+    yield Commands(lines=tuple(helpers.definitions(used, layout)))
+    if trial := helpers.trial(used, layout):
+        yield prose("Try them. Go on only if this says `typed right`:")
+        yield Commands(lines=(trial,))
+
+
 def _disk_variable(graph: InstallGraph) -> Iterator[Passage]:
     layout = graph.fact(Layout)
-    if layout is None or not any(byhand.needs_disk(node.action.operations) for node in graph.nodes):
+    if layout is None:
         return
     known = (Said("the serial number "), Code(layout.serial)) if layout.serial else (Said(layout.disk_words),)
     yield (
@@ -244,36 +284,37 @@ def _told(graph: InstallGraph) -> Iterator[Told]:
     prompts = {secret.name: secret.prompt for secret in graph.secrets}
     numbers = {node.action.id: node.number for node in graph.nodes}
     asked: dict[Check, tuple[int, int]] = {}
+    running = graph.scene == "change"
     for node in graph.nodes:
         action = node.action
         yield Told(
             number=node.number,
             action=action,
-            guards=_guards(node, asked),
+            guards=_guards(node, asked, running),
             gathered=gathered(action),
             work=tuple(_work(action.operations, prompts)),
-            proofs=_signs(action.proofs, shell=action.stage not in (Stage.OTHER_SYSTEM, Stage.FIRMWARE)),
-            audits=_signs(action.audits),
+            proofs=_proofs(action, running),
+            audits=_signs(action.audits, running=True, disk=False),
             back=_back(action.way_back, prompts),
             after=tuple(sorted({numbers[edge.giver] for edge in node.after})),
         )
 
 
-def _guards(node: Node, asked: dict[Check, tuple[int, int]]) -> Guards:
+def _guards(node: Node, asked: dict[Check, tuple[int, int]], running: bool) -> Guards:
     """The guards of an action; what an earlier action asks for in the same words is only named by its number."""
     known: dict[int, list[int]] = {}
     new: list[Asked] = []
     for check in dict.fromkeys(node.action.guards):
         number, place = asked.setdefault(check, (node.number, len(new) + 1))
         if number == node.number:
-            new.append(_asked(check, place))
+            new.append(_asked(check, place, running))
         else:
             known.setdefault(number, []).append(place)
     return Guards(new=tuple(new), known=tuple((number, _places(places)) for number, places in sorted(known.items())))
 
 
-def _asked(check: Check, place: int) -> Asked:
-    looking = tuple(byhand.asking(check.test))
+def _asked(check: Check, place: int, running: bool) -> Asked:
+    looking = tuple(looks.asking(check.test, running))
     return Asked(label=f"({place})", says=check.says, looking=looking, otherwise=check.otherwise)
 
 
@@ -326,9 +367,16 @@ def passages(lines: Iterable[str], shell: bool = True) -> Iterator[Passage]:
         yield Commands(lines=tuple(block), shell=shell)
 
 
-def _signs(checks: tuple[Check, ...], shell: bool = True) -> Signs:
+def _proofs(action: Action, running: bool) -> Signs:
     """Without a shell to type them in, the commands that show it wait for the live medium."""
-    looking = dict.fromkeys(line for check in checks for line in byhand.showing(check.test) if shell)
+    if action.stage in (Stage.OTHER_SYSTEM, Stage.FIRMWARE):
+        return Signs(says=tuple(check.says for check in action.proofs))
+    late = action.stage is Stage.FIRST_BOOT
+    return _signs(action.proofs, running=running or late, disk=not late)
+
+
+def _signs(checks: tuple[Check, ...], running: bool, disk: bool) -> Signs:
+    looking = dict.fromkeys(line for check in checks for line in looks.asking(check.test, running, disk))
     return Signs(says=tuple(check.says for check in checks), looking=tuple(looking))
 
 

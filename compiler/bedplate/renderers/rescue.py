@@ -12,7 +12,7 @@ from attrs import frozen
 from bedplate.actions import TARGET, Action, Stage
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.graph import InstallGraph
-from bedplate.renderers import byhand, order
+from bedplate.renderers import byhand, content, helpers, order
 from bedplate.renderers.content import Code, Commands, Line, Loud, Passage, Said
 from bedplate.renderers.shell import quote, typed
 from bedplate.survey import BootEntry
@@ -36,7 +36,7 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
     if layout is None:
         return ()
     ways = (
-        ("Before anything else", _first(layout)),
+        ("Before anything else", ()),
         ("Get into the new system from a live medium", _enter(graph)),
         ("Put the boot loader back", _loader(graph)),
         ("Make the firmware's boot entry again", entry(graph)),
@@ -44,7 +44,11 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
         ("Bring back the partition table of before", _table(graph)),
         ("Take the whole installation back", _undo(graph)),
     )
-    return tuple(Rescue(title=title, steps=steps) for title, found in ways if (steps := tuple(found)))
+    (first, _), *others = ways
+    found = tuple(Rescue(title=title, steps=steps) for title, told in others if (steps := tuple(told)))
+    lines = [line for way in found for one in way.steps if isinstance(one, Commands) for line in one.lines]
+    begin = (*_first(layout), *content.helping(graph, helpers.used(lines)))
+    return (Rescue(title=first, steps=begin), *found)
 
 
 def _said(text: str) -> Line:

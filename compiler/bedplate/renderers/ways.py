@@ -6,18 +6,25 @@ How the script gets there and is started, where it ends, and with which commands
 from __future__ import annotations
 
 import re
-import shlex
 from collections.abc import Iterable, Iterator
 
 from bedplate.actions import Stage
 from bedplate.graph import InstallGraph
-from bedplate.renderers import change, content
+from bedplate.renderers import change, content, helpers
 from bedplate.renderers.content import Code, Commands, Line, Loud, Part, Passage, Said
 from bedplate.renderers.shell import quote
 
 _COMMAND = re.compile(r"[a-z][a-z0-9._-]*")
-_NO_COMMANDS = {"for", "do", "done", "if", "then", "else", "fi", "while", "exit", "echo", "printf", "command", "test"}
-_BEFORE_A_COMMAND = {"|", "||", "&&", ";", "(", "{", "do", "then"}
+_BEFORE = {"do", "then", "else", "if", "while", "{", "!", "("}
+_BUILT_IN = {"for", "case", "done", "fi", "exit", "echo", "printf", "command", "test", "export", "shift", "cd", "exec",
+             "umask", "unset", "set", "read"}
+"""Words of the shell itself: sh(1) of POSIX.1-2017, 2.4, 2.14, and utilities that every shell has inside."""
+_HERE = re.compile(r"(<<'([^'\n]+)')\n(?:.*\n)*?\2$", re.MULTILINE)
+_QUOTED = re.compile(r"'[^']*'")
+_DOUBLE = re.compile(r'"(?:\\.|[^"\\])*"')
+_SUBSTITUTED = re.compile(r"\"?\$\(([^()]*)\)\"?")
+_BETWEEN = re.compile(r"\|\||&&|[|;(){}]| #.*")
+_ASSIGNED = re.compile(r"[A-Za-z_]+=|Q$")
 
 
 def script_file(graph: InstallGraph) -> str:
@@ -94,32 +101,63 @@ def _by_hand(graph: InstallGraph) -> Iterator[Passage]:
 
 def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...]:
     """One line that names every command that is missing on the live medium for the work by hand."""
-    tools = sorted({*graph.tools, *_typed(parts)})
-    if not tools:
+    wanted = tools(graph, parts)
+    if not wanted:
         return ()
-    line = f'for one in {" ".join(tools)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
+    line = f'for one in {" ".join(wanted)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
     where = "machine" if graph.scene == "change" else "medium"
     return ((Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
             Commands(lines=(line,)))  # fmt: skip
 
 
+def tools(graph: InstallGraph, parts: Iterable[Part]) -> tuple[str, ...]:
+    """Every command that the medium must have for the work by hand, in order of the alphabet."""
+    return tuple(sorted({*graph.tools, *_typed(parts)}))
+
+
+_SOME = re.compile(r"(?:Only|One of|Either|Or|or|Where|If|Without)\b")
+"""How a sentence begins behind which commands stand for some cases only."""
+
+
 def _typed(parts: Iterable[Part]) -> Iterator[str]:
-    """Commands that every work by hand needs. What stands behind a sentence is for some cases only, and left out."""
-    for told in (told for part in parts if part.by_script for told in part.actions):
-        if told.work and isinstance(told.work[0], Commands):
-            yield from (name for line in told.work[0].lines for name in _commands(line))
-        for one in told.guards.new:
-            yield from (name for line in one.looking for name in _commands(line) if "||" not in line)
+    """Commands that every work by hand needs: of the helpers, the looks before and after, and the work itself."""
+    for part in parts:
+        if not part.by_script:
+            continue
+        yield from _needed(part.before)
+        for told in part.actions:
+            yield from _needed(told.work)
+            yield from _needed(told.proofs.passages)
+            for one in told.guards.new:
+                yield from _needed(content.passages(one.looking))
+
+
+def _needed(passages: Iterable[Passage]) -> Iterator[str]:
+    some = False
+    for passage in passages:
+        if isinstance(passage, Commands):
+            yield from () if some or not passage.shell else names("\n".join(passage.lines))
+        else:
+            some = _SOME.match("".join(piece.text for piece in passage)) is not None
+
+
+def names(text: str) -> tuple[str, ...]:
+    """Names in the places of commands, in order; none of the functions that the text defines, nor of alternatives."""
+    lines = [line for line in _HERE.sub(r"\1", text).split("\n") if "||" not in line]
+    words = [word for line in lines for word in _commands(line)]
+    return tuple(word for word in words if word not in helpers.HELPERS)
 
 
 def _commands(line: str) -> Iterator[str]:
-    """Names in the places of commands in the first line of a command."""
-    lexer = shlex.shlex(line.split("\n", 1)[0], posix=True, punctuation_chars=True)
-    before = ";"
-    try:
-        for word in lexer:
-            if before in _BEFORE_A_COMMAND and _COMMAND.fullmatch(word) and word not in _NO_COMMANDS:
-                yield word
-            before = word
-    except ValueError:
-        return  # a quoted text goes on in the next line: it holds no commands
+    bare, inner = _QUOTED.sub("Q", line), ""
+    while match := _SUBSTITUTED.search(bare):
+        bare, inner = bare[: match.start()] + "Q" + bare[match.end() :], f"{inner};{match[1]}"
+    for piece in _BETWEEN.split(_DOUBLE.sub("Q", f"{bare};{inner}")):
+        words = [word for word in piece.split() if not _ASSIGNED.match(word)]
+        while words and (words[0] in _BEFORE or words[0] in ("chroot", "xargs")):
+            if words[0] in ("chroot", "xargs"):
+                yield words[0]
+                words = []
+            words = words[1:]
+        if words and _COMMAND.fullmatch(words[0]) and words[0] not in _BUILT_IN:
+            yield words[0]

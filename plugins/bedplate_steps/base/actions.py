@@ -17,10 +17,14 @@ from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.families import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
-_KERNEL = f"find {TARGET}/usr/lib/modules {TARGET}/boot -maxdepth 2 -name modules.dep -o -name 'vmlinuz*'"
+_KERNEL = (
+    f"find {TARGET}/usr/lib/modules -maxdepth 2 -name modules.dep -size +0",
+    f"find {TARGET}/usr/lib/modules {TARGET}/boot -maxdepth 2 -name 'vmlinuz*' -size +0",
+)
 _MODES = (
-    f'[ -z "$(find {" ".join(TARGET + one for one in ("", "/etc", "/usr", "/var", "/root"))} -maxdepth 0 '
-    f'\\( ! -user 0 -o -perm /022 \\))" ] && [ "$(stat -c %a:%u {TARGET}/tmp)" = 1777:0 ] && echo yes'
+    "every '^[0-7]*[0145][0145]:0$' "
+    f"stat -c %a:%u {' '.join(TARGET + one for one in ('', '/etc', '/usr', '/var', '/root'))}",
+    f"stat -c %a:%u {TARGET}/tmp | grep -x 1777:0",
 )
 
 GOES_WITH_ROOT = WayBack(
@@ -73,8 +77,7 @@ def _mounted(layout: Layout) -> Iterable[Check]:
     for point, node in mounts(layout):
         yield checks.holds(
             f"{point} of the target is {node}", "mounted-from", InTarget(point), _where(layout, node), early=False,
-            by_hand=(f'[ "$(readlink -f "$(findmnt -nvo SOURCE --mountpoint {TARGET}{point.rstrip("/")})")" = '
-                     f'"$(readlink -f {node})" ] && echo yes',),
+            by_hand=(f"on {TARGET}{point.rstrip('/')} {node}",),
             otherwise="Mount it as planned first: without it the files would land in the medium's memory.",
         )  # fmt: skip
 
@@ -122,7 +125,7 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
     fill = archive.unpack(base) if base.archive else family.prepare(base)
     empty = checks.holds(
         "The target is empty, or holds a base that was interrupted", "target-empty", *points, early=False,
-        by_hand=(f"[ -z \"$(find {TARGET} -xdev ! -type d ! -name 'lost+found' | head -n 1)\" ] && echo yes",),
+        by_hand=(f"every '^d' find {TARGET} -xdev -printf '%y\\n'",),
         otherwise="Another system or data is there: look at it before you format it.",
     )  # fmt: skip
     room = checks.holds(
@@ -188,8 +191,8 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         guards=() if base.archive else (*family.offers(base), *family.guards(base)[-1:]),
         proofs=(
             family.installed,
-            checks.holds("The kernel and its modules are there", "kernel-present", early=False, by_hand=(_KERNEL,)),
-            checks.holds("The root folders have sane modes", "tree-modes", early=False, by_hand=(_MODES,)),
+            checks.holds("The kernel and its modules are there", "kernel-present", early=False, by_hand=_KERNEL),
+            checks.holds("The root folders have sane modes", "tree-modes", early=False, by_hand=_MODES),
         ),
         way_back=GOES_WITH_ROOT,
         changes=not base.archive,

@@ -135,8 +135,7 @@ def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
     mounted = checks.holds(
         f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
         plan.esp.uuid, plan.esp_root, early=False,
-        by_hand=(f'[ "$(readlink -f "$(findmnt -nvo SOURCE --mountpoint /mnt/target{plan.esp.mount})")" = '
-                 f'"$(readlink -f {plan.esp.node})" ] && echo yes',),
+        by_hand=(f"on /mnt/target{plan.esp.mount} {plan.esp.node}",),
         otherwise="Stop: the loader would go to another disk or into the live medium. Mount it as planned: run the "
         "script again, or by hand as above.",
     )  # fmt: skip
@@ -183,7 +182,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
         checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.uuid, f"EFI/BOOT/{own}",
-                     by_hand=(f"[ ! -e /mnt/target{plan.esp.mount}/EFI/BOOT/{own} ] && echo yes",),
+                     by_hand=(firmware.lacks(plan, f"EFI/BOOT/{own}"),),
                      otherwise="It belongs to another system: set `fallback = false`."),
     )  # fmt: skip
     files = loader.files(plan)

@@ -58,7 +58,7 @@ def _folder_free(plan: Plan, how: str, machine: str) -> Check:
     return checks.holds(
         f"\\EFI\\{plan.folder} of the EFI system partition is free", "loader-folder-is-free", plan.esp.uuid,
         plan.folder, how, early=how == "early",
-        by_hand=(f"[ -e {listed} ] && ! grep -qi '/EFI/{plan.folder}/' {listed} && echo yes",),
+        by_hand=(f"none '/EFI/{plan.folder}/' cat {listed}",),
         otherwise="It came after the survey and may belong to another system: choose another name for the loader. If "
         "an earlier installation of this machine made it, take that back first (`--undo` of its script).",
     )  # fmt: skip
@@ -93,7 +93,7 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
         gives=("loader:saved",),
         guards=() if plan.esp.new else (*free, *own),
         proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
-                             early=False, by_hand=(f"ls -l /mnt/target{STATE}",)),),
+                             early=False, by_hand=(f"ls -l /mnt/target{STATE} | grep complete",)),),
         leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
                 f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",),
         way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
@@ -106,7 +106,7 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
     if plan.esp.new:
         return
     there, listed = f"/mnt/target{plan.esp.mount}", f"/mnt/target{STATE}/esp.sha256"
-    look_again = f"( cd {there} && sha256sum --quiet -c {listed} ) && echo yes"
+    look_again = f"( cd {there} && every ': OK$' sha256sum -c {listed} )"
     asked = any(f"package:{name}" in loader.install(plan).needs for name in plan.family.writes_esp)
     words: Argv = (plan.esp_root, _saved_part(plan), *_ours(plan, loader))
     yield Action(
@@ -144,12 +144,16 @@ def _saved_part(plan: Plan) -> str:
     return "loaders" if plan.esp.mount == "/boot" else "all"
 
 
+def lacks(plan: Plan, path: str) -> str:
+    """What a person types to see that the EFI system partition is there, and that file not (in any case: FAT)."""
+    return f"none '/{path.replace('.', '[.]')}$' find /mnt/target{plan.esp.mount}"
+
+
 def _free(plan: Plan, path: str) -> Check:
     shown = "\\" + path.replace("/", "\\")
     return checks.holds(
         f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.uuid, path,
-        by_hand=(f"[ -d /mnt/target{plan.esp.mount}/EFI ] && "
-                 f"[ ! -e /mnt/target{plan.esp.mount}/{path} ] && echo yes",),
+        by_hand=(lacks(plan, path),),
         otherwise="It belongs to another system. Choose another loader, or plan an EFI system partition of its own; "
         "delete nothing there by hand that you did not put there.",
     )  # fmt: skip
@@ -276,16 +280,16 @@ def kept(plan: Plan, loader: Loader) -> Action:
         proofs.append(
             checks.holds("Every foreign file on the EFI system partition is as it was, and none has come",
                          "esp-is-unchanged", plan.esp_root, _saved_part(plan), *_ours(plan, loader), early=False,
-                         by_hand=(f"( cd /mnt/target{plan.esp.mount} && sha256sum --quiet -c "
-                                  f"/mnt/target{STATE}/esp.sha256 ) && echo yes",))
+                         by_hand=(f"( cd /mnt/target{plan.esp.mount} && every ': OK$' sha256sum -c "
+                                  f"/mnt/target{STATE}/esp.sha256 )",))
         )  # fmt: skip
     proofs.append(
         checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
                      plan.esp.uuid.lower(), loader_path(plan, loader.image(plan)), early=False,
-                     by_hand=(f"differ=; for one in /mnt/target{STATE}/Boot[0-9A-F]*; do cmp \"$one\" "
-                              "\"/sys/firmware/efi/efivars/${one##*/}\" || differ=1; done; "
-                              "[ -z \"$differ\" ] && echo yes",
-                              f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*   # the order of before",
+                     by_hand=(f"( cd /mnt/target{STATE} && sha256sum Boot[0-9A-F]* ) | "
+                              "( cd /sys/firmware/efi/efivars && every ': OK$' sha256sum -c )",
+                              "# The order of before, with ours put in, and nothing else changed:",
+                              f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*",
                               "efibootmgr | grep BootOrder"))
     )  # fmt: skip
     return Action(
@@ -307,8 +311,7 @@ def recreate(plan: Plan, image: str) -> str:
     """The command that makes the entry again, for the hand-over sheet."""
     path = loader_path(plan, image)
     way = " -e 3" if plan.section.entry_path == "full" else ""
-    disk = f'"$(lsblk -npo PKNAME {plan.esp.node})"'
-    return f"efibootmgr{way} -c -d {disk} -p {plan.esp.number} -L {plan.section.name} -l '{path}'"
+    return f"efibootmgr{way} -c -d \"$DISK\" -p {plan.esp.number} -L {plan.section.name} -l '{path}'"
 
 
 def _uefi() -> Check:
@@ -325,7 +328,7 @@ def _secure_boot_off() -> Check:
     return checks.holds(
         "Secure Boot is off",
         "secure-boot-is-off",
-        by_hand=("[ \"$(od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-*)\" != ' 01' ] && "
-                 "echo yes",),
+        by_hand=("od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-* | grep 00 || "
+                 "none '^SecureBoot-8be' ls /sys/firmware/efi/efivars",),
         otherwise='Switch it off in the firmware\'s setup, recovery keys at hand, or set `secure_boot = "signed"`.',
     )

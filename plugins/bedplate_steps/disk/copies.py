@@ -20,7 +20,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
     """Table, boot entries and kept EFI system partitions, before anything is changed."""
     esps = [part for part in layout.partitions if part.role == "esp" and not part.new]
     folder = copies_folder(machine.name)
-    again = f"( cd {folder} && [ -s SHA256SUMS ] && sha256sum -c SHA256SUMS ) && echo yes"
+    again = f"( cd {folder} && every ': OK$' sha256sum -c SHA256SUMS )"
     return Action(
         id="disk.copies",
         title="Copy the state before to the second stick",
@@ -41,7 +41,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
                 "archive and list of the EFI system partition.",),
         cautions=("The copies are of this moment and cannot be made later: keep the stick until both systems have "
                   "proved themselves.",),
-        expected="The last command lists every file as OK, and says yes.",
+        expected="The look below says yes: every file reads back as it was written.",
         trouble="Without a second stick the script goes on only if `without copies` is typed. By hand: get one first.",
         touches=(Touch(does=Does.WRITES, what="the state before to the second stick, into a folder of its own"),),
         transient=True,
@@ -51,7 +51,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
 def _whole(esp: LaidPartition) -> Check:
     return checks.holds(
         f"The file system of {esp.name} is sound", "fat-is-whole", esp.uuid,
-        by_hand=(f"fsck.fat -n {esp.node} > /dev/null && echo yes",),
+        by_hand=(f"every . fsck.fat -n {esp.node}",),
         otherwise="Start the other system and have it check and mend that volume with its own tools: a repair from "
         "here could cut its loader short. Only the mark of a volume that was not unmounted (`Dirty bit is set`, and no "
         "other fault) may stay.",

@@ -1,6 +1,8 @@
-"""The commands with which a person at the keyboard looks whether a guard holds: each prints a line only if it does.
+"""The commands with which a person at the keyboard looks whether a guard holds: each prints a line only if it does, and
+never because a command is missing, mistyped, fails or prints nothing.
 
-Enters: partitions and numbers of the layout. Leaves: lines for a POSIX shell, the disk's node in `$DISK`.
+Enters: partitions and numbers of the layout. Leaves: lines for a POSIX shell, the disk's node in `$DISK`; `every`,
+`none`, `row` and `room` are the checklist's own helpers, GUIDs of partitions are given by their first eight digits.
 sfdisk(8), lsblk(8), blkid(8), od(1); offsets in an NTFS boot sector as in the verb `ntfs-fits`.
 """
 
@@ -58,8 +60,8 @@ def _listed(content: str) -> str:
 
 
 def _blank(where: str) -> str:
-    """blkid(8) ends with 2 where it looked and found no signature."""
-    return f"blkid -p {where}; [ $? = 2 ] && echo yes"
+    """blkid(8) ends with 2 where it looked and found no signature; so it does where there is nothing to look at."""
+    return f'[ -r "$DISK" ] && {{ blkid -p {where}; [ $? = 2 ]; }} && echo yes'
 
 
 def whole() -> Lines:
@@ -72,39 +74,40 @@ def whole() -> Lines:
 
 def row(part: LaidPartition) -> Lines:
     """The row with that GUID, start and size, in sectors."""
-    return (f"{_ROWS} | grep -i 'uuid={part.uuid}' | grep 'start= *{part.start}, size= *{part.size},'",)
+    return (f"row {_short(part)} {part.start} {part.size}",)
 
 
 def only_known(uuids: Iterable[str]) -> Lines:
     """No row but those with these GUIDs."""
-    return (_nothing_in(_ROWS, f"grep start= | grep -viE '{'|'.join(uuids)}'"),)
+    return (f"every '^(uuid$|{'|'.join(uuid[:8].upper() for uuid in uuids)})' sfdisk -qlo UUID \"$DISK\"",)
 
 
 def mount_point_is_free(point: str) -> Lines:
     """No mount at that place of the target."""
-    return (_nothing(f"findmnt --mountpoint {TARGET}{point.rstrip('/')}"),)
+    return (f"none ' {TARGET}{point.rstrip('/')} ' cat /proc/mounts",)
 
 
 def ends_by(part: LaidPartition) -> Lines:
     """The row with that GUID and start, and at most that size."""
-    found = f"{_ROWS} | tr -d , | grep -i 'uuid={part.uuid}' | grep 'start= *{part.start} '"
-    return (f"{found} | sed 's/.*size= *//; s/ .*//' | awk '$1 <= {part.size}'",)
+    return (f"{_ROWS} | tr -d , | awk '/uuid={_short(part)}/ && $4 == {part.start} && $6 <= {part.size}'",)
 
 
 def ntfs_fits(part: LaidPartition, sector_size: int) -> Lines:
     """Sectors of the volume times their size, against the partition's size in bytes."""
     count, each = (f"$(od -An -{form} {part.node})" for form in ("tu8 -j 40 -N 8", "tu2 -j 11 -N 2"))
-    return (f"[ $(({count} * {each})) -le {part.size * sector_size} ] && echo yes",)
+    whole = f"n=$(({count} * {each})) && [ $n -gt 0 ] && [ $n -le {part.size * sector_size} ]"
+    return (f"{whole} && echo yes",)
 
 
 def ntfs_clean(part: LaidPartition) -> Lines:
-    """The tool's own answer."""
-    return (f"ntfs-3g.probe --readwrite {part.node} && echo yes",)
+    """The tool's own answer is an exit status only. That it looks at all it shows by refusing what is no volume."""
+    refuses = "{ ntfs-3g.probe --readwrite /dev/null 2> /dev/null; [ $? -gt 0 ]; }"
+    return (f"{refuses} && ntfs-3g.probe --readwrite {part.node} && echo yes",)
 
 
 def awake(part: LaidPartition) -> Lines:
     """Not the mark of a hibernated system."""
-    return (f'[ -e {part.node} ] && [ "$(blkid -p -o value -s TYPE {part.node})" != swsuspend ] && echo yes',)
+    return (f"blkid -p -o value -s TYPE {part.node} | grep -Ex 'swap|crypto_LUKS'",)
 
 
 def left_clean(part: LaidPartition) -> Lines:
@@ -128,8 +131,7 @@ def only_a_table() -> Lines:
 def no_twins() -> Lines:
     """GUIDs of partitions, and UUIDs of what is no member of anything and no image of a medium: each is there once."""
     return tuple(
-        f"t=$(blkid -c /dev/null | {chosen}) && [ -n \"$t\" ] && "
-        "[ \"$(printf '%s\\n' \"$t\" | sort -u)\" = \"$(printf '%s\\n' \"$t\" | sort)\" ] && echo yes"
+        f"blkid -c /dev/null | {chosen} | awk 'a[$0]++{{n++}} END{{if(NR&&n==0)print \"yes\"}}'"
         for chosen in (
             "grep -o ' PARTUUID=\"[^\"]*\"'",
             "grep -vE 'UUID_SUB=|iso9660|_member' | grep -o ' UUID=\"[^\"]*\"'",
@@ -139,36 +141,36 @@ def no_twins() -> Lines:
 
 def unused() -> Lines:
     """Only partitions, none of them mounted or used."""
-    return (_nothing_in('lsblk -nro TYPE,MOUNTPOINT "$DISK"', "grep -vE '^(disk|part|loop) *$'"),)
+    return ("every '^(disk|part|loop) *$' lsblk -nro TYPE,MOUNTPOINT \"$DISK\"",)
 
 
 def room_is_free(part: LaidPartition) -> Lines:
     """No row overlaps those sectors."""
-    overlap = f"/start=/ && $4 <= {part.end} && $4 + $6 > {part.start}"
-    return (_nothing_in(_ROWS, f"tr -d , | awk '{overlap}'"),)
+    return (f"room {part.start} {part.end}",)
 
 
 def not_there(part: LaidPartition) -> Lines:
     """No row has that GUID."""
-    return (_nothing_in(_ROWS, f"grep -i 'uuid={part.uuid}'"),)
+    return (f"none uuid={_short(part)} {_ROWS}",)
 
 
 def idle(part: LaidPartition, sector_size: int) -> Lines:
     """The kernel's start (it counts in 512 bytes), and no mount."""
     start = f'/sys/class/block/$(basename "$(readlink -f {part.node})")/start'
-    unmounted = _nothing_in(f"lsblk -nro MOUNTPOINT {part.node}", "grep .")
-    return (f'grep -x {part.start * sector_size // 512} "{start}"', unmounted)
+    held = "(part|loop|crypt)" if part.mapper else "(part|loop)"
+    unused = f"every '^{held} *$' lsblk -nro TYPE,MOUNTPOINT {part.node}"
+    return (f'grep -x {part.start * sector_size // 512} "{start}"', unused)
 
 
 def named(part: LaidPartition, *names: str) -> Lines:
     """The row with that GUID has one of these names."""
     sought = " ".join(f"-e 'name=\"{name}\"'" for name in names)
-    return (f"{_ROWS} | grep -i 'uuid={part.uuid}' | grep -F {sought}",)
+    return (f"{_ROWS} | grep uuid={_short(part)} | grep -F {sought}",)
 
 
 def none_finished(parts: Iterable[LaidPartition]) -> Lines:
     """No row with one of these GUIDs has a finished name. A disk without a table has none either, but is shown."""
-    ours = "|".join(part.uuid for part in parts)
+    ours = "|".join(map(_short, parts))
     judge = f'/^Disk \\// {{ d = 1 }} /{ours}/ && !/ unfinished-/ {{ f = 1 }} END {{ if (d && !f) print "none" }}'
     return (f"sfdisk --list -o UUID,NAME \"$DISK\" | awk '{judge}'",)
 
@@ -177,10 +179,10 @@ def blank(part: LaidPartition, on: str) -> Lines:
     """Nothing that blkid or wipefs knows. Both have to show that they see at all: blkid the row of the partition (of a
     container its exit status 2 says that it looked), wipefs the table of the disk."""
     if on.startswith("/"):
-        node, seen = on, f"blkid -p {on} > /dev/null; [ $? -eq 2 ] && echo blank"
+        node, seen = on, f"[ -b {on} ] && {{ blkid -p {on} > /dev/null; [ $? -eq 2 ]; }} && echo blank"
     else:
         node = part.node
-        seen = f"blkid -p {node} | grep -v -e ' TYPE=' -e ' PTTYPE=' | grep -i 'PART_ENTRY_UUID=.{part.uuid}'"
+        seen = f"blkid -p {node} | grep -v -e ' TYPE=' -e ' PTTYPE=' | grep -i 'PART_ENTRY_UUID=.{_short(part)}'"
     judge = """'/gpt/ && t == "" { print "blank"; exit }'"""
     return (seen, f't=$(wipefs {node}) && wipefs "$DISK" | awk -v t="$t" {judge}')
 
@@ -188,16 +190,6 @@ def blank(part: LaidPartition, on: str) -> Lines:
 def holds(part: LaidPartition) -> Lines:
     """The UUID of the file system."""
     return (f"blkid -p -o value -s UUID {part.node} | grep -ix {part.fs_uuid}",)
-
-
-def _nothing(command: str) -> str:
-    """Says so when a command prints nothing."""
-    return f'[ -z "$({command})" ] && echo yes'
-
-
-def _nothing_in(command: str, sought: str) -> str:
-    """Says so when a command succeeds (so a disk that nobody has named is no yes) and nothing of it is sought."""
-    return f"t=$({command}) && [ -z \"$(printf '%s\\n' \"$t\" | {sought})\" ] && echo yes"
 
 
 def ours(made: Sequence[LaidPartition]) -> Lines:
@@ -208,3 +200,7 @@ def ours(made: Sequence[LaidPartition]) -> Lines:
         f"sfdisk --dump \"$DISK\" | grep -iE '{rows}'",
         f"lsblk -rno PARTUUID,UUID,MOUNTPOINT \"$DISK\" | grep -iE '^({held}) ?$'",
     )
+
+
+def _short(part: LaidPartition) -> str:
+    return part.uuid[:8].upper()

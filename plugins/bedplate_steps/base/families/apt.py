@@ -207,7 +207,7 @@ def _asked_by_hand(base: Base) -> tuple[str, ...]:
         return (f"apt-get update > /dev/null && apt-cache policy | grep -F -e {shlex.quote(f'n={base.release}')}",)
     sources = (Source(name="base", url=base.source, release=base.release), *base.more_sources)
     urls = [shlex.quote(f"{one.url.rstrip('/')}/dists/{one.release or base.release}/Release") for one in sources]
-    return tuple(f"{{ curl -fsSL -o /dev/null {url} || wget -q -O /dev/null {url}; }} && echo yes" for url in urls)
+    return tuple(f"{{ curl -fsSL {url} || wget -q -O - {url}; }} | grep -m 1 '^Suite:'" for url in urls)
 
 
 def _wants_general_firmware(base: Base) -> bool:
@@ -261,8 +261,8 @@ APT = PackageFamily(
     install=_install,
     installed=checks.holds(
         "Every package is installed", "apt-installed", Gathered("package"), early=False,
-        by_hand=((f"[ \"$(chroot {TARGET} dpkg-query -W -f '${{db:Status-Status}}\\n' ", Gathered("package"),
-                  " | sort -u)\" = installed ] && echo yes"),),
+        by_hand=((f"every '^installed$' chroot {TARGET} dpkg-query -W -f '${{db:Status-Status}}\\n' ",
+                  Gathered("package")),),
     ),
     sources=_sources,
     sources_first=True,

@@ -148,7 +148,7 @@ DNF = PackageFamily(
     install=_install,
     installed=checks.holds(
         "Every package is installed", "rpm-installed", Gathered("package"), early=False,
-        by_hand=((f"chroot {TARGET} rpm -q --quiet --whatprovides ", Gathered("package"), " && echo yes"),),
+        by_hand=((f"every . chroot {TARGET} rpm -q --whatprovides ", Gathered("package")),),
     ),
     sources=_sources,
     guards=_guards,
