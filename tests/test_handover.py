@@ -24,7 +24,7 @@ def test_every_partition_and_the_exact_line_stand_on_the_sheet(name: str) -> Non
     [line] = [line for line in sheet.splitlines() if line.startswith("efibootmgr -c")]
     # efibootmgr(8): -d disk, -p partition, -L label, -l loader; nothing is left to be filled in
     assert f'-d "$DISK" -p {layout.esp.number} -L ' in line
-    assert not re.search(r"\b[A-Z]{4,}\b", line.replace("PKNAME", "").split(" -l ")[0])
+    assert not re.search(r"\b[A-Z]{4,}\b", line.replace('"$DISK"', "").split(" -l ")[0])
 
 
 @pytest.mark.parametrize("name", MACHINES)

@@ -16,6 +16,7 @@ from attrs import evolve, field, frozen
 
 import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Run, SecretRef, Where, WriteFile
+from bedplate.cli import main
 from bedplate.facts import Family, People
 from bedplate.faults import Fault, dotted
 from bedplate.renderers import library
@@ -505,3 +506,18 @@ def test_login_shells(verbs: Verbs, tmp_path: Path) -> None:
     assert "not installed" in verbs("login-shell", "/usr/bin/seashell").stderr
     (tmp_path / "root/etc/shells").write_text("/bin/sh\n")
     assert "does not stand in" in verbs("login-shell", "/bin/bash").stderr
+
+
+@pytest.mark.parametrize("rendering", ["checklist", "page", "json", "audit", "script"])
+def test_a_hash_stands_in_the_script_only_and_there_for_its_owner_alone(rendering: str, tmp_path: Path) -> None:
+    """crypt(5): who has the hash can try passwords until one fits."""
+    specs = Path(__file__).resolve().parent.parent / "specs"
+    for file in specs.glob("*.toml"):
+        (tmp_path / file.name).write_text(file.read_text())
+    spec = tmp_path / "limpet-01.toml"
+    spec.write_text(spec.read_text() + f'\n[[users.people]]\nname = "hana"\npassword = "{HASH}"\n')
+    out = tmp_path / f"out.{rendering}"
+    assert main(["compile", str(spec), "--as", rendering, "--out", str(out)]) == 0
+    assert (HASH in out.read_text()) is (rendering == "script")
+    assert HASH.split("$")[3] not in out.read_text() or rendering == "script"
+    assert rendering != "script" or out.stat().st_mode & 0o077 == 0

@@ -21,7 +21,7 @@ from bedplate.document import LIMIT, Document, read
 from bedplate.faults import Fault, Place, Rejected, as_json, describe, nearest, ordered, reject, shown, visible
 from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Renderer
-from bedplate.plain import as_text
+from bedplate.plain import as_text, has_hashes, without_hashes
 from bedplate.units import counted
 
 
@@ -230,7 +230,7 @@ def _write_outputs(
     if out is None or out == outputs.STANDARD_OUTPUT:
         if len(texts) > 1:
             return usage("several specs need --out DIR")
-        return emit(texts[0][2], arguments)
+        return emit(texts[0][2], arguments, executable=renderer.executable)
     folder = out if len(texts) > 1 or os.path.isdir(out) or out.endswith(os.sep) else ""
     wanted = []
     for name, graph, text in texts:
@@ -243,7 +243,7 @@ def _write_outputs(
 
 def _output(path: str, text: str, renderer: Renderer, machine: str) -> outputs.Output:
     marks = tuple(mark.replace("{machine}", machine) for mark in renderer.marks)
-    return outputs.Output(path=path, text=text, marks=marks, executable=renderer.executable)
+    return _made(path, text, marks, renderer.executable)
 
 
 def in_the_way(arguments: argparse.Namespace) -> bool:
@@ -293,10 +293,18 @@ def refused(rejected: Rejected) -> int:
 
 def emit(text: str, arguments: argparse.Namespace, marks: tuple[str, ...] = (), executable: bool = False) -> int:
     """The text to the file of --out, or to standard output; the exit status."""
-    if arguments.out is None or arguments.out == outputs.STANDARD_OUTPUT:
-        sys.stdout.write(text)
+    made = _made(arguments.out or outputs.STANDARD_OUTPUT, text, marks, executable)
+    if made.path == outputs.STANDARD_OUTPUT:
+        sys.stdout.write(made.text)
         return 0
-    return write([outputs.Output(path=arguments.out, text=text, marks=marks, executable=executable)], arguments)
+    return write([made], arguments)
+
+
+def _made(path: str, text: str, marks: tuple[str, ...], executable: bool) -> outputs.Output:
+    """What is written: hashes of passwords only into what cannot work without them, and for the owner alone."""
+    if not executable:
+        return outputs.Output(path=path, text=without_hashes(text), marks=marks)
+    return outputs.Output(path=path, text=text, marks=marks, executable=True, private=has_hashes(text))
 
 
 # --- steps, schema -------------------------------------------------------------------------------------------------

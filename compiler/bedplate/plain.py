@@ -40,6 +40,20 @@ def digest(value: object) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+_CRYPT = re.compile(r"\$(?:y|gy|7|2[aby]|6|5)\$[^\s\"'<>:]{20,}")
+"""A password's hash, wherever it stands: the forms of crypt(5)."""
+
+
+def without_hashes(text: str) -> str:
+    """A text for people or other programs: it says that a hash stands there, not which."""
+    return _CRYPT.sub("(hash of the password)", text)
+
+
+def has_hashes(text: str) -> bool:
+    """Whether a password's hash stands in the text."""
+    return _CRYPT.search(text) is not None
+
+
 def as_text(data: object) -> str:
     """Plain data as indented JSON, keys as they come; signs that do not show are escaped as RFC 8259, 7 does."""
     text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"

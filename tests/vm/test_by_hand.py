@@ -16,7 +16,7 @@ from bedplate import commands, pipeline, registry
 from bedplate.actions import Stage
 from bedplate.facts import Layout, People
 from bedplate.graph import InstallGraph
-from bedplate.renderers import byhand, helpers, looks
+from bedplate.renderers import byhand, helpers
 from bedplate.renderers.audit import CARRIED_OUT
 from bedplate.renderers.shell import quote
 

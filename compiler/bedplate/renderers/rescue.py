@@ -100,6 +100,7 @@ def entry(graph: InstallGraph) -> Iterator[Passage]:
     """How the firmware's boot entry is made again."""
     actions = [node.action for node in graph.nodes if "loader:entry" in node.action.gives]
     if actions:
+        yield (Said("On a live medium, with "), Code("$DISK"), Said(" set as the rescue sheet begins:"))
         yield Commands(lines=("efibootmgr -v", *_commands(graph, actions)))
 
 

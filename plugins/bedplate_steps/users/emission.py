@@ -136,7 +136,7 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         operations=(
             Call(verb="accounts-let-go"),
             Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n"),
-                by_hand=() if encrypted else ("# It asks for the password, twice.", _chroot("passwd", name))),
+                by_hand=_password_by_hand(name, password, encrypted)),
         ),
         needs=(*_NEEDS, *needs),
         proofs=(holds(f"{name} has {state}", "password-is", name, "none" if password == "*" else "set", early=False),),
@@ -146,6 +146,15 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         stamped=True,
         cautions=("A password cannot be read back: keep it where you will find it.",) if secrets else (),
     )  # fmt: skip
+
+
+def _password_by_hand(name: str, password: str, encrypted: bool) -> tuple[str, ...]:
+    if not encrypted:
+        return ("# It asks for the password, twice.", _chroot("passwd", name))
+    if password == "*":
+        return ()
+    return (f"# The spec holds its hash, and no sheet does. Type `{name}:` and the hash right behind it, then Enter, "
+            "then Ctrl and D:", _chroot("chpasswd", "-e"))  # fmt: skip
 
 
 # --- keys ----------------------------------------------------------------------------------------------------------
