@@ -26,6 +26,7 @@ from bedplate.actions import (
     WriteFile,
 )
 from bedplate.faults import describe
+from bedplate.renderers import looks
 from bedplate.testing.subject import HOST, Subject, compiled
 
 BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
@@ -170,6 +171,14 @@ def proofs_look_at_the_target(about: Subject) -> list[str]:
     return found
 
 
+def looks_are_told(about: Subject) -> list[str]:
+    """Every guard, proof and audit says to a person at the keyboard how to look."""
+    return [f"{action.id}: {check.says!r} has no look for a person: give `by_hand` lines that print something only on "
+            "evidence, or a line that begins with `# ` and says what to look at"
+            for action in _each(about) for check in (*action.guards, *action.proofs, *action.audits)
+            if not looks.asking(check.test)]  # fmt: skip
+
+
 def secrets_are_listed(about: Subject) -> list[str]:
     """A secret that an operation uses is listed by some action, and its file is closed to others."""
     found = []
@@ -194,6 +203,7 @@ RULES = (
     ways_back_are_said,
     commands_are_vectors,
     proofs_look_at_the_target,
+    looks_are_told,
     secrets_are_listed,
 )
 
