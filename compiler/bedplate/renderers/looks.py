@@ -199,6 +199,7 @@ def _unit_complete(args: Words, _test: Call) -> Iterator[str]:
     yield f"find {folders} -name {quote(re.sub('@[^.]*', '@', args[1]))} 2> /dev/null"
 
 
+_NOT_MADE = "# If this machine carries the plan already, its row must still be there, with a GUID that begins with"
 _ASKED = {"apt": "dpkg -l", "pacman": "pacman -Q", "dnf": "rpm -q"}
 
 
@@ -221,6 +222,10 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
                             "cat {0}/loader/entries/*.conf; ls {0}/*"),
     "host-keys-there": _words("# Where there is no SSH server, there are none; else their names are shown:",
                               "ls {target}/etc/ssh/ssh_host_*_key.pub"),
+    "ext4-times": _words("# `dumpe2fs -h` on each new ext4 shows no time that lies ahead of `date`."),
+    "power-lasts": _words("# A laptop hangs on its mains adapter: each adapter says 1.",
+                          "grep . /sys/class/power_supply/*/online"),
+    "row-was-not-made": lambda args, test: iter((f"{_NOT_MADE} {short(args[0])}:", 'sfdisk --list "$DISK"')),
     "made-after": _words("find {0} -newer {1}"),
     "group-gone": _words("none '^{0}:' cat {target}/etc/group"),
     "user-gone": _words("none '^{0}:' cat {target}/etc/passwd"),

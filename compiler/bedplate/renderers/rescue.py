@@ -73,17 +73,19 @@ def _enter(graph: InstallGraph) -> Iterator[Passage]:
     if not opening:
         return
     bound = [action for action in nodes if "target:api" in action.gives]
-    yield Commands(lines=_commands(graph, (*opening, *bound)))
+    layout = graph.fact(Layout)
+    swaps = [part for part in layout.partitions if part.filesystem == "swap" and part.mapper] if layout else []
+    lines = _commands(graph, (*opening, *bound))
+    ends = tuple(f" {part.mapper}" for part in swaps)  # swap is opened for an installation only
+    yield Commands(lines=tuple(one for one in lines if not (one.startswith("cryptsetup open") and one.endswith(ends))))
     yield Commands(lines=(f"chroot {TARGET} /bin/bash -l",))
     leaving = [action for action in nodes if "target:closed" in action.gives and action.stage is not Stage.FIRST_BOOT]
     unbound = [action for action in nodes if "target:unbound" in action.gives]
     yield _said("When done, leave that shell and take everything down before the machine is switched off:")
-    layout = graph.fact(Layout)
-    swaps = [part for part in layout.partitions if part.filesystem == "swap"] if layout else []
-    shut = {f"cryptsetup close {part.mapper}" for part in swaps if part.mapper}
-    lines = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
+    shut = {f"cryptsetup close {part.mapper}" for part in swaps}
+    left = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
     yield Commands(lines=("exit",))
-    yield Commands(lines=tuple(line for line in lines if line not in shut))  # swap is opened for an installation only
+    yield Commands(lines=tuple(line for line in left if line not in shut))
 
 
 def _loader(graph: InstallGraph) -> Iterator[Passage]:
