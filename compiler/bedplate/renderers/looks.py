@@ -310,6 +310,8 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "live-keymap-is": _words("# Type the letters and signs of your passwords as a test: each shows as on its key."),
     "apt-source-offers": _source_offers,
     "pacman-keyring": _words("ls -s /etc/pacman.d/gnupg/pubring.* | grep '^ *[1-9]'"),
+    **{verb: _words("# The package tool says so before it changes anything: it names what it cannot find, and stops.")
+       for verb in ("apt-offers", "pacman-offers", "dnf-offers", "apt-index")},
     "pacman-source-reachable": _words("# The package tool says so before it changes anything."),
     "dnf-source-reachable": _words("# The package tool says so before it changes anything."),
 }  # fmt: skip

@@ -188,7 +188,8 @@ def _offers(base: Base) -> tuple[Check, ...]:
     signed = Check(
         says="The index of the package source is signed with a key that will be used, and in its time",
         test=Call(verb="apt-index", args=(base.release, base.keyring), stdin=(source_list(base, base.keyring),),
-                  by_hand=tuple(f"curl -fsSL {shlex.quote(place)} | gpgv --keyring {shlex.quote(keys)} && echo yes"
+                  by_hand=tuple(f"curl -fsSL {shlex.quote(place)} | gpgv --keyring {shlex.quote(keys)} 2>&1 | "
+                                "grep 'Good signature'"
                                 for place in places)),
         otherwise="Never switch signatures off. Set the clock; log in where the network asks for it; take newer keys "
         "of the distribution onto the medium, by its keyring package, or name their file in the spec.",
