@@ -8,20 +8,18 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
-import shutil
 import sys
-import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from functools import cache
-from multiprocessing import util
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from world.events import EVENTS  # the folder of tests comes first
+from world.machine import room
 from world.sequences import Outcome, drawn, make_templates, play, read, shrunk, spelled
 
 COLUMNS = ("happened", "refused", "stopped", "survived", "found")
@@ -30,39 +28,32 @@ COLUMNS = ("happened", "refused", "stopped", "survived", "found")
 @contextmanager
 def templates() -> Iterator[Path]:
     """The machines that sequences begin with."""
-    folder = Path(tempfile.mkdtemp(prefix="bedplate-world-", dir="/dev/shm"))
-    try:
+    with room() as folder:
         make_templates(folder)
         yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
 
 
-def one(seed: int) -> tuple[int, Outcome]:
+def one(work: tuple[Path, int]) -> tuple[int, Outcome]:
     """One sequence, shrunk if it broke something."""
-    folder = _folder()
+    folder, seed = _templates(work[0]), work[1]
     outcome = play(drawn(seed), folder)
     return seed, shrunk(outcome, folder) if outcome.broken else outcome
 
 
 @cache
-def _folder() -> Path:
-    """The templates of this process, gone when it ends."""
-    stack = ExitStack()
-    folder = stack.enter_context(templates())
-    util.Finalize(None, stack.close, exitpriority=10)
-    return folder
+def _templates(folder: Path) -> Path:
+    """The templates of this process."""
+    own = folder / str(os.getpid())
+    make_templates(own)
+    return own
 
 
 def many(first: int, count: int, jobs: int) -> Iterator[tuple[int, Outcome]]:
     """The sequences of these seeds, in any order."""
-    if jobs == 1:
-        yield from map(one, range(first, first + count))
-        return
-    with multiprocessing.get_context("fork").Pool(jobs) as pool:
-        yield from pool.imap_unordered(one, range(first, first + count))
-        pool.close()
-        pool.join()
+    with room() as folder:
+        work = ((folder, seed) for seed in range(first, first + count))
+        with multiprocessing.get_context("fork").Pool(jobs) as pool:
+            yield from pool.imap_unordered(one, work)
 
 
 def table(tally: Counter[tuple[str, str]]) -> str:

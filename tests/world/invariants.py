@@ -5,6 +5,7 @@ Enters: a machine before and after a run, the plan, and how it ended. Leaves: se
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
@@ -103,12 +104,10 @@ def _stick_files(world: World) -> dict[str, int]:
 
 
 def _contents(world: World, plan: Plan) -> dict[str, str]:
-    found = {}
-    for guid in plan.ours:
-        node = f"$(readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()})"
-        told = world.shell(f"blkid -p -o export {node}").stdout
-        found[guid] = " ".join(re.findall(r"^(?:TYPE|UUID)=(.*)$", told, re.MULTILINE))
-    return found
+    lines = [f"echo @{guid}; blkid -p -o export $(readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()})"
+             for guid in plan.ours]  # fmt: skip
+    told = world.shell("\n".join(lines)).stdout.split("@")[1:]
+    return {one[:36]: " ".join(re.findall(r"^(?:TYPE|UUID)=(.*)$", one, re.MULTILINE)) for one in told}
 
 
 def _files_below(folder: str, upper: bool) -> dict[str, int]:
@@ -136,16 +135,18 @@ def _held(world: World, plan: Plan) -> Iterator[str]:
     """Nothing is replayed for the look (ext4(5) noload, xfs(5) norecovery)."""
     if "main" not in world.disks:
         return
+    lines = []
     for part in plan.layout.partitions:
         if not part.new or part.mount not in CANARIES:
             continue
         options = {"ext4": "noload", "xfs": "norecovery"}.get(part.filesystem, "rescue=nologreplay")
-        ran = world.shell(
-            f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] || exit 1\n"
-            f"unshare --mount sh -c 'mount -o ro,{options} '$node' /mnt 2>/dev/null && cat /mnt/{USERS_FILE}'"
-        )
-        if ran.returncode == 0 and ran.stdout == USERS_TEXT:
-            yield part.uuid
+        lines.append(f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] && "
+                     f"mount -o ro,{options} $node /mnt && cat /mnt/{USERS_FILE} && echo @{part.uuid}")  # fmt: skip
+    (world.folder / "held.sh").write_text("\n".join((*lines, "")))
+    told = world.shell("unshare --mount dash $WORLD/held.sh 2>/dev/null").stdout.split("@")
+    for text, rest in itertools.pairwise(told):
+        if text.endswith(USERS_TEXT):
+            yield rest[:36]
 
 
 # --- before and after ------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import shutil
 import subprocess
 import tempfile
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -196,6 +196,29 @@ def write_at(path: str | Path, offset: int, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
+@contextmanager
+def room() -> Iterator[Path]:
+    """A folder in memory for templates and machines; in the end nothing of it is attached, whoever was killed."""
+    folder = Path(tempfile.mkdtemp(prefix="bedplate-world-", dir="/dev/shm"))
+    try:
+        yield folder
+    finally:
+        for line in call("losetup", "--noheadings", "--raw", "--output", "NAME,BACK-FILE").splitlines():
+            node, _, image = line.partition(" ")
+            if image.startswith(f"{folder}/"):
+                swap_off([node])
+                detach(node)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def swap_off(disks: Iterable[str]) -> None:
+    """No partition of these is used for swap; its path in /proc/swaps has ended with the name space it came from."""
+    for line in Path("/proc/swaps").read_text().splitlines()[1:]:
+        node = f"/dev/{line.split()[0].rpartition('/')[2]}"
+        if node.rpartition("p")[0] in disks:
+            subprocess.run(["swapoff", node], capture_output=True, check=False)
+
+
 # --- a machine that stands on the bench ------------------------------------------------------------------------------
 
 
@@ -241,12 +264,8 @@ class World:
         return {"PATH": path, "WORLD": str(self.folder), "TOOLS": f"{HERE}/tools", "LC_ALL": "C"}
 
     def restart(self) -> None:
-        """What a restart of the machine ends: swap; mounts have ended with their name space, and with it the path in
-        /proc/swaps."""
-        for line in Path("/proc/swaps").read_text().splitlines()[1:]:
-            node = f"/dev/{line.split()[0].rpartition('/')[2]}"
-            if node.rpartition("p")[0] in self.disks.values():
-                subprocess.run(["swapoff", node], capture_output=True, check=False)
+        """What a restart of the machine ends: swap; mounts have ended with their name space."""
+        swap_off(list(self.disks.values()))
 
     def rows(self, disk: str) -> list[str]:
         """Rows of a disk's table, as sfdisk dumps them."""
@@ -267,7 +286,7 @@ DISKS: Sequence[Disk] = (MAIN, OTHER, STICK)
 @contextmanager
 def machine(template: Path) -> Iterator[World]:
     """A machine like the template, plugged in; gone afterwards."""
-    folder = Path(tempfile.mkdtemp(prefix="bedplate-world-", dir="/dev/shm"))
+    folder = Path(tempfile.mkdtemp(prefix="machine-", dir=template.parent))
     world = World(folder)
     try:
         for item in template.iterdir():
