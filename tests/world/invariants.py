@@ -23,6 +23,8 @@ from world.signatures import order
 BLOCK = 65536
 _ZEROS = bytes(BLOCK)
 PLACE = "d=$(mktemp -d $WORLD/look.XXXXXX)"
+STICKS = {"stick": 1 << 20, "guest": 0}
+"""Where the file system of what can be the second stick begins."""
 USERS_FILE, USERS_TEXT = "years.dat", "years of readings, the only copy\n" * 100
 
 
@@ -37,8 +39,8 @@ class State:
     """Rows of each table by GUID, as sfdisk tells them."""
     esp: Mapping[str, int]
     """Files of the EFI system partition, by name in upper case."""
-    stick: Mapping[str, int]
-    """Files of the second stick."""
+    sticks: Mapping[str, int]
+    """Files of what can be the second stick."""
     entries: Mapping[str, bytes]
     order: tuple[int, ...]
     contents: Mapping[str, str] = field(factory=dict)
@@ -57,7 +59,7 @@ def look(world: World, plan: Plan) -> State:
         rows[name] = _rows(image)
     variables = world.folder / "firmware" / "efivars"
     return State(
-        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world), stick=_stick_files(world),
+        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world), sticks=_stick_files(world),
         entries={path.name[:8]: path.read_bytes() for path in variables.glob("Boot[0-9A-F]*-*")},
         order=tuple(order(variables)), held=frozenset(_held(world, plan)), contents=_contents(world, plan),
     )  # fmt: skip
@@ -99,8 +101,10 @@ def _fat_files(world: World) -> dict[str, int]:
 
 
 def _stick_files(world: World) -> dict[str, int]:
-    copied = 'debugfs -R "rdump / $d" "$WORLD/stick.img?offset=1048576"'
-    return _files_below(world.shell(f"{PLACE} && {copied} >/dev/null 2>&1; echo $d").stdout.strip(), False)
+    copied = [f'mkdir "$d/{name}" && debugfs -R "rdump / $d/{name}" "$WORLD/{name}.img?offset={at}" >/dev/null 2>&1'
+              for name, at in STICKS.items() if world.image(name).exists()]  # fmt: skip
+    text = "\n".join((PLACE, *copied, "echo $d"))
+    return _files_below(world.shell(text).stdout.strip(), False)
 
 
 def _contents(world: World, plan: Plan) -> dict[str, str]:
@@ -190,7 +194,7 @@ def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
     ours += [(part.start * SECTOR // BLOCK, part.end * SECTOR // BLOCK) for part in plan.layout.partitions
              if part.role == "esp" and not part.new]  # fmt: skip
     for name, blocks in before.blocks.items():
-        if name == "stick":
+        if name in STICKS:
             continue
         last = plan.layout.size_bytes // BLOCK - 1 if name == "main" else -1
         first = 16 if name == "main" else 0
@@ -228,9 +232,12 @@ def _foreign_files(before: State, after: State, plan: Plan) -> Iterator[str]:
     for name in after.esp.keys() - before.esp.keys():
         if not name.startswith(own):
             yield f"a file that nobody planned is on the EFI system partition: {name}"
-    for name, digest in before.stick.items():
-        if after.stick.get(name) != digest:
-            yield f"a file of the second stick changed: {name}"
+    for name, digest in before.sticks.items():
+        if after.sticks.get(name) != digest:
+            yield f"a file of a stick changed: {name}"
+    for name in after.sticks.keys() - before.sticks.keys():
+        if "/bedplate-" not in name:
+            yield f"a file that nobody planned is on a stick: {name}"
 
 
 def _boot_entries(before: State, after: State, plan: Plan) -> Iterator[str]:

@@ -116,7 +116,8 @@ def plug_another(world: World, plan: Plan, random: Random) -> bool:
         file.truncate(random.choice((64 * MIB, MAIN.mib * MIB)))
     world.facts["guest"] = {"SERIAL": "SM-USB-0888", "MODEL": "Guest", "TRAN": "usb", "RM": "1", "HOTPLUG": "1"}
     world.plug("guest")
-    return world.shell(f"mkfs.ext4 -q -F -L guest {world.disks['guest']}").returncode == 0
+    node, fill = world.disks["guest"], "echo photos >$WORLD/s; debugfs -w -R \"write $WORLD/s photos\""
+    return world.shell(f"mkfs.ext4 -q -F -L guest {node} && {fill} {node}").returncode == 0
 
 
 def _pulled(world: World, disk: str) -> bool:

@@ -50,6 +50,14 @@ class Ran:
         return self.status != 0 and not self.cut and "Nothing was changed." in self.text
 
     @property
+    def reason(self) -> str:
+        """Why it refused or stopped, without the plan that is printed before and the ways back after it."""
+        for beginning, end in (("Not everything is as it must be:", "\0"), ("STOPPED at", "Done or begun, last first")):
+            if beginning in self.text:
+                return self.text.rpartition(beginning)[2].partition(end)[0]
+        return "\n".join(self.text.splitlines()[-12:])
+
+    @property
     def done(self) -> bool:
         """Did it reach its end?"""
         return self.status == 0
@@ -118,7 +126,6 @@ def _tools(world: World, cut_at: int) -> None:
 ANSWERS = {
     r"Have all of these been done": "yes",
     r"Plug it in and press Enter": "leave",
-    r"Type the number at the beginning": "1",
     r"Type done when it is done": "done",
     r"[Pp]assphrase|[Pp]assword": "saltmarsh",
 }
@@ -143,6 +150,8 @@ def _converse(child: subprocess.Popen[bytes], answers: dict[str, str]) -> tuple[
                 continue
             answered = len(said)
             reply = next((text for piece, text in answers.items() if re.search(piece, question)), "")
+            if "Type the number at the beginning" in question:
+                reply = "".join(re.findall(r"^ *(\d+): .*SaltmarshStick", said, re.MULTILINE)[-1:]) or "1"
             try:
                 child.stdin.write(f"{reply}\n".encode())
                 child.stdin.flush()

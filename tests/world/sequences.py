@@ -198,13 +198,13 @@ def _told(story: Story, ran: Ran) -> str:
             story.tally[name, "survived"] += 1
         return ""
     how = "refused" if ran.refused else "stopped"
-    by = [name for name in story.pending if name == "edit" or named(name, ran.text)]
+    by = [name for name in story.pending if name == "edit" or named(name, ran.reason)]
     for name in by:
         story.tally[name, how] += 1
     if not by and story.pending:
-        return f"{how} without a word about it: {', '.join(story.pending)}"
+        return f"{how} without a word about it: {', '.join(story.pending)}: {ran.reason.strip()[:300]}"
     if not by:
-        return f"{how} though nothing had happened: {ran.text[-300:]}"
+        return f"{how} though nothing had happened: {ran.reason[-300:]}"
     return ""
 
 
