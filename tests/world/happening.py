@@ -12,7 +12,7 @@ from random import Random
 
 from attrs import frozen
 
-from world.machine import World
+from world.machine import DISKS, World
 from world.plans import Plan
 
 Apply = Callable[[World, Plan, Random], bool]
@@ -42,12 +42,14 @@ def event(words: str) -> Callable[[Apply], Apply]:
 
 
 def node_of(world: World, plan: Plan, name: str) -> str:
-    """The node of a partition of the plan, empty where there is none."""
-    guid = next((part.uuid for part in plan.layout.partitions if part.name == name), "")
-    if "main" not in world.disks or not guid:
+    """The node of a partition of the plan or of the template, empty where there is none."""
+    known = {part.name: (disk.name, part.guid) for disk in DISKS for part in disk.parts}
+    known |= {part.name: (plan.disk, part.uuid) for part in plan.layout.partitions if part.new}
+    disk, guid = known.get(name, ("", ""))
+    if disk not in world.disks:
         return ""
     node = world.shell(f"readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()}").stdout.strip()
-    return node if node.startswith(world.disks["main"] + "p") else ""
+    return node if node.startswith(world.disks[disk] + "p") else ""
 
 
 def sfdisk(world: World, disk: str, *options: str, text: str = "") -> bool:

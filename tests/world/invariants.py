@@ -45,6 +45,8 @@ class State:
     order: tuple[int, ...]
     contents: Mapping[str, str] = field(factory=dict)
     """Type and UUID of what lies on each partition of ours, by GUID."""
+    everything: Mapping[str, str] = field(factory=dict)
+    """Place, type and content of every partition of the disk that is written to."""
     held: frozenset[str] = field(factory=frozenset)
     """Partition GUIDs of ours in which a person's file can be read."""
 
@@ -59,9 +61,10 @@ def look(world: World, plan: Plan) -> State:
         rows[name] = _rows(image)
     variables = world.folder / "firmware" / "efivars"
     return State(
-        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world), sticks=_stick_files(world),
+        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world, plan.disk), sticks=_stick_files(world),
         entries={path.name[:8]: path.read_bytes() for path in variables.glob("Boot[0-9A-F]*-*")},
         order=tuple(order(variables)), held=frozenset(_held(world, plan)), contents=_contents(world, plan),
+        everything=_everything(world, plan, rows) if plan.erases else {},
     )  # fmt: skip
 
 
@@ -95,8 +98,8 @@ def _rows(image: Path) -> dict[str, dict[str, object]]:
             for row in table.get("partitions", ())}  # fmt: skip
 
 
-def _fat_files(world: World) -> dict[str, int]:
-    copied = 'MTOOLS_SKIP_CHECK=1 mcopy -s -n -i "$WORLD/main.img@@1M" "::*" "$d"'
+def _fat_files(world: World, disk: str) -> dict[str, int]:
+    copied = f'MTOOLS_SKIP_CHECK=1 mcopy -s -n -i "$WORLD/{disk}.img@@1M" "::*" "$d"'
     return _files_below(world.shell(f"{PLACE} && {copied} 2>/dev/null; echo $d").stdout.strip(), True)
 
 
@@ -112,6 +115,16 @@ def _contents(world: World, plan: Plan) -> dict[str, str]:
              for guid in plan.ours]  # fmt: skip
     told = world.shell("\n".join(lines)).stdout.split("@")[1:]
     return {one[:36]: " ".join(re.findall(r"^(?:TYPE|UUID)=(.*)$", one, re.MULTILINE)) for one in told}
+
+
+def _everything(world: World, plan: Plan, rows: Mapping[str, Mapping[str, Mapping[str, object]]]) -> dict[str, str]:
+    found = {}
+    for guid, row in rows.get(plan.disk, {}).items():
+        at, size = int(str(row["start"])) * SECTOR, int(str(row["size"])) * SECTOR
+        told = world.shell(f"blkid -p -O {at} -S {size} -o export $WORLD/{plan.disk}.img").stdout
+        content = dict(re.findall(r"^(TYPE|UUID)=(.*)$", told, re.MULTILINE))
+        found[guid] = f"{row['start']} {row['size']} {row['type']} {content.get('TYPE', '')} {content.get('UUID', '')}"
+    return found
 
 
 def _files_below(folder: str, upper: bool) -> dict[str, int]:
@@ -137,7 +150,7 @@ def use(world: World, plan: Plan) -> None:
 
 def _held(world: World, plan: Plan) -> Iterator[str]:
     """Nothing is replayed for the look (ext4(5) noload, xfs(5) norecovery)."""
-    if "main" not in world.disks:
+    if plan.disk not in world.disks:
         return
     lines = []
     for part in plan.layout.partitions:
@@ -194,33 +207,44 @@ def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
     ours += [(part.start * SECTOR // BLOCK, part.end * SECTOR // BLOCK) for part in plan.layout.partitions
              if part.role == "esp" and not part.new]  # fmt: skip
     for name, blocks in before.blocks.items():
-        if name in STICKS:
+        if name in STICKS or (name == plan.disk and _erasing(before, plan)):
             continue
-        last = plan.layout.size_bytes // BLOCK - 1 if name == "main" else -1
-        first = 16 if name == "main" else 0
+        last = plan.layout.size_bytes // BLOCK - 1 if name == plan.disk else -1
+        first = 16 if name == plan.disk else 0
         for number in _changed(blocks, after.blocks.get(name, {})):
-            if name == "main" and (number < first or number == last):
+            if name == plan.disk and (number < first or number == last):
                 continue
-            if name == "main" and any(low <= number <= high for low, high in ours):
+            if name == plan.disk and any(low <= number <= high for low, high in ours):
                 continue
             yield f"bytes outside the plan changed: {name}, MiB {number / 16:.2f}"
             break
-    head, tail = before.heads["main"], after.heads["main"]
+    if _erasing(before, plan):
+        return
+    head, tail = before.heads[plan.disk], after.heads[plan.disk]
     for low, high, what in ((0, 440, "boot code"), (34 * SECTOR, 1 << 20, "the gap before the first partition"),
                             (1 << 20, (2 << 20) - 33 * SECTOR, "the last MiB before the second table")):  # fmt: skip
         if head[low:high] != tail[low:high]:
             yield f"bytes outside the plan changed: {what}"
 
 
+def _erasing(before: State, plan: Plan) -> bool:
+    """Is there still what a confirmed plan erases?"""
+    return plan.erases and not plan.ours.keys() & before.rows[plan.disk].keys()
+
+
 def _foreign_rows(before: State, after: State, plan: Plan) -> Iterator[str]:
     for name, rows in before.rows.items():
         for guid, row in rows.items():
-            if name == "main" and guid in plan.ours:
+            if name == plan.disk and guid in plan.ours:
+                continue
+            if name == plan.disk and _erasing(before, plan) and guid not in after.rows[name]:
+                if before.everything.get(guid) != plan.seen.get(guid):
+                    yield f"what the survey did not see was erased: {guid} held {before.everything.get(guid)}"
                 continue
             if after.rows[name].get(guid) != row:
                 yield f"a foreign row changed: {name}, {guid}: {row} became {after.rows[name].get(guid)}"
         for guid in after.rows[name].keys() - rows.keys():
-            if name != "main" or guid not in plan.ours:
+            if name != plan.disk or guid not in plan.ours:
                 yield f"a row that nobody planned has come: {name}, {guid}"
 
 
@@ -257,7 +281,7 @@ def _not_formatted(before: State, after: State, plan: Plan, finished: set[str]) 
     for guid in sorted(finished - before.held):
         start, end = plan.ours.get(guid, (0, -1))
         low, high = start * SECTOR // BLOCK, end * SECTOR // BLOCK
-        changed = [number for number in _changed(before.blocks["main"], after.blocks["main"]) if low <= number <= high]
+        changed = [number for number in _changed(before.blocks[plan.disk], after.blocks[plan.disk]) if low <= number <= high]
         if changed:
             yield f"a finished partition that nobody can read was written to: {guid}, MiB {changed[0] / 16:.2f}"
 
@@ -265,14 +289,14 @@ def _not_formatted(before: State, after: State, plan: Plan, finished: set[str]) 
 def _only_ours(before: State, after: State, plan: Plan, finished: set[str]) -> Iterator[str]:
     """What has been finished, and holds something else now, is not taken back: neither its row nor its bytes."""
     for part in plan.layout.partitions:
-        there = part.new and part.uuid in before.rows["main"] and part.uuid in finished
+        there = part.new and part.uuid in before.rows[plan.disk] and part.uuid in finished
         planned = {f"{part.fs_uuid} {part.filesystem}", f"{part.filesystem} {part.fs_uuid}"}
-        if there and before.contents[part.uuid] not in planned and part.uuid not in after.rows["main"]:
+        if there and before.contents[part.uuid] not in planned and part.uuid not in after.rows[plan.disk]:
             yield f"undo took what is not ours: {part.name} held '{before.contents[part.uuid]}'"
 
 
 def _as_planned(after: State, plan: Plan, world: World) -> Iterator[str]:
-    rows = after.rows["main"]
+    rows = after.rows[plan.disk]
     for part in plan.layout.partitions:
         if not part.new:
             continue

@@ -5,8 +5,13 @@ from __future__ import annotations
 from random import Random
 
 from world.happening import event, node_of, number_of, sfdisk
-from world.machine import LINUX, MAIN, MIB, OTHER, SECTOR, World, write_at
+from world.machine import DISKS, LINUX, MAIN, MIB, OTHER, SECTOR, Part, World, write_at
 from world.plans import Plan
+
+
+def _kept(plan: Plan) -> list[Part]:
+    """What the disk that is written to has held from the beginning."""
+    return [part for disk in DISKS if disk.name == plan.disk for part in disk.parts]
 
 
 @event("label|kelp-root")
@@ -23,21 +28,21 @@ def relabel_kept(world: World, plan: Plan, random: Random) -> bool:
 
 @event("start .*size|at most|size")
 def resize_kept(world: World, plan: Plan, random: Random) -> bool:
-    name, size = random.choice((("heron", 1040384), ("recovery", 260096), ("factory", 2088960), ("vault", 129024)))
-    node = node_of(world, plan, name)
-    return bool(node) and sfdisk(world, "main", "-N", number_of(node), text=f"size={size}")
+    part = random.choice(_kept(plan))
+    node, size = node_of(world, plan, part.name), part.size * 2048 - 2048
+    return bool(node) and sfdisk(world, plan.disk, "-N", number_of(node), text=f"size={size}")
 
 
 @event("start .*size|size|inside")
 def resize_ours(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(("swap", "root", "home")))
-    return bool(node) and sfdisk(world, "main", "-N", number_of(node), text="size=262144")
+    return bool(node) and sfdisk(world, plan.disk, "-N", number_of(node), text="size=262144")
 
 
 @event("no partition|is gone|missing")
 def delete_kept(world: World, plan: Plan, random: Random) -> bool:
-    node = node_of(world, plan, random.choice(("heron", "recovery", "group", "reserved")))
-    return (bool(node) and sfdisk(world, "main", "--delete", number_of(node))) or False
+    node = node_of(world, plan, random.choice(_kept(plan)).name)
+    return (bool(node) and sfdisk(world, plan.disk, "--delete", number_of(node))) or False
 
 
 @event("no partition|is gone|holds")
@@ -45,8 +50,8 @@ def delete_ours(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(("swap", "root", "home")))
     if not node:
         return False
-    words = f"sfdisk -q --no-reread --no-tell-kernel --delete {world.disks['main']} {number_of(node)}"
-    done = world.shell(words).returncode == 0
+    words = f"sfdisk -q --no-reread --no-tell-kernel --delete {world.disks[plan.disk]} {number_of(node)}"
+    done = plan.disk in world.disks and world.shell(words).returncode == 0
     world.settle()
     return done
 
@@ -54,33 +59,33 @@ def delete_ours(world: World, plan: Plan, random: Random) -> bool:
 @event("nobody knew of the partition|inside the planned")
 def add_partition(world: World, plan: Plan, random: Random) -> bool:
     start = random.choice((3778560, 12691456, 40000000))
-    done = sfdisk(world, "main", "--append", text=f"start={start}, size=204800, type={LINUX}")
+    done = sfdisk(world, plan.disk, "--append", text=f"start={start}, size=204800, type={LINUX}")
     if done:
         starts = '"$(cat /sys/class/block/${n#/dev/}/start)"'
         formats = f"[ {starts} != {start} ] || mkfs.ext4 -q -F -L stranger $n"
-        world.shell(f"for n in {world.disks['main']}p*; do {formats}; done")
+        world.shell(f"for n in {world.disks[plan.disk]}p*; do {formats}; done")
     return done
 
 
 @event("number|no partition|start")
 def renumber(world: World, plan: Plan, random: Random) -> bool:
-    return sfdisk(world, "main", "--reorder")
+    return sfdisk(world, plan.disk, "--reorder")
 
 
 @event("no partition|nobody knew")
 def new_guid(world: World, plan: Plan, random: Random) -> bool:
-    node = node_of(world, plan, random.choice(("heron", "recovery", "esp")))
-    return bool(node) and sfdisk(world, "main", "--part-uuid", number_of(node), "ABABABAB-2222-4333-8444-555555555555")
+    node = node_of(world, plan, random.choice(_kept(plan)).name)
+    return bool(node) and sfdisk(world, plan.disk, "--part-uuid", number_of(node), "ABABABAB-2222-4333-8444-555555555555")
 
 
 @event("label-id|table")
 def new_table_id(world: World, plan: Plan, random: Random) -> bool:
-    return sfdisk(world, "main", "--disk-id", "EDEDEDED-2222-4333-8444-555555555555")
+    return sfdisk(world, plan.disk, "--disk-id", "EDEDEDED-2222-4333-8444-555555555555")
 
 
 @event("corrupt|header")
 def second_table_lost(world: World, plan: Plan, random: Random) -> bool:
-    image = world.image("main")
+    image = world.image(plan.disk)
     write_at(image, image.stat().st_size - SECTOR, bytes(SECTOR))
     world.settle()
     return True
@@ -129,12 +134,12 @@ def _pulled(world: World, disk: str) -> bool:
 
 @event("no disk has this identity|not found")
 def pull_main(world: World, plan: Plan, random: Random) -> bool:
-    return _pulled(world, "main")
+    return _pulled(world, plan.disk)
 
 
 @event("disk")
 def pull_other(world: World, plan: Plan, random: Random) -> bool:
-    return _pulled(world, "other")
+    return _pulled(world, "other" if plan.disk == "main" else "main")
 
 
 @event("stick|copies")
@@ -154,6 +159,6 @@ def swap_disks(world: World, plan: Plan, random: Random) -> bool:
 
 @event("identity|serial")
 def serial_by_dock(world: World, plan: Plan, random: Random) -> bool:
-    world.facts["main"]["SERIAL"] = "0123456789ABCDEF"
+    world.facts[plan.disk]["SERIAL"] = "0123456789ABCDEF"
     world.settle()
     return True

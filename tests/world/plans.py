@@ -7,11 +7,14 @@ those of the boot loader that look at or write the EFI system partition and the 
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
 import sys
 import tempfile
+import tomllib
+from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -51,8 +54,26 @@ class Plan:
     survey: str
     text: str
     layout: Layout
+    disk: str
+    """The disk that is written to, by its name in the world."""
     loader: str
     """Name of the folder that is ours on the EFI system partition."""
+
+    @property
+    def erases(self) -> bool:
+        """Does it make a new table?"""
+        return self.layout.new_table
+
+    @property
+    def seen(self) -> dict[str, str]:
+        """Place, type and content of each partition of that disk on the day of the survey, by GUID."""
+        [disk] = [one for one in tomllib.loads(self.survey)["disks"] if one.get("serial") == self.layout.serial]
+        told = {}
+        for part in disk["partitions"]:
+            holds = part.get("filesystem", {})
+            place = f"{part['start']} {part['size']} {part['type']}"
+            told[part["uuid"]] = f"{place} {holds.get('type', '')} {holds.get('uuid', '')}"
+        return told
 
     @property
     def ours(self) -> dict[str, tuple[int, int]]:
@@ -103,8 +124,35 @@ def drafted(survey_text: str) -> str:
 ROLES = ("esp", "reserved", "system", "data", "other", "other", "other", "recovery")
 
 
-def spec(wishes: Wishes) -> str:
-    """A spec by its wishes: sizes, labels and file systems of the new partitions, name of the loader's folder."""
+def _erased(survey_text: str, serial: str) -> list[str]:
+    """What a person has to write to erase that disk: all that the survey saw on it."""
+    [disk] = [one for one in tomllib.loads(survey_text)["disks"] if one.get("serial") == serial]
+    lines = [f"table {disk['table']['label']} {disk['table']['id']}"]
+    for part in disk["partitions"]:
+        holds = part.get("filesystem", {})
+        told = " ".join(word for word in (holds.get("type", ""), holds.get("uuid", "")) if word)
+        lines.append(f"partition {part['number']} {part['uuid']}: {told or 'nothing'}")
+    return lines
+
+
+def _whole(wishes: Wishes, survey_text: str) -> str:
+    """The other disk, erased."""
+    lines = "".join(f"    {json.dumps(line)},\n" for line in _erased(survey_text, "SM-SATA-0302"))
+    new = [("esp", "200MiB", "vfat", "KELPESP", "/boot/efi"), ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
+           ("swap", wishes.get("swap", "128MiB"), "swap", "kelp-swap", "")]  # fmt: skip
+    return f'[disk]\nserial = "SM-SATA-0302"\ntable = "new"\nerases = [\n{lines}]\n{_new(new)}'
+
+
+def _new(rows: Iterable[tuple[str, str, str, str, str]]) -> str:
+    return "".join(
+        f'[[disk.new]]\nname = "{part}"\nsize = "{size}"\nfilesystem = "{holds}"\nlabel = "{label}"\n'
+        + (f'mount = "{mount}"\n' if mount else "")
+        for part, size, holds, label, mount in rows
+    )
+
+
+def _beside(wishes: Wishes) -> str:
+    """Beside what the first disk holds."""
     kind = wishes.get("filesystem", "ext4")
     kept = "".join(
         f'[[disk.keep]]\nname = "{part.name}"\npartition = "{part.guid}"\nrole = "{role}"\n'
@@ -115,11 +163,13 @@ def spec(wishes: Wishes) -> str:
            ("swap", wishes.get("swap", "256MiB"), "swap", "kelp-swap", "")]  # fmt: skip
     if wishes.get("home", True):
         new.append(("home", wishes.get("home_size", "2GiB"), wishes.get("home_kind", "xfs"), "kelp-home", "/home"))
-    made = "".join(
-        f'[[disk.new]]\nname = "{part}"\nsize = "{size}"\nfilesystem = "{holds}"\nlabel = "{label}"\n'
-        + (f'mount = "{mount}"\n' if mount else "")
-        for part, size, holds, label, mount in new
-    )
+    other = '[disk.other_system]\nencryption = "none"\nstart_by = "firmware-menu"\n'
+    return f'[disk]\nserial = "SM-NVME-0217"\ntable = "keep"\n{kept}{_new(new)}{other}'
+
+
+def spec(wishes: Wishes, survey_text: str = "") -> str:
+    """A spec by its wishes: `whole` for the other disk, sizes, labels and file systems, the loader's folder, and more."""
+    disk = _whole(wishes, survey_text) if wishes.get("whole") else _beside(wishes)
     return f"""format = 1
 [machine]
 name = "{name()}"
@@ -133,18 +183,12 @@ source = "https://mirror.example/debian"
 components = ["main", "non-free-firmware"]
 microcode = "none"
 packages = {wishes.get("packages", ["less"])!r}
-[disk]
-serial = "SM-NVME-0217"
-table = "keep"
-{kept}{made}[disk.other_system]
-encryption = "none"
-start_by = "firmware-menu"
-[clock]
-zone = "Europe/Amsterdam"
+{disk}[clock]
+zone = "{wishes.get("zone", "Europe/Amsterdam")}"
 hardware_clock = "utc"
 [locale]
 language = "en_GB.UTF-8"
-keymap = "uk"
+keymap = "{wishes.get("keymap", "uk")}"
 [network]
 manager = "networkd"
 domain = "saltmarsh.example"
@@ -156,11 +200,11 @@ password = "locked"
 rescue = "live-medium"
 [[users.people]]
 name = "warden"
-full_name = "Station warden"
+full_name = "{wishes.get("warden", "Station warden")}"
 administrator = true
 [bootloader]
 name = "{wishes.get("loader", "saltmarsh")}"
-menu_time = 5
+menu_time = {wishes.get("menu_time", 5)}
 """
 
 
@@ -180,7 +224,8 @@ def compiled(spec_text: str, survey_text: str) -> Plan | str:
     layout = graph.fact(Layout)
     assert layout is not None
     loader = re.findall(r'^\[bootloader\]\nname = "(.*)"', spec_text, re.MULTILINE)[0]
-    return Plan(spec=spec_text, survey=survey_text, text=script.render(reduce(graph)), layout=layout, loader=loader)
+    return Plan(spec=spec_text, survey=survey_text, text=script.render(reduce(graph)), layout=layout, loader=loader,
+                disk="main" if layout.serial == "SM-NVME-0217" else "other")  # fmt: skip
 
 
 def reduce(graph: InstallGraph) -> InstallGraph:
@@ -203,7 +248,8 @@ def reduce(graph: InstallGraph) -> InstallGraph:
     owned = [evolve(own, action=evolve(own.action, needs=tuple(one for one in own.action.needs if _met(one, given))))
              for own in kept]  # fmt: skip
     nodes, tools = link(owned)
-    return evolve(graph, nodes=nodes, tools=tools)
+    machine = evolve(graph.machine, notes=graph.digest)  # what is left out belongs to the plan's identity as well
+    return evolve(graph, nodes=nodes, tools=tools, machine=machine)
 
 
 def _met(token: str, given: set[str]) -> bool:

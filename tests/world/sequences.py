@@ -1,13 +1,14 @@
 """Sequences of steps on one machine: drawn from a seed, played, judged after each run, shrunk where something breaks.
 
 A step is a word and a number that settles every choice in it, so that a sequence without one of its steps is the same
-otherwise. Words: an event's name; run, cut, undo, cut-undo, old (an older script), edit (another spec), survey (a new
+otherwise. Words: an event's name; whole (the other disk is to be erased); run, cut, undo, cut-undo, old (an older script), edit (another spec), survey (a new
 survey, and compiled again), draft.
 """
 
 from __future__ import annotations
 
 import shutil
+import tomllib
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -26,7 +27,8 @@ Step = tuple[str, int]
 WORK = ("run", "run", "run", "cut", "undo", "cut-undo", "old", "edit", "edit", "survey", "draft")
 EDITS: tuple[Wishes, ...] = (
     {"label": "other-root"}, {"root": "5GiB"}, {"home_size": "3GiB"}, {"home_kind": "ext4"}, {"loader": "harbour"},
-    {"home": False}, {"packages": ["less", "rsync"]}, {"filesystem": "xfs"}, {"filesystem": "btrfs"},
+    {"home": False}, {"keymap": "de"}, {"zone": "Europe/Oslo"}, {"warden": "Keeper"}, {"menu_time": 9}, {"swap": "512MiB"},
+    {"packages": ["less", "rsync"]}, {"filesystem": "xfs"}, {"filesystem": "btrfs"},
 )  # fmt: skip
 
 
@@ -66,8 +68,7 @@ def drawn(seed: int) -> tuple[Step, ...]:
     """A sequence from its seed: most begin with a machine that is installed, or half installed."""
     random = Random(seed)
     names = sorted(EVENTS)
-    start = random.choice(("run", "run", "run", "cut", ""))
-    words = [start] if start else []
+    words = random.choice((["run"],) * 6 + (["cut"], ["cut"], [], ["whole", "run"], ["whole", "cut"], ["whole"])).copy()
     for _ in range(random.randint(1, 3)):
         words.append(random.choice(names) if random.random() < 0.7 else random.choice(WORK))
     if words[-1] in EVENTS or words[-1] in {"edit", "survey", "draft"}:
@@ -98,7 +99,7 @@ def play(steps: Sequence[Step], template: Path) -> Outcome:
 
 
 def _compiled(story: Story) -> Plan | None:
-    told = plans.compiled(plans.spec(story.wishes), story.survey)
+    told = plans.compiled(plans.spec(story.wishes, story.survey), story.survey)
     if isinstance(told, str):
         story.said.append(f"check: {told}")
         for name in story.pending:
@@ -117,6 +118,12 @@ def _step(story: Story, word: str, random: Random) -> str:
             story.tally[word, "happened"] += 1
         return ""
     match word:
+        case "whole":
+            story.wishes["whole"] = True
+            plan = _compiled(story)
+            assert plan is not None, story.said
+            story.plan = plan
+            return ""
         case "edit":
             _edit(story, random)
             return ""
@@ -163,7 +170,10 @@ def _survey(story: Story) -> str:
 def _draft(story: Story) -> str:
     """A draft never writes the word that erases."""
     told = plans.drafted(plans.surveyed(story.world))
-    return "a draft erases: " + told if 'table = "new"' in told else ""
+    wishes = tomllib.loads(told).get("disk", {})
+    if "table" in wishes and wishes["table"] != "keep":
+        return f"a draft erases: {told}"
+    return "" if told else "a draft is empty"
 
 
 def _run(story: Story, plan: Plan | None, undo: bool, cut: int) -> str:

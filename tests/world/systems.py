@@ -91,14 +91,14 @@ def hibernate_heron(world: World, plan: Plan, random: Random) -> bool:
 @event("journal|recover|not unmounted|cleanly|unclean")
 def crash_heron(world: World, plan: Plan, random: Random) -> bool:
     """`needs_recovery` among the features (ext4's incompatible feature 0x4), as after a crash."""
-    node = node_of(world, plan, "heron")
+    node = node_of(world, plan, "heron" if plan.disk == "main" else "archive")
     return bool(node) and world.shell(f"debugfs -w -R 'feature needs_recovery' {node}").returncode == 0
 
 
 @event("raid|array|member|ambiv|more than one|several|8")
 def append_raid_record(world: World, plan: Plan, random: Random) -> bool:
     """A record of version 1.0, eight to twelve KiB before the end, on a kept partition or one of ours."""
-    node = node_of(world, plan, random.choice(("heron", "recovery", "home", "root")))
+    node = node_of(world, plan, random.choice(("heron", "recovery", "home", "root", "samples")))
     if not node:
         return False
     sectors = int(world.shell(f"cat /sys/class/block/{node.removeprefix('/dev/')}/size").stdout)
@@ -119,7 +119,7 @@ def zero_superblock_ours(world: World, plan: Plan, random: Random) -> bool:
 
 @event("holds|nothing|super|signature|type|volume|sectors")
 def zero_superblock_kept(world: World, plan: Plan, random: Random) -> bool:
-    node = node_of(world, plan, random.choice(("heron", "factory", "vault")))
+    node = node_of(world, plan, random.choice(("heron", "factory", "vault", "archive", "samples")))
     if node:
         write_at(node, 0, bytes(4096))
         world.settle()
