@@ -281,7 +281,8 @@ def _not_formatted(before: State, after: State, plan: Plan, finished: set[str]) 
     for guid in sorted(finished - before.held):
         start, end = plan.ours.get(guid, (0, -1))
         low, high = start * SECTOR // BLOCK, end * SECTOR // BLOCK
-        changed = [number for number in _changed(before.blocks[plan.disk], after.blocks[plan.disk]) if low <= number <= high]
+        blocks = _changed(before.blocks[plan.disk], after.blocks[plan.disk])
+        changed = [number for number in blocks if low <= number <= high]
         if changed:
             yield f"a finished partition that nobody can read was written to: {guid}, MiB {changed[0] / 16:.2f}"
 

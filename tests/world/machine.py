@@ -46,7 +46,7 @@ class Part:
     @property
     def uuid(self) -> str:
         """UUID of its file system, where the tool lets it be chosen."""
-        return self.guid[:-4].lower() + "f5f5"
+        return self.guid[:-4].lower() + "f5" + self.guid[-2:].lower()
 
 
 @frozen(kw_only=True)
@@ -85,6 +85,11 @@ OTHER = Disk(
         _part("B", 3, "samples", 577, 256, DATA, "ntfs"),
     ),
     facts={"SERIAL": "SM-SATA-0302", "MODEL": "SaltmarshSATA", "TRAN": "sata", "ROTA": "1"},
+)  # fmt: skip
+SPARE = Disk(
+    name="spare", mib=6144, guid=_guid("D", 0),
+    parts=(_part("D", 1, "retired", 1, 256, LINUX, "ext4"), _part("D", 2, "old-swap", 257, 64, SWAP, "swap")),
+    facts={"SERIAL": "SM-SATA-0404", "MODEL": "SaltmarshOld", "TRAN": "sata"},
 )  # fmt: skip
 STICK = Disk(
     name="stick", mib=512, guid=_guid("C", 0), parts=(_part("C", 1, "copies", 1, 500, LINUX, "ext4"),),
@@ -130,7 +135,7 @@ def copy(source: Path, target: Path) -> None:
 def make_template(folder: Path) -> None:
     """All images and the firmware's variables of a machine, new."""
     folder.mkdir(parents=True)
-    for disk in (MAIN, OTHER, STICK):
+    for disk in DISKS:
         image = folder / f"{disk.name}.img"
         with image.open("wb") as file:
             file.truncate(disk.mib * MIB)
@@ -280,7 +285,7 @@ class World:
         self.disks.clear()
 
 
-DISKS: Sequence[Disk] = (MAIN, OTHER, STICK)
+DISKS: Sequence[Disk] = (MAIN, OTHER, SPARE, STICK)
 
 
 @contextmanager

@@ -75,7 +75,8 @@ def renumber(world: World, plan: Plan, random: Random) -> bool:
 @event("no partition|nobody knew")
 def new_guid(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(_kept(plan)).name)
-    return bool(node) and sfdisk(world, plan.disk, "--part-uuid", number_of(node), "ABABABAB-2222-4333-8444-555555555555")
+    new = "ABABABAB-2222-4333-8444-555555555555"
+    return bool(node) and sfdisk(world, plan.disk, "--part-uuid", number_of(node), new)
 
 
 @event("label-id|table")
@@ -139,7 +140,7 @@ def pull_main(world: World, plan: Plan, random: Random) -> bool:
 
 @event("disk")
 def pull_other(world: World, plan: Plan, random: Random) -> bool:
-    return _pulled(world, "other" if plan.disk == "main" else "main")
+    return _pulled(world, "other")
 
 
 @event("stick|copies")

@@ -62,7 +62,7 @@ class Plan:
     @property
     def erases(self) -> bool:
         """Does it make a new table?"""
-        return self.layout.new_table
+        return self.layout.whole_disk
 
     @property
     def seen(self) -> dict[str, str]:
@@ -136,11 +136,12 @@ def _erased(survey_text: str, serial: str) -> list[str]:
 
 
 def _whole(wishes: Wishes, survey_text: str) -> str:
-    """The other disk, erased."""
-    lines = "".join(f"    {json.dumps(line)},\n" for line in _erased(survey_text, "SM-SATA-0302"))
-    new = [("esp", "200MiB", "vfat", "KELPESP", "/boot/efi"), ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
+    """The retired disk, erased."""
+    lines = "".join(f"    {json.dumps(line)},\n" for line in _erased(survey_text, "SM-SATA-0404"))
+    new = [("esp", "512MiB", "vfat", "KELPESP", "/boot/efi"),
+           ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
            ("swap", wishes.get("swap", "128MiB"), "swap", "kelp-swap", "")]  # fmt: skip
-    return f'[disk]\nserial = "SM-SATA-0302"\ntable = "new"\nerases = [\n{lines}]\n{_new(new)}'
+    return f'[disk]\nserial = "SM-SATA-0404"\ntable = "new"\nerases = [\n{lines}]\n{_new(new)}'
 
 
 def _new(rows: Iterable[tuple[str, str, str, str, str]]) -> str:
@@ -168,7 +169,7 @@ def _beside(wishes: Wishes) -> str:
 
 
 def spec(wishes: Wishes, survey_text: str = "") -> str:
-    """A spec by its wishes: `whole` for the other disk, sizes, labels and file systems, the loader's folder, and more."""
+    """A spec by its wishes: `whole` for the other disk, sizes, labels, file systems, the loader's folder, and more."""
     disk = _whole(wishes, survey_text) if wishes.get("whole") else _beside(wishes)
     return f"""format = 1
 [machine]
@@ -225,7 +226,7 @@ def compiled(spec_text: str, survey_text: str) -> Plan | str:
     assert layout is not None
     loader = re.findall(r'^\[bootloader\]\nname = "(.*)"', spec_text, re.MULTILINE)[0]
     return Plan(spec=spec_text, survey=survey_text, text=script.render(reduce(graph)), layout=layout, loader=loader,
-                disk="main" if layout.serial == "SM-NVME-0217" else "other")  # fmt: skip
+                disk="main" if layout.serial == "SM-NVME-0217" else "spare")  # fmt: skip
 
 
 def reduce(graph: InstallGraph) -> InstallGraph:

@@ -1,8 +1,8 @@
 """Sequences of steps on one machine: drawn from a seed, played, judged after each run, shrunk where something breaks.
 
 A step is a word and a number that settles every choice in it, so that a sequence without one of its steps is the same
-otherwise. Words: an event's name; whole (the other disk is to be erased); run, cut, undo, cut-undo, old (an older script), edit (another spec), survey (a new
-survey, and compiled again), draft.
+otherwise. Words: an event's name; whole (the retired disk is to be erased), run, cut, undo, cut-undo, old (an older
+script), edit (another spec), survey (a new survey, and compiled again), draft.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ Step = tuple[str, int]
 WORK = ("run", "run", "run", "cut", "undo", "cut-undo", "old", "edit", "edit", "survey", "draft")
 EDITS: tuple[Wishes, ...] = (
     {"label": "other-root"}, {"root": "5GiB"}, {"home_size": "3GiB"}, {"home_kind": "ext4"}, {"loader": "harbour"},
-    {"home": False}, {"keymap": "de"}, {"zone": "Europe/Oslo"}, {"warden": "Keeper"}, {"menu_time": 9}, {"swap": "512MiB"},
-    {"packages": ["less", "rsync"]}, {"filesystem": "xfs"}, {"filesystem": "btrfs"},
+    {"home": False}, {"keymap": "de"}, {"zone": "Europe/Oslo"}, {"warden": "Keeper"}, {"menu_time": 9},
+    {"swap": "512MiB"}, {"packages": ["less", "rsync"]}, {"filesystem": "xfs"}, {"filesystem": "btrfs"},
 )  # fmt: skip
 
 

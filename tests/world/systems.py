@@ -91,7 +91,7 @@ def hibernate_heron(world: World, plan: Plan, random: Random) -> bool:
 @event("journal|recover|not unmounted|cleanly|unclean")
 def crash_heron(world: World, plan: Plan, random: Random) -> bool:
     """`needs_recovery` among the features (ext4's incompatible feature 0x4), as after a crash."""
-    node = node_of(world, plan, "heron" if plan.disk == "main" else "archive")
+    node = node_of(world, plan, "heron" if plan.disk == "main" else "retired")
     return bool(node) and world.shell(f"debugfs -w -R 'feature needs_recovery' {node}").returncode == 0
 
 
@@ -119,7 +119,7 @@ def zero_superblock_ours(world: World, plan: Plan, random: Random) -> bool:
 
 @event("holds|nothing|super|signature|type|volume|sectors")
 def zero_superblock_kept(world: World, plan: Plan, random: Random) -> bool:
-    node = node_of(world, plan, random.choice(("heron", "factory", "vault", "archive", "samples")))
+    node = node_of(world, plan, random.choice(("heron", "factory", "vault", "archive", "retired")))
     if node:
         write_at(node, 0, bytes(4096))
         world.settle()
