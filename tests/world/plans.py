@@ -225,11 +225,12 @@ def compiled(spec_text: str, survey_text: str) -> Plan | str:
     layout = graph.fact(Layout)
     assert layout is not None
     loader = re.findall(r'^\[bootloader\]\nname = "(.*)"', spec_text, re.MULTILINE)[0]
-    return Plan(spec=spec_text, survey=survey_text, text=script.render(reduce(graph)), layout=layout, loader=loader,
+    text = script.render(reduce(graph, loader))
+    return Plan(spec=spec_text, survey=survey_text, text=text, layout=layout, loader=loader,
                 disk="main" if layout.serial == "SM-NVME-0217" else "spare")  # fmt: skip
 
 
-def reduce(graph: InstallGraph) -> InstallGraph:
+def reduce(graph: InstallGraph, loader: str) -> InstallGraph:
     """The graph with files of known content in place of what needs a whole system in the target."""
     kept: list[Owned] = []
     layout = graph.fact(Layout)
@@ -240,8 +241,7 @@ def reduce(graph: InstallGraph) -> InstallGraph:
             files = dict(CANARIES[part.mount] for part in layout.partitions if part.mount in CANARIES)
             action = _stub(action, files, gives=(*action.gives, "base"))
         elif action.id == "bootloader.install":
-            folder = next(arg for one in action.way_back.operations if isinstance(one, Call) for arg in one.args[1:2])
-            action = _stub(action, {f"/boot/efi/EFI/{folder}/grubx64.efi": LOADER_TEXT})
+            action = _stub(action, {f"/boot/efi/EFI/{loader}/grubx64.efi": LOADER_TEXT})
         elif node.section not in REAL or action.stage is Stage.FIRST_BOOT or _inside(action):
             continue
         kept.append(Owned(action=action, section=node.section, origin=node.origin))
@@ -258,9 +258,11 @@ def _met(token: str, given: set[str]) -> bool:
 
 
 def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) -> Action:
+    write = tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items())
+    noted = [one for one in action.operations if isinstance(one, Call) and one.verb.startswith("boot-files-")]
     return evolve(
         action, proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
-        operations=tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+        operations=(*noted[:1], *write, *noted[1:]),
         guards=tuple(check for check in action.guards if getattr(check.test, "verb", "") in LOOKS),
         gives=gives or action.gives, stamped=False, secrets=(), audits=(),
     )  # fmt: skip
