@@ -124,7 +124,7 @@ def drafted(survey_text: str) -> str:
 ROLES = ("esp", "reserved", "system", "data", "other", "other", "other", "recovery")
 
 
-def _erased(survey_text: str, serial: str) -> list[str]:
+def erased(survey_text: str, serial: str) -> list[str]:
     """What a person has to write to erase that disk: all that the survey saw on it."""
     [disk] = [one for one in tomllib.loads(survey_text)["disks"] if one.get("serial") == serial]
     lines = [f"table {disk['table']['label']} {disk['table']['id']}"]
@@ -135,9 +135,9 @@ def _erased(survey_text: str, serial: str) -> list[str]:
     return lines
 
 
-def _whole(wishes: Wishes, survey_text: str) -> str:
+def _whole(wishes: Wishes) -> str:
     """The retired disk, erased."""
-    lines = "".join(f"    {json.dumps(line)},\n" for line in _erased(survey_text, "SM-SATA-0404"))
+    lines = "".join(f"    {json.dumps(line)},\n" for line in wishes["whole"])
     new = [("esp", "512MiB", "vfat", "KELPESP", "/boot/efi"),
            ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
            ("swap", wishes.get("swap", "128MiB"), "swap", "kelp-swap", "")]  # fmt: skip
@@ -168,9 +168,9 @@ def _beside(wishes: Wishes) -> str:
     return f'[disk]\nserial = "SM-NVME-0217"\ntable = "keep"\n{kept}{_new(new)}{other}'
 
 
-def spec(wishes: Wishes, survey_text: str = "") -> str:
-    """A spec by its wishes: `whole` for the other disk, sizes, labels, file systems, the loader's folder, and more."""
-    disk = _whole(wishes, survey_text) if wishes.get("whole") else _beside(wishes)
+def spec(wishes: Wishes) -> str:
+    """A spec by its wishes: `whole` (what is erased) for the retired disk, sizes, labels, file systems, the loader's folder, and more."""
+    disk = _whole(wishes) if wishes.get("whole") else _beside(wishes)
     return f"""format = 1
 [machine]
 name = "{name()}"
