@@ -70,6 +70,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="the first seed")
     parser.add_argument("--count", type=int, default=200, help="how many sequences")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="how many at a time")
+    parser.add_argument("--minutes", type=int, default=0, help="stop after that time; 0: when all are played")
     parser.add_argument("--again", metavar="LINE", help="play this sequence")
     arguments = parser.parse_args()
     if arguments.again:
@@ -80,13 +81,17 @@ def main() -> int:
     tally: Counter[tuple[str, str]] = Counter()
     kinds: Counter[str] = Counter()
     begun = time.monotonic()
+    played = 0
     for seed, outcome in many(arguments.seed, arguments.count, arguments.jobs):
+        if arguments.minutes and time.monotonic() - begun > 60 * arguments.minutes:
+            break
+        played += 1
         tally += outcome.tally
         if outcome.broken:
             kinds[outcome.kind] += 1
             print(f"seed {seed}: {outcome.broken}\n    --again '{spelled(outcome.steps)}'", flush=True)
     print(table(tally))
-    print(f"{arguments.count} sequences in {time.monotonic() - begun:.0f} s; broken: {dict(kinds)}")
+    print(f"{played} sequences in {time.monotonic() - begun:.0f} s; broken: {dict(kinds)}")
     return 1 if kinds else 0
 
 

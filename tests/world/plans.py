@@ -169,7 +169,7 @@ def _beside(wishes: Wishes) -> str:
 
 
 def spec(wishes: Wishes) -> str:
-    """A spec by its wishes: `whole` (what is erased) for the retired disk, sizes, labels, file systems, the loader's folder, and more."""
+    """A spec by its wishes: `whole` (what is erased) for the retired disk, sizes, labels, the loader's folder ..."""
     disk = _whole(wishes) if wishes.get("whole") else _beside(wishes)
     return f"""format = 1
 [machine]
