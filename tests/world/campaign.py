@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
+import signal
 import sys
 import time
 from collections import Counter
@@ -81,6 +82,7 @@ def main() -> int:
     tally: Counter[tuple[str, str]] = Counter()
     kinds: Counter[str] = Counter()
     begun = time.monotonic()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that everything is taken down
     played = 0
     for seed, outcome in many(arguments.seed, arguments.count, arguments.jobs):
         if arguments.minutes and time.monotonic() - begun > 60 * arguments.minutes:
