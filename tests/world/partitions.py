@@ -45,7 +45,7 @@ def delete_kept(world: World, plan: Plan, random: Random) -> bool:
     return (bool(node) and sfdisk(world, plan.disk, "--delete", number_of(node))) or False
 
 
-@event("no partition|is gone|holds")
+@event("no partition|is gone|no row|lacking|lies at")
 def delete_ours(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(("swap", "root", "home")))
     if not node:
