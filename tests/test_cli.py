@@ -187,6 +187,7 @@ def test_what_the_readme_adds_to_a_draft_is_without_fault(tmp_path: Path) -> Non
     whole["network"]["links"] += more["network"]["links"]
     whole["users"]["people"] += more["users"]["people"]
     whole["bootloader"] |= more["bootloader"]
+    whole["disk"]["other_system"]["recovery_key_place"] = "safe"
     assert {"disk", "network", "users", "bootloader"} == set(more)
     spec.write_text(tomli_w.dumps(whole))
     assert main(["check", str(spec)]) == 0
@@ -202,6 +203,8 @@ def test_survey_of_a_capture_then_draft_then_check(tmp_path: Path) -> None:
     survey, spec = tmp_path / "kelp.survey.toml", tmp_path / "kelp.toml"
     assert main(["survey", "--from", str(ROOT / "tests/captures/kelp-02.txt"), "--out", str(survey)]) == 0
     assert main(["draft", str(survey), "--out", str(spec)]) == 0
+    assert main(["check", str(spec)]) == 1  # where the recovery key is kept, only a person knows
+    spec.write_text(spec.read_text().replace('# recovery_key_place = "..."', 'recovery_key_place = "safe"'))
     assert main(["check", str(spec)]) == 0
 
 

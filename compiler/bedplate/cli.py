@@ -186,6 +186,7 @@ def _draft(subs: argparse._SubParsersAction[_Parser]) -> None:
     sub = _command(subs, "draft", _run_draft, text, epilog)
     sub.add_argument("survey", metavar="SURVEY", help="survey file (TOML)")
     sub.add_argument("--name", help="the machine's name (default: from the survey's file name)")
+    sub.add_argument("--disk", metavar="SERIAL", help="plan for this disk (default: the one that suits best)")
     _out(sub, "file to write (default: standard output)")
 
 

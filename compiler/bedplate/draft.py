@@ -10,10 +10,11 @@ from collections.abc import Iterator, Mapping
 
 import tomli_w
 
+from bedplate.faults import nearest, reject, shown
 from bedplate.findings import ARCHITECTURES, notes, troubles
 from bedplate.hookspecs import Step
 from bedplate.spec import FORMAT
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 from bedplate.units import in_gib
 
 _CAUTIONS = """\
@@ -24,13 +25,16 @@ _CAUTIONS = """\
 """
 
 
-def draft(survey: Survey, steps: Mapping[str, Step], name: str, survey_path: str) -> str:
-    """A commented spec named after `name` for the machine of `survey`, which the spec names as `survey_path`.
+def draft(
+    survey: Survey, steps: Mapping[str, Step], name: str, survey_path: str, disk: SurveyedDisk | None = None
+) -> str:
+    """A commented spec named after `name` for the machine of `survey`, which the spec names as `survey_path`;
+    for its `disk`, where a person asked for one.
 
     Sections stand by their `draft_rank`, required ones first; optional steps without a draft are left out.
     """
     ordered = sorted(steps.values(), key=lambda step: (not step.required, step.draft_rank, step.section))
-    sections = (_section(step, survey) for step in ordered)
+    sections = (_section(step, survey, disk) for step in ordered)
     return "\n".join([_frame(survey, name, survey_path), *filter(None, sections)])
 
 
@@ -41,9 +45,27 @@ def host_name(text: str) -> str:
     return begun[:63].strip("-") if plain else "new-machine"
 
 
-def _section(step: Step, survey: Survey) -> str:
+def asked(survey: Survey, name: str) -> SurveyedDisk:
+    """The disk of the survey with that serial number, name by id or node. Raises Rejected."""
+    hits = [disk for disk in survey.disks if name in _names(disk)]
+    if len(hits) == 1:
+        return hits[0]
+    known = [next(iter(_names(disk)), "") for disk in survey.disks]
+    raise reject(
+        "disk-ambiguous" if hits else "disk-unknown",
+        f"{len(hits)} disks of the survey have this name" if hits else "the survey has no such disk",
+        found=shown(name), allowed=", ".join(map(shown, known)) or "a survey with a disk", nearest=nearest(name, known),
+    )  # fmt: skip
+
+
+def _names(disk: SurveyedDisk) -> list[str]:
+    ids = [word for path in disk.by_id for word in (path, path.rsplit("/", 1)[-1])]
+    return [word for word in (disk.serial, *ids, disk.path) if word]
+
+
+def _section(step: Step, survey: Survey, disk: SurveyedDisk | None) -> str:
     if step.draft is not None:
-        return step.draft(survey).strip("\n") + "\n"
+        return step.draft(survey, disk).strip("\n") + "\n"
     if not step.required:
         return ""
     return f"# [{step.section}]: this step suggests nothing; write the section by hand (bedplate schema shows it).\n"

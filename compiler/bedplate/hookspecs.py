@@ -30,7 +30,7 @@ from bedplate.actions import Action
 from bedplate.changes import Actions, Change
 from bedplate.faults import Fault
 from bedplate.spec import Machine
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 if TYPE_CHECKING:
     from bedplate.graph import InstallGraph
@@ -103,8 +103,9 @@ class Step:
     `warning=True` is shown and stops nothing."""
     facts: Mapping[type[Any], Callable[[Any, Context], Any]] = field(factory=dict, hash=False)
     """Facts this step can give, by type. Called at most once each; may raise Rejected."""
-    draft: Callable[[Survey], str] | None = None
-    """A commented TOML text of this section for a surveyed machine, `[section]` header included. What only a person can
+    draft: Callable[[Survey, SurveyedDisk | None], str] | None = None
+    """A commented TOML text of this section for a surveyed machine, `[section]` header included; the disk is the one a
+    person asked for, if any. What only a person can
     decide is left out, with words why, and is a fault until then; the code of such a fault ends in `-undecided`."""
     draft_rank: int = 100
     """Where the section stands in a draft: lower first, equal ones by name."""

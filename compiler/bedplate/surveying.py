@@ -81,11 +81,12 @@ def draft(arguments: argparse.Namespace) -> int:
         return 2
     try:
         surveyed = checking.structure_survey(commands.load_document(arguments.survey))
+        disk = drafting.asked(surveyed, arguments.disk) if arguments.disk else None
         steps = {section: _guarded(own) for section, own in commands.usable().steps.items()}
         base = os.path.dirname(arguments.out) if arguments.out else "."
         survey_path = os.path.relpath(arguments.survey, base or ".")
         name = arguments.name or drafting.host_name(Path(arguments.survey).name.split(".", 1)[0])
-        text = visible(drafting.draft(surveyed, steps, name=name, survey_path=survey_path), keep="\t\n")
+        text = visible(drafting.draft(surveyed, steps, name=name, survey_path=survey_path, disk=disk), keep="\t\n")
     except Rejected as rejected:
         return commands.refused(rejected)
     if status := commands.emit(text, arguments):
@@ -104,4 +105,4 @@ def _guarded(own: registry.InstalledStep) -> Step:
     if suggest is None:
         return own.step
     doing = f"drafting [{own.step.section}]"
-    return evolve(own.step, draft=lambda survey: call(own.origin, doing, suggest, survey))
+    return evolve(own.step, draft=lambda survey, disk: call(own.origin, doing, suggest, survey, disk))

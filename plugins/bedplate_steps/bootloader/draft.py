@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 ESP_TYPE = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"
 """GPT type of an EFI system partition (UEFI 2.10, 5.3.3)."""
@@ -10,7 +10,7 @@ NAMES = ("linux", "linux-new", "linux-2", "linux-3")
 """Suggested folders, in order."""
 
 
-def draft(survey: Survey) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
     """The section with a free name and the Secure Boot stance explained."""
     secure = {
         "on": "# Secure Boot is ON in this machine. Either switch it off in the firmware's setup before you start\n"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 _OTHER_SYSTEM = {"ntfs", "BitLocker"}
 """File systems, as blkid names them, that another system is recognised by."""
 
 
-def draft(survey: Survey) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
     """TOML text with the reason for each choice."""
     kept = any(
         part.filesystem is not None and part.filesystem.type in _OTHER_SYSTEM

@@ -1,78 +1,122 @@
 """A first `[disk]` section for a surveyed machine, with comments that say why.
 
-Enters: a survey. Leaves: TOML text. Every partition found is kept; the disk is taken as a whole only where it has no
-table to keep. Sizes of swap follow the handbook table of one enterprise distribution (twice the memory below 2 GiB,
-the memory up to 8 GiB, at least 4 GiB above).
+Enters: a survey, and the disk a person asked for. Leaves: TOML text that erases nothing: every partition found is
+kept. Where only erasing would make room, the words for it stand as comments, for a person to take over. Sizes of swap
+follow the handbook table of one enterprise distribution (twice the memory below 2 GiB, the memory up to 8 GiB, at
+least 4 GiB above).
 """
 
 from __future__ import annotations
 
 import itertools
+import textwrap
 from collections.abc import Iterator
 
 import tomli_w
 
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
+from bedplate.systems import LOCAL_TIME, VOLUMES, elsewhere, system_of, unpluggable
 from bedplate.twins import labels
-from bedplate.units import GIB, MIB, align_down, in_gib
-from bedplate_steps.disk.erasing import written
+from bedplate.units import GIB, MIB, in_gib
+from bedplate_steps.disk.choosing import (
+    OUT,
+    SMALLEST_ROOT,
+    Candidate,
+    candidates,
+    chosen,
+    free_room,
+    held,
+    judged,
+    keeps,
+    shrinkable,
+)
+from bedplate_steps.disk.erasing import BLANK, seen, written
 from bedplate_steps.disk.kept_linux import root_of
-from bedplate_steps.disk.kinds import BASIC_DATA, RECOVERY, RESERVE, RESERVED, TYPES
+from bedplate_steps.disk.kinds import RECOVERY, RESERVED, TYPES
 from bedplate_steps.disk.rules import LOADER_ROOM
 
-SMALLEST_ROOT = 16 * GIB
-"""Bytes below which the draft asks for a shrink, or leaves swap out (common practice, no source)."""
-COMFORT = 24 * GIB
-"""Bytes a suggested shrink leaves free in the other system at least (common practice, no source)."""
-_HOLDS_A_SYSTEM = ("ntfs", "BitLocker", "apfs", "hfsplus")
+
+def draft(survey: Survey, asked: SurveyedDisk | None) -> str:
+    """The section as commented TOML, for the disk that was asked for, or for the one that suits best."""
+    one = chosen(survey) if asked is None else judged(asked, survey)
+    if one is None:
+        return "\n".join(_choose(survey))
+    disk = one.disk
+    if (one.rank == OUT and not unpluggable(disk)) or disk.unread:
+        return "\n".join(_left_alone(one))
+    keep = keeps(disk)
+    lines = [*_head(survey, one, keep), *_kept(disk, keep), *_new(survey, disk, keep), *_other(survey, disk, keep)]
+    return "\n".join(lines)
 
 
-def draft(survey: Survey) -> str:
-    """The section as commented TOML."""
-    disk = _disk(survey)
-    if disk is None:
-        return "# The survey has no fixed disk: write this section by hand.\n[disk]\n"
-    if disk.unread:
-        return "\n".join(_unread(disk))
-    keeps = _keeps(disk)
-    return "\n".join(
-        [*_head(survey, disk, keeps), *_kept(disk, keeps), *_new(survey, disk, keeps), *_other(disk, keeps)]
-    )
+def _choose(survey: Survey) -> Iterator[str]:
+    yield "[disk]"
+    if not survey.disks:
+        yield "# The survey has no disk.\n"
+        return
+    yield _said("Nothing is planned: no disk of this machine suits better than every other. Choose one, and draft "
+                "again with --disk SERIAL:")  # fmt: skip
+    yield from _listed(candidates(survey))
+    yield ""
 
 
-def _disk(survey: Survey) -> SurveyedDisk | None:
-    """The largest disk that is built in; without one, the largest of all."""
-    fixed = [disk for disk in survey.disks if not disk.removable and disk.transport != "usb"]
-    return max(fixed or survey.disks, key=lambda disk: disk.size_bytes, default=None)
+def _listed(several: tuple[Candidate, ...]) -> Iterator[str]:
+    for one in several:
+        name = one.disk.serial or next(iter(one.disk.by_id), one.disk.path)
+        yield _said(f"- {_plain(name)}: {_words(one.disk)}: {one.why}.")
 
 
-def _unread(disk: SurveyedDisk) -> Iterator[str]:
+def _left_alone(one: Candidate) -> Iterator[str]:
     """No plan: whatever stood here could be taken for one."""
-    yield f"# {_words(disk)}: it was NOT READ during the survey, so nobody knows what is on it, and nothing is planned."
-    yield "# Run the collector as root on that machine, make the survey anew, and draft again."
+    disk = one.disk
+    if disk.unread:
+        yield _said(f"{_words(disk)}: it was NOT READ during the survey, so nobody knows what is on it. Nothing is "
+                    "planned. Run the collector as root on that machine, make a new survey, draft again.")  # fmt: skip
+    else:
+        yield _said(f"{_words(disk)}: {one.why}, so nothing is planned on it.")
     yield "[disk]"
     yield _named(disk) + "\n"
-
-
-def _keeps(disk: SurveyedDisk) -> bool:
-    return disk.table is not None and disk.table.label == "gpt" and bool(disk.partitions)
 
 
 def _toml(**values: object) -> str:
     return tomli_w.dumps(values).rstrip("\n")
 
 
-def _head(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
+def _head(survey: Survey, one: Candidate, keep: bool) -> Iterator[str]:
+    disk = one.disk
     yield "[disk]"
-    others = len(survey.disks) - 1
-    yield f"# {_words(disk)}" + (f"; the machine has {others} more: make sure that this is the one." if others else ".")
+    yield _said(f"{_words(disk)}: {one.why}.")
+    others = tuple(other for other in candidates(survey) if other.disk.path != disk.path)
+    if others:
+        yield "# The other disks are left alone; `bedplate draft SURVEY --disk SERIAL` plans for one of them:"
+        yield from _listed(others)
     yield _named(disk)
-    if keeps:
+    if unpluggable(disk):
+        yield "# It can be unplugged. Make sure that it is neither the live medium nor a backup; then take the # away:"
+        yield "# removable = true"
+    if keep:
         yield "# Everything that is on the disk stays; new partitions are appended."
         yield _toml(table="keep")
+        if disk.partitions and max(free_room(disk), shrinkable(disk)[1]) < SMALLEST_ROOT:
+            yield _said('There is too little room. If everything on this disk may be LOST instead, these lines replace '
+                        'table = "keep" and every [[disk.keep]]:')  # fmt: skip
+            yield from (f"# {line}" for line in written(disk))
         return
-    yield "# Only a person erases a disk. If everything on it may be LOST, take the # away from these lines:"
+    if seen(disk) == (BLANK,):
+        yield _said("Nothing is decided yet. If the new system may have the whole disk, take the # away:")
+    else:
+        yield _said(f"Only a person erases, and nothing is decided yet: this disk holds {_plain(held(disk))}. If all "
+                    "of it may be LOST, take the # away from these lines:")  # fmt: skip
     yield from (f"# {line}" for line in written(disk))
+
+
+def _said(text: str) -> str:
+    """A comment, wrapped."""
+    return "\n".join(f"# {line}" for line in textwrap.wrap(text, 116, break_long_words=False, break_on_hyphens=False))
+
+
+def _plain(text: str) -> str:
+    return "".join(sign for sign in text if sign.isprintable())
 
 
 def _words(disk: SurveyedDisk) -> str:
@@ -93,24 +137,32 @@ def _named(disk: SurveyedDisk) -> str:
 # --- kept ----------------------------------------------------------------------------------------------------
 
 
-def _kept(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
+def _kept(disk: SurveyedDisk, keep: bool) -> Iterator[str]:
     shared = _shared_esp(disk)
-    shrunk, amount = _shrink(disk)
+    shrunk, amount = shrinkable(disk)
     names: list[str] = []
-    for part in disk.partitions if keeps else ():
+    for part in disk.partitions if keep else ():
         role = _role(part, disk)
         linux = root_of(disk)
         names.append("older-system" if part is linux[0] else _name(role, part, names))
         yield f"\n[[disk.keep]]\n# Partition {part.number}: {_what(part, disk)}"
         if part is linux[0]:
-            yield f"# The root of another Linux: {''.join(sign for sign in linux[1] if sign.isprintable())}."
+            yield _said(f"The root of another Linux: {_plain(linux[1])}.")
         yield _toml(name=names[-1], partition=part.uuid.upper(), role=role)
         if part is shared:
             yield "# Shared with what is there: it is mounted and never formatted."
             yield _toml(mount="/boot/efi")
         if part is shrunk:
-            yield "# By hand, in that system itself, before the live medium is started. It leaves half of what is free."
+            yield _said(
+                f"By hand, in that system itself, before the live medium is started: {amount // MIB} MiB less, half of "
+                "what is free. First ask it with diskpart how much it can give (`shrink querymax`): if that is less, "
+                "write a larger size here. A survey taken after the shrink shows the new size: this line goes then."
+            )
             yield _toml(shrink_to=f"{(part.size * disk.sector_size - amount) // MIB}MiB")
+        elif _may_shrink(part, disk):
+            yield _said("There is too little room, and this volume may give some: only its own system can tell how "
+                        "much. Ask it with diskpart (`shrink querymax`), and write what it is to keep:")  # fmt: skip
+            yield '# shrink_to = "...GiB"'
 
 
 def _what(part: SurveyedPartition, disk: SurveyedDisk) -> str:
@@ -123,20 +175,21 @@ def _what(part: SurveyedPartition, disk: SurveyedDisk) -> str:
     return ", ".join(words)
 
 
+def _may_shrink(part: SurveyedPartition, disk: SurveyedDisk) -> bool:
+    """Whether its own system may make it smaller, though the survey does not know by how much."""
+    inside = part.filesystem
+    if inside is None or inside.type not in LOCAL_TIME or inside.used_bytes is not None:
+        return False
+    return part is system_of(disk) and free_room(disk) < SMALLEST_ROOT
+
+
 def _role(part: SurveyedPartition, disk: SurveyedDisk) -> str:
     known = {TYPES["esp"]: "esp", RESERVED: "reserved", RECOVERY: "recovery"}
     if part.type.upper() in known:
         return known[part.type.upper()]
-    inside = part.filesystem.type if part.filesystem else ""
-    if inside in _HOLDS_A_SYSTEM:
-        largest = max((other for other in disk.partitions if _may_boot(other)), key=lambda other: other.size)
-        return "system" if part is largest else "data"
-    return "system" if part is root_of(disk)[0] else "other"
-
-
-def _may_boot(part: SurveyedPartition) -> bool:
-    inside = part.filesystem.type if part.filesystem else ""
-    return inside in _HOLDS_A_SYSTEM and part.type.upper() != RECOVERY
+    if part in (system_of(disk), root_of(disk)[0]):
+        return "system"
+    return "data" if part.filesystem and part.filesystem.type in VOLUMES else "other"
 
 
 def _name(role: str, part: SurveyedPartition, taken: list[str]) -> str:
@@ -158,34 +211,15 @@ def _shared_esp(disk: SurveyedDisk) -> SurveyedPartition | None:
 # --- new ----------------------------------------------------------------------------------------------------
 
 
-def _room(disk: SurveyedDisk) -> int:
-    """Bytes of the largest free region, aligned."""
-    return max((region.aligned_mib for region in disk.free), default=0) * MIB
-
-
-def _shrink(disk: SurveyedDisk) -> tuple[SurveyedPartition | None, int]:
-    """The volume to shrink and by how many bytes, where there is too little room and one can be shrunk."""
-    if _room(disk) >= SMALLEST_ROOT:
-        return None, 0
-    for part in disk.partitions:
-        inside = part.filesystem
-        if inside is None or inside.type != "ntfs" or part.type.upper() != BASIC_DATA or inside.used_bytes is None:
-            continue
-        free = part.size * disk.sector_size - max(inside.used_bytes, inside.min_bytes or 0) - RESERVE
-        amount = align_down(min(free // 2, free - COMFORT), MIB)
-        if _role(part, disk) == "system" and amount >= SMALLEST_ROOT:
-            return part, amount
-    return None, 0
-
-
-def _new(survey: Survey, disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
-    room = max(_room(disk), _shrink(disk)[1]) if keeps else disk.size_bytes
-    if not keeps or _shared_esp(disk) is None:
+def _new(survey: Survey, disk: SurveyedDisk, keep: bool) -> Iterator[str]:
+    room = max(free_room(disk), shrinkable(disk)[1]) if keep else disk.size_bytes
+    if not keep or _shared_esp(disk) is None:
         yield "\n[[disk.new]]\n# The firmware starts systems from here. 1 GiB leaves room for kernels and updates."
         yield _toml(name="esp", size="1GiB", filesystem="vfat", label=_label(survey, "ESP"), mount="/boot/efi")
     yield f"\n[[disk.new]]\n# What is left of the largest free region ({in_gib(room)})."
     if room < SMALLEST_ROOT:
-        yield "# That is little: make room in the system that is there, or take another disk."
+        yield _said(f"That is little: the new system wants {in_gib(SMALLEST_ROOT)} or more. Make room in what is "
+                    "there, with its own tools and after a backup, and survey again; or take another one.")  # fmt: skip
     yield _toml(name="root", size="rest", filesystem="ext4", label=_label(survey, "root"), mount="/")
     yield "# encrypt = true  # asks for a passphrase at each start; swap needs it then too, and a /boot beside it"
     memory = survey.machine.memory_bytes
@@ -211,21 +245,30 @@ def _swap(memory: int) -> int:
     return whole if memory <= 8 * GIB else 4 * GIB
 
 
-def _other(disk: SurveyedDisk, keeps: bool) -> Iterator[str]:
-    roles = [_role(part, disk) for part in disk.partitions] if keeps else []
-    if "system" not in roles:
+def _other(survey: Survey, disk: SurveyedDisk, keep: bool) -> Iterator[str]:
+    own = system_of(disk) if keep else None
+    there = [(other, part) for other, part in elsewhere(disk, survey)]
+    inside = [part.filesystem for part in (own, *(part for _, part in there)) if part]
+    if not inside:
+        if keep and root_of(disk)[0] is not None:
+            yield "\n[disk.other_system]"
+            yield "# Only a Linux is kept: no recovery key comes in; an encrypted one asks for its passphrase as ever."
+            yield _toml(encryption="none")
         yield ""
         return
-    encrypted = any(part.filesystem and part.filesystem.type == "BitLocker" for part in disk.partitions)
     yield "\n[disk.other_system]"
-    if not any(_role(part, disk) == "system" and part is not root_of(disk)[0] for part in disk.partitions):
-        yield "# Only a Linux is kept: no recovery key comes in; an encrypted one asks for its passphrase as ever."
-        yield _toml(encryption="none") + "\n"
-        return
+    for other, part in there:
+        yield _said(
+            f"A system lies on another disk, {_words(other)}: partition {part.number}, {_what(part, other)}. Nothing "
+            "is written there, but boot order and firmware settings change: its backup and its key matter as well."
+        )
+    encrypted = any(filesystem and filesystem.type == "BitLocker" for filesystem in inside)
     if encrypted:
-        yield "# The survey found an encrypted volume. Say where its recovery key is kept (never the key)."
-        yield _toml(encryption="on", recovery_key_place="to be filled in", start_by="firmware-menu") + "\n"
+        yield "# The survey found an encrypted volume."
+        yield _toml(encryption="on", start_by="firmware-menu")
     else:
         yield "# No encrypted volume was seen from here, but many machines come encrypted: look in that system itself."
         yield '# Until you say "none", "suspended" or "on", the steps for its recovery key stay in the plan.'
-        yield _toml(encryption="unknown", recovery_key_place="to be filled in") + "\n"
+        yield _toml(encryption="unknown")
+    yield "# Say where its recovery key is kept (the place, never the key), and take the # away:"
+    yield '# recovery_key_place = "..."\n'

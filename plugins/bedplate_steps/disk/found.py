@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from bedplate.faults import Fault, nearest, shown
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
+from bedplate.systems import unpluggable
 from bedplate.units import MIB, in_gib
 from bedplate_steps.disk.erasing import erase_faults, to_erase
 from bedplate_steps.disk.kinds import RECOVERY, RESERVE, RESERVED, TYPES
@@ -69,15 +70,6 @@ def disk_faults(section: DiskSection, survey: Survey) -> Iterator[Fault]:
     if unpluggable(disk):
         yield _removable(section)
     yield from _table_faults(section, disk)
-
-
-PLUGGED = ("usb", "sbp", "ieee1394")
-"""Transports of disks that are plugged in from outside, as lsblk(8) names them; sbp is FireWire."""
-
-
-def unpluggable(disk: SurveyedDisk) -> bool:
-    """Whether the survey saw a disk that can be pulled out: a stick, a card, a backup disk."""
-    return disk.removable or disk.transport in PLUGGED
 
 
 def _removable(section: DiskSection) -> Fault:

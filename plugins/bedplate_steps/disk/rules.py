@@ -226,7 +226,7 @@ def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[F
             yield Fault(code="other-system-missing", message=message, path=("keep", systems[0][0], "role"),
                         found='"system"', allowed='[disk.other_system] with encryption = "none", ...')  # fmt: skip
         return
-    if other.encryption != "none" and not other.recovery_key_place.strip():
+    if other.encryption != "none" and not other.recovery_key_place.strip(" ."):
         message = "with volume encryption, say where the recovery key is kept (the place, never the key)"
         yield Fault(code="recovery-key-place", message=message, path=("other_system", "recovery_key_place"),
                     found=shown(other.recovery_key_place), allowed='such as "safe in the office"')  # fmt: skip

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 
-def draft(survey: Survey) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
     """TOML text with the reason for each choice; a survey does not tell who will sit at the machine."""
     del survey
     return "\n".join(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 
-def draft(survey: Survey) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
     """Commented TOML: root locked, one administrator whose password is asked for."""
     return """\
 [users]

@@ -25,7 +25,7 @@ from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
 from bedplate.hookspecs import Side
-from bedplate.survey import Survey
+from bedplate.survey import Survey, SurveyedDisk
 
 bedplate_contract = 1
 
@@ -161,7 +161,7 @@ def changes(old: Side, new: Side) -> Iterable[Change]:
         )  # fmt: skip
 
 
-def draft(survey: Survey) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
     """A first section: serial ports cannot be surveyed, so a person fills in which gauge hangs where."""
     return (
         "[tide_gauge]\n"
