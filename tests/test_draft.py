@@ -8,10 +8,21 @@ from pathlib import Path
 import pytest
 from attrs import evolve, frozen
 
+from bedplate import check as checking
+from bedplate import document, systems
 from bedplate import draft as drafting
+from bedplate.capture import to_toml
 from bedplate.cli import main
 from bedplate.hookspecs import Step
-from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedMachine
+from bedplate.survey import (
+    Firmware,
+    Survey,
+    SurveyedDisk,
+    SurveyedFileSystem,
+    SurveyedMachine,
+    SurveyedPartition,
+)
+from bedplate_steps.disk.draft import draft as disk_draft
 
 
 @frozen(kw_only=True)
@@ -132,3 +143,93 @@ def test_a_kept_system_keeps_its_local_clock(tmp_path: Path, capsys: pytest.Capt
     beside = tomllib.loads(drafted_and_checked("kelp-02", tmp_path, capsys)[2])
     alone = tomllib.loads(drafted_and_checked("tern-04", tmp_path, capsys)[2])
     assert (beside["clock"]["hardware_clock"], alone["clock"]["hardware_clock"]) == ("local", "utc")
+
+
+# --- which disk ----------------------------------------------------------------------------------------------------
+
+
+def with_disks(*disks: SurveyedDisk) -> Survey:
+    return checking.structure_survey(
+        document.parse("kelp-02.survey.toml", (SPECS / "kelp-02.survey.toml").read_bytes())
+    ) if not disks else evolve(with_disks(), disks=disks)
+
+
+KELP = with_disks().disks[0]
+BLANK = SurveyedDisk(path="/dev/sdb", serial="SM-SATA-0300", size_bytes=4 << 40, transport="sata", readable=True)
+LOCKED = evolve(BLANK, path="/dev/sdc", serial="SM-SATA-0301", content="crypto_LUKS")
+USB = evolve(BLANK, path="/dev/sdd", serial="SM-USB-0302", transport="usb")
+
+
+def disk_text(*disks: SurveyedDisk, asked: SurveyedDisk | None = None) -> str:
+    return disk_draft(with_disks(*disks), asked)
+
+
+@pytest.mark.parametrize(
+    ("disks", "taken"),
+    [
+        ((KELP, LOCKED), "SM-NVME-0217"),  # the larger one holds something
+        ((LOCKED, KELP), "SM-NVME-0217"),
+        ((KELP, BLANK), "SM-NVME-0217"),  # a system, an EFI system partition, and room once it is shrunk
+        ((KELP, USB), "SM-NVME-0217"),
+        ((BLANK, USB), "SM-SATA-0300"),
+        ((BLANK, LOCKED), "SM-SATA-0300"),
+        ((LOCKED,), "SM-SATA-0301"),  # the only one: a person may have it erased
+        ((USB,), None),
+        ((USB, evolve(USB, serial="SM-USB-0303")), None),
+        ((LOCKED, evolve(LOCKED, serial="SM-SATA-0304")), None),
+        ((BLANK, evolve(BLANK, serial="SM-SATA-0305")), None),
+        ((evolve(BLANK, removable=True),), None),
+        ((evolve(BLANK, readable=False),), None),
+    ],
+)  # fmt: skip
+def test_the_disk_is_chosen_by_what_is_on_it(disks: tuple[SurveyedDisk, ...], taken: str | None) -> None:
+    """Common practice, no source: beside the system that starts, then where there is room, then blank; else nobody."""
+    text = disk_text(*disks)
+    assert tomllib.loads(text)["disk"].get("serial") == taken
+    assert all(disk.serial in text for disk in disks)  # the others are named, with what speaks against them
+
+
+def test_a_person_chooses_another_disk(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    survey, spec = tmp_path / "two.survey.toml", tmp_path / "two.toml"
+    survey.write_text(to_toml(with_disks(KELP, USB)))
+    assert main(["draft", str(survey), "--disk", "SM-USB-0302", "--out", str(spec)]) == 0
+    text = spec.read_text(encoding="utf-8")
+    assert tomllib.loads(text)["disk"]["serial"] == "SM-USB-0302" and "# removable = true" in text
+    assert '# erases = ["nothing"]' in text and "table" not in tomllib.loads(text)["disk"]
+    assert main(["draft", str(survey), "--disk", "SM-USB-0320"]) == 1
+    assert 'nearest: SM-USB-0302' in capsys.readouterr().err
+
+
+def test_a_system_on_another_disk_is_told_and_its_key_asked_for() -> None:
+    text = disk_text(KELP, BLANK, asked=BLANK)
+    data = tomllib.loads(text)["disk"]
+    assert data["serial"] == "SM-SATA-0300" and data["other_system"] == {"encryption": "unknown"}
+    assert "A system lies on another disk" in text
+
+
+@pytest.mark.parametrize(
+    ("rows", "system"),
+    [
+        ("esp reserved ntfs:100 ntfs:400", 3),  # the larger one is data
+        ("esp ntfs:1 reserved ntfs:100 ntfs:400", 4),  # the reserved partition lies before the system
+        ("esp reserved ntfs:1 ntfs:100 ntfs:400", 4),  # a small one holds tools
+        ("esp ntfs:100 ntfs:400", 2),
+        ("reserved ntfs:400", None),  # nothing starts from this disk: data
+        ("ntfs:400 ntfs:500", None),
+        ("esp ext4:400", None),
+        ("esp reserved BitLocker:100 ntfs:400", 3),
+    ],
+)  # fmt: skip
+def test_the_volume_of_the_other_system_is_found_by_evidence(rows: str, system: int | None) -> None:
+    """UEFI specification 13.3 (systems start from an EFI system partition); the order of volumes as in real tables."""
+    parts, start = [], 2048
+    for number, row in enumerate(rows.split(), 1):
+        kind, _, gib = row.partition(":")
+        size = int(gib or 1) << 21
+        types = {"esp": systems.ESP, "reserved": systems.RESERVED}
+        inside = None if kind in types else SurveyedFileSystem(type=kind)
+        parts.append(SurveyedPartition(number=number, start=start, size=size, filesystem=inside,
+                                       type=types.get(kind, "EBD0A0A2-B9E5-4433-87C0-68B6B72699C7")))  # fmt: skip
+        start += size
+    found = systems.system_of(evolve(KELP, partitions=tuple(parts)))
+    assert (found.number if found else None) == system

@@ -131,10 +131,11 @@ def read_back(table: Table, new: list[LaidPartition], folder: Path) -> list[tupl
 # --- drafts ------------------------------------------------------------------------------------------------------
 
 DRAFT_REFUSED = {
-    **REFUSED, "02": {"root-too-small"}, "06": {"root-too-small"}, "12": {"root-too-small"}, "15": {"root-too-small"},
+    **REFUSED, "04": {"missing-key"},
+    "02": {"root-too-small"}, "06": {"root-too-small"}, "12": {"root-too-small"}, "15": {"root-too-small"},
 }  # fmt: skip
 """Why the draft of a table does not hold: as above, and where the largest free region is under 2.5 GiB, the root has
-no room for a base system."""
+no room for a base system. For a dynamic disk nothing is drafted."""
 
 
 def checked_draft(number: str) -> pipeline.Checked:
