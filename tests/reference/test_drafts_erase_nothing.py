@@ -1,6 +1,6 @@
 """The draft of every real table with every kind of content erases nothing: no word for it, no sector of it.
 
-Kinds of content as libblkid names them (`blkid -k`, util-linux 2.38.1). What must hold is a rule of this program: only a
+Kinds of content as libblkid names them (`blkid -k`, util-linux 2.38.1). What must hold is a rule of ours: only a
 person erases. The tables are those of real machines.
 """
 
