@@ -222,8 +222,8 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
                         "no action reed.fiel in either spec (nearest: reed.file)"),
     "change with a full stop": ({"emit": carrying, "changes": lambda old, new: [Change(
         says="Other notes.", cost=Cost.NOTHING)]}, "a change is told in one line without a full stop"),
-    "bad draft": ({"draft": lambda survey: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),
-    "draft without section": ({"draft": lambda survey: "name = 1\n"}, "drafting fails"),
+    "bad draft": ({"draft": lambda survey, disk: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),
+    "draft without section": ({"draft": lambda survey, disk: "name = 1\n"}, "drafting fails"),
 }  # fmt: skip
 
 

@@ -65,6 +65,17 @@ def test_c01_the_wrong_disk() -> None:
         assert not KERNEL_NAME.search(rendered(evolve(planned(name), papers={})))
 
 
+@caught_by(verb("disk-is-built-in"), unseen("verb:disk-is-built-in"), unseen("fault:removable-disk"))
+def test_c02_the_backup_disk_still_plugged_in_was_the_target() -> None:
+    # lsblk(8): TRAN, RM, HOTPLUG
+    place = Place()
+    said = place.says("disk-is-built-in", fakes={"lsblk": """printf '%s\\n' 'TRAN="usb" RM="0" HOTPLUG="1"'"""})
+    assert "can be unplugged" in said
+    [guard] = checks(actions(planned())["disk.identify"], "disk-is-built-in")
+    assert guard.early
+    assert "backup" in faults(survey=(('transport = "nvme"', 'transport = "usb"'),))["removable-disk"]
+
+
 @caught_by(verb("table-is-kept"), unseen("verb:table-is-kept"))
 def test_c03_the_whole_table_was_replaced() -> None:
     place = Place()

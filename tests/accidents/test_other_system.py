@@ -90,6 +90,13 @@ def test_a04_an_unclean_shared_volume_stops_the_start() -> None:
     assert "nofail,x-systemd.device-timeout=10s" in line and line.endswith(" 0 0")
 
 
+@caught_by(function("disk.found:_too_small"))
+def test_a05_a_survey_taken_after_the_shrink_plans_no_second_one() -> None:
+    # 364228 MiB is what the spec leaves: 745938944 sectors of 512 bytes
+    told = faults(survey=(("size = 997597184", "size = 745938944"),))["shrink-done"]
+    assert "no more than it is to be shrunk to" in told and "no shrink_to" in told
+
+
 @caught_by(verb("ntfs-fits"))
 def test_a06_only_the_partition_was_made_smaller() -> None:
     place = Place()

@@ -131,7 +131,7 @@ def erased(survey_text: str, serial: str) -> list[str]:
     for part in disk["partitions"]:
         holds = part.get("filesystem", {})
         told = " ".join(word for word in (holds.get("type", ""), holds.get("uuid", "")) if word)
-        lines.append(f"partition {part['number']} {part['uuid']}: {told or 'nothing'}")
+        lines.append(f"partition {part['number']} {part['uuid']}: {told or 'no signature seen'}")
     return lines
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedplate.survey import Survey, SurveyedDisk
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """TOML text with the reason for each choice."""
     vendor = survey.machine.cpu_vendor
     why = f"the survey names {vendor}" if vendor else "the survey could not tell: set intel, amd or none"

@@ -10,7 +10,7 @@ NAMES = ("linux", "linux-new", "linux-2", "linux-3")
 """Suggested folders, in order."""
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """The section with a free name and the Secure Boot stance explained."""
     secure = {
         "on": "# Secure Boot is ON in this machine. Either switch it off in the firmware's setup before you start\n"

@@ -8,7 +8,7 @@ _OTHER_SYSTEM = {"ntfs", "BitLocker"}
 """File systems, as blkid names them, that another system is recognised by."""
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """TOML text with the reason for each choice."""
     kept = any(
         part.filesystem is not None and part.filesystem.type in _OTHER_SYSTEM

@@ -36,7 +36,7 @@ from bedplate_steps.disk.kinds import RECOVERY, RESERVED, TYPES
 from bedplate_steps.disk.rules import LOADER_ROOM
 
 
-def draft(survey: Survey, asked: SurveyedDisk | None) -> str:
+def draft(survey: Survey, asked: SurveyedDisk | None = None) -> str:
     """The section as commented TOML, for the disk that was asked for, or for the one that suits best."""
     one = chosen(survey) if asked is None else judged(asked, survey)
     if one is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedplate.survey import Survey, SurveyedDisk
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """TOML text with the reason for each choice; a survey does not tell who will sit at the machine."""
     del survey
     return "\n".join(

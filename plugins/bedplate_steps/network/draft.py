@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedplate.survey import Link, Survey, SurveyedDisk
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """Commented TOML: the first wired card with its address from the network, else the first wireless one."""
     head = [
         "[network]",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedplate.survey import Survey, SurveyedDisk
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """Commented TOML: root locked, one administrator whose password is asked for."""
     return """\
 [users]

@@ -161,7 +161,7 @@ def changes(old: Side, new: Side) -> Iterable[Change]:
         )  # fmt: skip
 
 
-def draft(survey: Survey, disk: SurveyedDisk | None) -> str:
+def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
     """A first section: serial ports cannot be surveyed, so a person fills in which gauge hangs where."""
     return (
         "[tide_gauge]\n"
