@@ -281,7 +281,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         gives=(f"swap:{path}",),
         guards=(
             checks.holds(f"Nothing has the name {path} yet", "swap-place-is-free", InTarget(path),
-                         by_hand=(f"[ -d {TARGET}/etc ] && [ ! -e {TARGET}{path} ] && echo free",),
+                         by_hand=(f"none '^{TARGET}{path}$' find {TARGET} -maxdepth {path.count('/')}",),
                          otherwise="It is not replaced. Move it away, or give the swap file another name in the spec."),
         ),
         proofs=(
