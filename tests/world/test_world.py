@@ -70,13 +70,22 @@ def test_nothing_is_lost_in_some_hundred_sequences() -> None:
     assert sum(count for (_, what), count in tally.items() if what == "survived") > COUNT // 10
 
 
-def _without(name: str, body: str, line: str, folder: Path) -> str:
-    """What breaks when a verb of the scripts is another one."""
-    known = library._text
+DIRT = "printf x | dd of=$DISK bs=1 seek=60000 conv=notrunc"
+HARM = {
+    "bytes outside the plan changed": ("append-partitions", f"{DIRT}; return 0"),
+    "refused, and yet": ("disk-is", f"{DIRT}; echo not this disk >&2; return 1"),
+}
+"""What a broken verb would do, by what the invariants say of it."""
+
+
+@pytest.mark.parametrize("said", HARM)
+def test_the_invariants_see_what_a_broken_script_does(folder: Path, said: str) -> None:
+    name, body = HARM[said]
+    known, other = library._text, f"{library.function(name)}() {{ {body}\n}}\n"
     plans.compiled.cache_clear()
     try:
-        other = f"{library.function(name)}() {{ {body}\n}}\n"
         with patch.object(library, "_text", lambda stem: other if stem == name else known(stem)):
-            return play(read(line), folder).broken
+            outcome = play(read("clock-changed:1 run:1"), folder)
     finally:
         plans.compiled.cache_clear()
+    assert said in outcome.broken, outcome.log[-3000:]
