@@ -26,7 +26,7 @@ def relabel_kept(world: World, plan: Plan, random: Random) -> bool:
     return bool(node) and world.shell(f"e2label {node} heron-{random.randrange(100)}").returncode == 0
 
 
-@event("start .*size|at most|size")
+@event("start .*size|at most|size|what the spec erases")
 def resize_kept(world: World, plan: Plan, random: Random) -> bool:
     part = random.choice(_kept(plan))
     node, size = node_of(world, plan, part.name), part.size * 2048 - 2048
@@ -39,7 +39,7 @@ def resize_ours(world: World, plan: Plan, random: Random) -> bool:
     return bool(node) and sfdisk(world, plan.disk, "-N", number_of(node), text="size=262144")
 
 
-@event("no partition|is gone|missing")
+@event("no partition|is gone|missing|what the spec erases")
 def delete_kept(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(_kept(plan)).name)
     return (bool(node) and sfdisk(world, plan.disk, "--delete", number_of(node))) or False
@@ -56,7 +56,7 @@ def delete_ours(world: World, plan: Plan, random: Random) -> bool:
     return done
 
 
-@event("nobody knew of the partition|inside the planned")
+@event("nobody knew of the partition|inside the planned|what the spec erases")
 def add_partition(world: World, plan: Plan, random: Random) -> bool:
     start = random.choice((3778560, 12691456, 40000000))
     done = sfdisk(world, plan.disk, "--append", text=f"start={start}, size=204800, type={LINUX}")
@@ -67,24 +67,24 @@ def add_partition(world: World, plan: Plan, random: Random) -> bool:
     return done
 
 
-@event("number|no partition|start")
+@event("number|no partition|start|what the spec erases")
 def renumber(world: World, plan: Plan, random: Random) -> bool:
     return sfdisk(world, plan.disk, "--reorder")
 
 
-@event("no partition|nobody knew")
+@event("no partition|nobody knew|what the spec erases")
 def new_guid(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(_kept(plan)).name)
     new = "ABABABAB-2222-4333-8444-555555555555"
     return bool(node) and sfdisk(world, plan.disk, "--part-uuid", number_of(node), new)
 
 
-@event("label-id|table")
+@event("label-id|table|what the spec erases")
 def new_table_id(world: World, plan: Plan, random: Random) -> bool:
     return sfdisk(world, plan.disk, "--disk-id", "EDEDEDED-2222-4333-8444-555555555555")
 
 
-@event("corrupt|header")
+@event("corrupt|header|what the spec erases")
 def second_table_lost(world: World, plan: Plan, random: Random) -> bool:
     image = world.image(plan.disk)
     write_at(image, image.stat().st_size - SECTOR, bytes(SECTOR))

@@ -95,7 +95,7 @@ def crash_heron(world: World, plan: Plan, random: Random) -> bool:
     return bool(node) and world.shell(f"debugfs -w -R 'feature needs_recovery' {node}").returncode == 0
 
 
-@event("raid|array|member|ambiv|more than one|several|8")
+@event("raid|array|member|ambiv|more than one|several|8|what the spec erases")
 def append_raid_record(world: World, plan: Plan, random: Random) -> bool:
     """A record of version 1.0, eight to twelve KiB before the end, on a kept partition or one of ours."""
     node = node_of(world, plan, random.choice(("heron", "recovery", "home", "root", "samples")))
@@ -117,7 +117,7 @@ def zero_superblock_ours(world: World, plan: Plan, random: Random) -> bool:
     return bool(node)
 
 
-@event("holds|nothing|super|signature|type|volume|sectors")
+@event("holds|nothing|super|signature|type|volume|sectors|what the spec erases")
 def zero_superblock_kept(world: World, plan: Plan, random: Random) -> bool:
     node = node_of(world, plan, random.choice(("heron", "factory", "vault", "archive", "retired")))
     if node:
