@@ -90,7 +90,7 @@ def work(browser: Browser) -> None:
     browser.script(HAND)
 
 
-NEXT = "Next: 2 At your desk: write the image to a USB stick"
+NEXT = "Next: 2 At your desk: write the image to the stick that becomes the live medium"
 DONE = [["tick-1", "tick-3"], "key is in the safe", "hand", "2/8", NEXT]
 
 
@@ -120,7 +120,7 @@ def test_by_script_a_stage_has_one_box_and_by_hand_all(browser: Browser, sheet: 
     browser.open(sheet)
     parts = content.parts(install)
     count = "return [...document.querySelectorAll('[data-count]')].map(one => one.textContent)"
-    assert browser.script(count)[2:4] == ["0/5", "0/1"]
+    assert browser.script(count)[2:4] == ["0/4", "0/1"]
     shown = "return [...document.querySelectorAll('.scripted .tick')].filter(box => box.checkVisibility()).length"
     assert browser.script(shown) == 0
     browser.script(HAND)
@@ -237,9 +237,11 @@ def test_no_action_is_cut_and_stage_headings_are_repeated(
             foot = re.compile(rf"Action {re.escape(told.action.id)}(?=,|\s|$)")
             places = [number for number, text in enumerate(printed) if foot.search(text)]
             assert len(places) == 1, told.action.id
-            text = printed[places[0]]
-            assert f" {told.number} {told.action.title}" in text, told.action.id
+            text, head = printed[places[0]], f" {told.number} {told.action.title}"
             assert f"Stage {part.number} {part.title}" in text, told.action.id
+            if head not in text:  # longer than a page: then it begins at the top of the one before
+                assert printed[places[0] - 1].startswith(f"Stage {part.number} {part.title}{head}"), told.action.id
+                continue
             if told.back:
                 assert told.back.note.split()[0] in text.split(f" {told.number} {told.action.title}")[1]
     assert "Note: key is in the safe" in " ".join(printed)
@@ -252,7 +254,7 @@ def test_the_printed_record_has_what_was_done_and_lines_to_sign(browser: Browser
     printed = pages(browser, tmp_path / "script.pdf")
     assert len(printed) < 20
     record = printed[-1]
-    for words in ("Record of the work", "2 of 8", "0 of 5, by script", "Date", "Carried out by", "Signature"):
+    for words in ("Record of the work", "2 of 8", "0 of 4, by script", "Date", "Carried out by", "Signature"):
         assert words in record, words
     size = subprocess.run(["pdfinfo", str(tmp_path / "script.pdf")], check=True, capture_output=True, text=True).stdout
     assert "A4" in size
