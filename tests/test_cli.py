@@ -280,7 +280,8 @@ def test_a_disk_that_was_not_read_gets_no_plan(tmp_path: Path, capsys: pytest.Ca
     assert main(["draft", str(survey), "--out", str(spec)]) == 1
     assert "bedplate: TROUBLE: /dev/nvme0n1 was not read" in capsys.readouterr().err
     drafted = spec.read_text()
-    assert "NOT READ" in drafted and 'table = "new"' not in drafted and "[[disk.new]]" not in drafted
+    assert "no disk was read, so nobody knows" in drafted and "it was not read during the survey" in drafted
+    assert 'table = "new"' not in drafted and "[[disk.new]]" not in drafted
     assert main(["check", str(spec)]) == 1
     whole = Path(ROOT / "tests/corpus/whole.toml").read_text()
     spec.write_text(whole.replace("whole.survey.toml", str(survey)).replace("SM-SATA-0101", "SM-NVME-0217"))

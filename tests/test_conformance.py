@@ -193,7 +193,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "pasted path": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("rm", "/mnt/target/x")),))), "write InTarget"),
     "live proof": (emitting(attrs.evolve(GOOD, proofs=(checks.succeeds("Is", "test", "-e", "/etc/x"),))),
                    "reads /etc/x of the live medium"),
-    "no look by hand": (emitting(attrs.evolve(GOOD, guards=(checks.holds("It is wet", "reed-is-wet"),))),
+    "no look by hand": (emitting(attrs.evolve(GOOD, guards=(checks.holds("It is wet", "network-live"),))),
                         "'It is wet' has no look for a person"),
     "secret nobody lists": (emitting(attrs.evolve(GOOD, operations=(
         WriteFile(path=InTarget("/etc/x"), content=(SecretRef("key"),)),))), "no action lists it in `secrets`"),

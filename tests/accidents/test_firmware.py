@@ -99,8 +99,7 @@ def test_b05_the_boot_entry_is_gone_or_there_twice() -> None:
     proof = checks(actions(graph)["bootloader.boot-entry"], "boot-entry-is")[0]
     assert isinstance(proof.test, Call) and proof.test.args == ("one", ESP, OURS)
     sheet = told(graph).partition("## Hand-over sheet")[2].partition("## Rescue sheet")[0]
-    line = f"-d \"$(lsblk -npo PKNAME /dev/disk/by-partuuid/{ESP})\" -p 1 -L saltmarsh -l '{OURS}'"
-    assert f"efibootmgr -c {line}" in sheet
+    assert f"efibootmgr -c -d \"$DISK\" -p 1 -L saltmarsh -l '{OURS}'" in sheet
 
 
 @caught_by(verb("boot-store-has-room"), unseen("verb:boot-store-has-room"))

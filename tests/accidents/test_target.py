@@ -51,7 +51,7 @@ def test_d01_two_readings_of_one_clock() -> None:
     assert "RealTimeIsUniversal /t REG_DWORD /d 1" in told(planned(spec=utc))
     hardware = actions(planned())["clock.hardware"]
     assert _files("clock.hardware")["/etc/adjtime"].splitlines()[2] == "LOCAL"  # adjtime_config(5)
-    [audit] = hardware.audits
+    audit = hardware.audits[0]
     assert isinstance(audit.test, Outputs) and "--property=LocalRTC" in audit.test.argv and audit.test.text == "yes"
 
 

@@ -54,8 +54,12 @@ def _choose(survey: Survey) -> Iterator[str]:
     if not survey.disks:
         yield "# The survey has no disk.\n"
         return
-    yield _said("Nothing is planned: no disk of this machine suits better than every other. Choose one, and draft "
-                "again with --disk SERIAL:")  # fmt: skip
+    if any(not disk.unread for disk in survey.disks):
+        yield _said("Nothing is planned: no disk of this machine suits better than every other. Choose one, and draft "
+                    "again with --disk SERIAL:")  # fmt: skip
+    else:
+        yield _said("Nothing is planned: no disk was read, so nobody knows what is on it. Make the survey again, as "
+                    "root:")  # fmt: skip
     yield from _listed(candidates(survey))
     yield ""
 

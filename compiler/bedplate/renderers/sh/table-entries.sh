@@ -11,9 +11,3 @@ END_OF_SIZES
     } >"$WORK/entries" || return 1
     v_hex=$(tr -d ' \n' <"$WORK/entries")
 }
-
-# Set v_guid to the GUID as it lies on the disk: its first three fields low byte first.
-verb_table_entries_guid() {
-    v_guid=$(printf '%s' "$1" | tr 'A-F' 'a-f' |
-        sed 's/^\(..\)\(..\)\(..\)\(..\)-\(..\)\(..\)-\(..\)\(..\)-/\4\3\2\1\6\5\8\7/' | tr -d '-')
-}

@@ -1,13 +1,13 @@
 # table-is-unfinished OUR-TABLE PARTUUID...: where $DISK has our own table, be it half-written, it has no rows but these, and
 # each is still named as unfinished. In an entry the name stands 24 bytes behind the GUID, two bytes a letter (UEFI
 # specification, 5.3.3).
-# uses: next-row table-dump table-entries table-has
+# uses: guid-on-disk next-row table-dump table-entries table-has
 verb_table_is_unfinished() {
     v_ours=$1
     shift
     verb_table_entries || return 1
     for v_uuid in "$@"; do
-        verb_table_entries_guid "$v_uuid"
+        verb_guid_on_disk "$v_uuid"
         v_left=$v_hex
         while [ "$v_left" != "${v_left#*"$v_guid"}" ]; do
             v_left=${v_left#*"$v_guid"}
