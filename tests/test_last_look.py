@@ -76,7 +76,8 @@ def test_the_example_machines_name_every_place_outside() -> None:
     kelp = listed("kelp-02")
     assert list(kelp) == [
         "disk.copies", "disk.append-partitions", "disk.format-swap", "disk.format-root", "disk.format-home",
-        "disk.finish-partitions", "disk.mount", "clock.hardware", "bootloader.install", "bootloader.boot-entry",
+        "disk.finish-partitions", "disk.mount", "clock.hardware", "bootloader.check-packages", "bootloader.install",
+        "bootloader.boot-entry",
     ]  # fmt: skip
     assert kelp["bootloader.install"] == ["writes EFI/saltmarsh on the kept EFI system partition esp"]
     assert kelp["disk.format-root"] == ["formats the new partition root (40 GiB): ext4 file system"]

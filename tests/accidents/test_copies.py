@@ -53,7 +53,8 @@ def test_a08_copies_that_vanished_with_the_live_system() -> None:
         assert "table.dump: FAILED" in rig.refuses("verb_copies_are_made", COPIES=str(copies))
 
 
-@caught_by(function("base.check:_loaders"), verb("put-back-foreign"), unseen("action:bootloader.check-packages"))
+@caught_by(function("base.check:_loaders"), verb("put-back-foreign"), verb("also-in-target"),
+           unseen("action:bootloader.check-packages"))  # fmt: skip
 def test_f07_a_package_overwrote_the_fallback_loader() -> None:
     writes = (('packages = ["openssh-server"', 'packages = ["systemd-boot", "openssh-server"'),)
     said = faults(spec=writes)["package-writes-esp"]
@@ -67,6 +68,9 @@ def test_f07_a_package_overwrote_the_fallback_loader() -> None:
         rig.holds(f"tar -xf '{archive}' -C '{esp}'\nverb_save_boot_state '{esp}' {ESP} all", COPIES=copies)
         put_back = f"verb_put_back_foreign strange {ESP} '{esp}' all EFI/saltmarsh"
         rig.holds(put_back, COPIES=copies)
+        brought = rig.folder / "target/usr/lib/shim"
+        brought.mkdir(parents=True)
+        (brought / "shimx64.efi").write_bytes(b"MZ of a package")
         (esp / "EFI/BOOT/BOOTX64.EFI").write_bytes(b"MZ of a package")
         (esp / "EFI/heron/heron.efi").unlink()
         said = rig.refuses(put_back, COPIES=copies)
@@ -74,10 +78,21 @@ def test_f07_a_package_overwrote_the_fallback_loader() -> None:
         assert {name: (esp / name).read_bytes() for name in FILES} == FILES
         (esp / "EFI/BOOT/fbx64.efi").write_bytes(b"MZ of a package")
         assert "not ours: ./EFI/BOOT/fbx64.efi" in rig.refuses(put_back, COPIES=copies)
-        (esp / "EFI/BOOT/BOOTX64.EFI").write_bytes(b"MZ of the loader's package")
+        (esp / "EFI/BOOT/BOOTX64.EFI").write_bytes(b"MZ of a package")
         rig.holds(put_back.replace("strange", "asked"), COPIES=copies)
         assert sorted(path.name for path in (esp / "EFI/BOOT").iterdir()) == ["BOOTX64.EFI"]
         assert (esp / "EFI/BOOT/BOOTX64.EFI").read_bytes() == FILES["EFI/BOOT/BOOTX64.EFI"]
+        # The other system was started between two runs: what it has written since is not taken back.
+        newer = {"EFI/heron/heron.efi": b"MZ heron, updated", "EFI/BOOT/repair.efi": b"MZ heron's own repair"}
+        for name, content in newer.items():
+            (esp / name).write_bytes(content)
+        for how in ("asked", "strange"):
+            said = rig.refuses(put_back.replace("strange", how), COPIES=copies)
+            assert "./EFI/heron/heron.efi was changed since the copies were made" in said
+            assert {name: (esp / name).read_bytes() for name in newer} == newer
+        (esp / "EFI/heron/heron.efi").write_bytes(FILES["EFI/heron/heron.efi"])
+        assert "not ours: ./EFI/BOOT/repair.efi" in rig.refuses(put_back.replace("strange", "asked"), COPIES=copies)
+        assert (esp / "EFI/BOOT/repair.efi").exists()
 
 
 def _stops_at_faults(mark: bool) -> None:

@@ -120,8 +120,8 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
                 args=("asked" if asked else "strange", plan.esp.uuid, *words),
                 by_hand=(
                     look_again,
-                    "# Only for a file that this names: fetch it from the archive, with its name in place of `FILE`, "
-                    "look once more, and find out which package wrote it:",
+                    "# Only for a file that this names, and that a package has written, not the other system since: "
+                    "fetch it from the archive, with its name in place of `FILE`, look once more, and find out which:",
                     f"tar -xf /mnt/target{STATE}/esp.tar -C {there} ./FILE",
                 ),
             ),
@@ -133,8 +133,11 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
                          "esp-is-unchanged", *words, early=False, by_hand=(look_again,)),
         ),
         way_back=WayBack(note="Nothing to undo: only what was there before is put back."),
-        trouble="Take the package that wrote the file out of the spec: its updates would write it again. Then take the "
-        "installation back, and begin again.",
+        trouble="Take the package that wrote the file out of the spec: its updates would write it again. A file that "
+        "no package has was changed by the other system, or by somebody: it stays, and nothing older goes over it. "
+        "Then take the installation back, and begin again, which makes new copies.",
+        touches=(Touch(does=Does.WRITES, what=f"others' files that a package replaced on the kept EFI system "
+                       f"partition {plan.esp.name}, back as they were"),),
         transient=True,
     )  # fmt: skip
 

@@ -2,7 +2,7 @@
 # was noted; what also lies in the new system itself, byte for byte; an entry that starts it; and where the action was cut
 # short, what the PATTERNs fit. Of folders, those that it made, once they are empty. Everything else is left, and its folder.
 # A file that another boot entry starts (drop-boot-entry) is left as well.
-# uses: boot-files-found leave
+# uses: also-in-target boot-files-found leave
 verb_drop_boot_files() {
     v_keep=$TARGET/var/lib/bedplate/boot v_key=$1 v_base=$2
     # Nothing of ours has been put there where nothing was begun.
@@ -41,14 +41,7 @@ verb_boot_file_is_ours() {
         */entries/*.conf) verb_boot_entry_names_root && return 0 ;;
     esac
     # An update of the new system's own brought it.
-    v_bytes=$(stat -c %s -- "$v_base/$v_file") || return 1
-    for v_place in "$TARGET/boot" "$TARGET/lib/modules" "$TARGET/usr/lib/grub" "$TARGET/usr/lib/shim" \
-        "$TARGET/usr/lib/systemd/boot"; do
-        [ -d "$v_place" ] || continue
-        v_same=$(find "$v_place" -type f -size "${v_bytes}c" ! -path "$v_base/*" -exec cmp -s -- "$v_base/$v_file" {} \; -print)
-        [ -z "$v_same" ] || return 0
-    done
-    return 1
+    verb_also_in_target "$v_base/$v_file" "$v_base"
 }
 
 # The entry's words for the kernel name the new system's partition, or what lies on it.
