@@ -270,6 +270,20 @@ def test_whatever_ends_the_script_the_stick_is_let_go(rig: Rig) -> None:
     assert not (rig.folder / "work/stick").exists()
 
 
+@pytest.mark.parametrize("point", ["esp", "top", "stick"])
+def test_what_was_mounted_for_a_look_is_let_go_when_the_script_is_cut_off(point: str, tmp_path: Path) -> None:
+    """A mount left behind would count as a disk in use at the next run. tmpfs stands for the file system."""
+    place = tmp_path / "work" / point
+    place.mkdir(parents=True)
+    lines = f"""{library.part("common")}
+        mount -t ramfs none '{tmp_path}/work' && mkdir '{place}' && mount -t tmpfs none '{place}' || exit 3
+        : >'{place}/file'
+        WORK='{tmp_path}/work'; wipe_scratch
+        ! grep -F '{tmp_path}/work' /proc/self/mounts"""
+    ran = subprocess.run(["unshare", "--mount", "dash", "-c", lines], capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stdout) == (0, ""), ran.stderr
+
+
 # --- the kept partitions -------------------------------------------------------------------------------------------
 
 

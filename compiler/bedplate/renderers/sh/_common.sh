@@ -127,9 +127,10 @@ make_scratch() {
 
 # wipe_scratch: plain files only; nothing is ever deleted recursively, a verb may have mounted something below.
 wipe_scratch() {
-    if grep -qF -e " $WORK/stick " /proc/self/mounts; then
-        umount -- "$WORK/stick" 2>/dev/null && rmdir -- "$WORK/stick"
-    fi
+    # A stick, or a partition that a verb was looking at when it was cut off: left mounted, it would count as in use.
+    for r_point in $(sed -n "s|^[^ ]* \($WORK/[^ ]*\) .*|\1|p" /proc/self/mounts); do
+        umount -- "$r_point" 2>/dev/null && rmdir -- "$r_point"
+    done
     rm -f -- "$WORK"/* "$WORK"/seen/* 2>/dev/null
     rmdir -- "$WORK/seen" 2>/dev/null
     if grep -qF -e " $WORK ramfs " /proc/self/mounts; then
