@@ -182,7 +182,7 @@ def table(case: str, machine: Machine, rows: tuple[Timing, ...]) -> str:
 
 def known_of(survey: dict[str, Any], serial: str) -> dict[str, str]:
     """The words of a case that the survey tells: the disk's serial number, `$part1` to `$partN`, and `$mac`."""
-    [disk] = [disk for disk in survey["disks"] if disk["serial"] == serial]
+    [disk] = [disk for disk in survey["disks"] if disk.get("serial") == serial]
     parts = {f"part{part['number']}": part["uuid"] for part in disk.get("partitions", ())}
     return {"serial": serial, "mac": survey["links"][0]["mac"], **parts}
 
