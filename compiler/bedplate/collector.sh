@@ -69,6 +69,9 @@ have() {
     command -v "$1" >/dev/null 2>&1
 }
 
+# What was plugged in a moment ago gets its serial number from udev, a little later (udevadm(8)).
+! have udevadm || udevadm settle --timeout=10 >/dev/null 2>&1
+
 # try TITLE COMMAND [ARG...]: a section with the command's output, or a note why there is none.
 try() {
     title=$1
