@@ -17,6 +17,7 @@ from attrs import evolve
 
 import bedplate_schema
 from bedplate import cli
+from bedplate.actions import Call
 from bedplate.changes import Cost
 from bedplate.diff import Diff, compare, work
 from bedplate.diff.drift import drift
@@ -322,6 +323,18 @@ def test_colour_stands_around_the_class_alone() -> None:
 def test_a_checklist_of_what_cannot_all_be_done_says_so() -> None:
     text = render(registry().renderers["checklist"], work(pair("root grows into swap"), partly=True))
     assert "swap moves on the disk: loses data, not by a change script" in text.replace("Swap", "swap")
+
+
+def test_a_partition_grows_only_over_room_where_nothing_is_left() -> None:
+    """sfdisk(8): a row that is deleted takes nothing of the content with it."""
+    made = {node.action.id: node.action for node in work(pair("root grows")).nodes}
+    grow, fill = made["disk.grow-root"], made["disk.fill-root"]
+    guards = {test.verb: list(map(str, test.args)) for check in grow.guards if isinstance(test := check.test, Call)}
+    [new] = [list(map(str, test.args)) for check in grow.proofs if isinstance(test := check.test, Call)]
+    ends = [int(start) + int(size) for _, start, size, _ in (guards["partition-is"], new)]
+    assert guards["place-is-blank"] == [str(ends[0]), str(ends[1] - 1)]
+    verbs = [test.verb for check in fill.proofs if isinstance(test := check.test, Call)]
+    assert verbs == ["partition-is-ready", "filesystem-fills"]
 
 
 # --- drift -----------------------------------------------------------------------------------------------------------

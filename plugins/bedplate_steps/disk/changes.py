@@ -155,7 +155,7 @@ def _resized(was: LaidPartition, now: LaidPartition, layout: Layout, new: Side) 
     if now.filesystem not in GROWABLE or now.mapper:
         return Change(says=says, cost=Cost.LIVE_MEDIUM, covers=own,
                       why="Its kind does not grow while it is in use: do it from a live medium.")  # fmt: skip
-    return Change(says=says, cost=Cost.IN_PLACE, actions=grow_actions(was, now), covers=own,
+    return Change(says=says, cost=Cost.IN_PLACE, actions=grow_actions(was, now, layout.sector_size), covers=own,
                   why=f"{now.filesystem} grows while it is mounted. It cannot be made smaller again.")  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from bedplate import checks
 from bedplate.actions import Action, Call, Check, Does, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition
 from bedplate.hookspecs import Side
+from bedplate_steps.disk import looking
 from bedplate_steps.disk.content import finish, finished_token, where
 from bedplate_steps.disk.table import appended
 
@@ -23,9 +24,9 @@ GROWABLE = ("ext4", "xfs", "btrfs")
 _TOOLS = {"ext4": ("resize2fs", "dumpe2fs"), "xfs": ("xfs_growfs", "xfs_info"), "btrfs": ("btrfs",)}
 
 
-def grow_actions(was: LaidPartition, now: LaidPartition) -> tuple[Action, ...]:
+def grow_actions(was: LaidPartition, now: LaidPartition, sector_size: int) -> tuple[Action, ...]:
     """The partition gets its new end, then the file system fills it."""
-    return _grow_partition(was, now), _grow_filesystem(now)
+    return _grow_partition(was, now, sector_size), _grow_filesystem(now, sector_size)
 
 
 def _is(part: LaidPartition, says: str, early: bool) -> Check:
@@ -39,7 +40,17 @@ def _room(part: LaidPartition) -> Check:
                         str(part.end), part.uuid, otherwise="Stop: the table has changed.")  # fmt: skip
 
 
-def _grow_partition(was: LaidPartition, now: LaidPartition) -> Action:
+def _behind(was: LaidPartition, now: LaidPartition, sector_size: int) -> Check:
+    """A row that was deleted takes nothing of what lay in it along."""
+    return checks.holds(
+        f"Nothing is left of another partition in the room behind {now.name}", "place-is-blank",
+        str(was.end + 1), str(now.end), by_hand=looking.place_is_blank(was.end + 1, now.end, sector_size),
+        otherwise="Stop: a partition whose row somebody deleted may lie there, whole. Put its row back, or erase what "
+        "may go for good.",
+    )  # fmt: skip
+
+
+def _grow_partition(was: LaidPartition, now: LaidPartition, sector_size: int) -> Action:
     return Action(
         id=f"disk.grow-{now.name}",
         title=f"Move the end of the partition {now.name}",
@@ -53,9 +64,10 @@ def _grow_partition(was: LaidPartition, now: LaidPartition) -> Action:
                          'partx --update "$DISK"'),
             ),
         ),
-        needs=("tool:sfdisk", "tool:partx", "tool:lsblk"),
+        needs=("tool:sfdisk", "tool:partx", "tool:lsblk", "tool:blkid"),
         gives=(f"partition:{now.name}",),
-        guards=(_is(was, f"{now.name} lies where the old spec put it", True), _room(now)),
+        guards=(_is(was, f"{now.name} lies where the old spec put it", True), _room(now),
+                _behind(was, now, sector_size)),
         proofs=(_is(now, f"{now.name} has its new end", False),),
         way_back=WayBack(
             note="A file system in use is not made smaller: from a live medium, the file system first, then its "
@@ -67,7 +79,7 @@ def _grow_partition(was: LaidPartition, now: LaidPartition) -> Action:
     )
 
 
-def _grow_filesystem(part: LaidPartition) -> Action:
+def _grow_filesystem(part: LaidPartition, sector_size: int) -> Action:
     point = part.mount or next((volume.mount for volume in part.subvolumes if volume.mount), "/")
     words = (where(part), part.filesystem, point)
     typed = {"ext4": f"resize2fs {part.node}", "xfs": f"xfs_growfs {point}",
@@ -79,8 +91,13 @@ def _grow_filesystem(part: LaidPartition) -> Action:
         stage=Stage.TARGET,
         operations=(Call(verb="grow-filesystem", args=words, by_hand=(typed[part.filesystem],)),),
         needs=(f"partition:{part.name}", *(f"tool:{tool}" for tool in _TOOLS[part.filesystem])),
-        proofs=(checks.holds(f"The file system on {part.name} fills its partition", "filesystem-fills", *words,
-                             early=False),),
+        proofs=(
+            checks.holds(f"The kernel has {part.name} where the table has it", "partition-is-ready", part.uuid,
+                         early=False, by_hand=looking.size(part, sector_size),
+                         otherwise="Start the machine again, then run this again."),
+            checks.holds(f"The file system on {part.name} fills its partition", "filesystem-fills", *words,
+                         early=False),
+        ),
         way_back=WayBack(note="A file system in use is not made smaller.", possible=False),
     )  # fmt: skip
 

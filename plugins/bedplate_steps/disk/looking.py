@@ -149,6 +149,11 @@ def room_is_free(part: LaidPartition) -> Lines:
     return (f"room {part.start} {part.end}",)
 
 
+def place_is_blank(first: int, last: int, sector_size: int) -> Lines:
+    """blkid(8) knows nothing that begins there."""
+    return (_blank(f'--offset {first * sector_size} --size {(last - first + 1) * sector_size} "$DISK"'),)
+
+
 def not_there(part: LaidPartition) -> Lines:
     """No row has that GUID."""
     return (f"none uuid={_short(part)} {_ROWS}",)
@@ -156,10 +161,18 @@ def not_there(part: LaidPartition) -> Lines:
 
 def idle(part: LaidPartition, sector_size: int) -> Lines:
     """The kernel's start (it counts in 512 bytes), and no mount."""
-    start = f'/sys/class/block/$(basename "$(readlink -f {part.node})")/start'
     held = "(part|loop|crypt)" if part.mapper else "(part|loop)"
     unused = f"every '^{held} *$' lsblk -nro TYPE,MOUNTPOINT {part.node}"
-    return (f'grep -x {part.start * sector_size // 512} "{start}"', unused)
+    return (_kernel(part, "start", part.start * sector_size // 512), unused)
+
+
+def size(part: LaidPartition, sector_size: int) -> Lines:
+    """The kernel's size of it."""
+    return (_kernel(part, "size", part.size * sector_size // 512),)
+
+
+def _kernel(part: LaidPartition, what: str, number: int) -> str:
+    return f'grep -x {number} "/sys/class/block/$(basename "$(readlink -f {part.node})")/{what}"'
 
 
 def named(part: LaidPartition, *names: str) -> Lines:

@@ -128,6 +128,7 @@ make_scratch() {
 # wipe_scratch: plain files only; nothing is ever deleted recursively, a verb may have mounted something below.
 wipe_scratch() {
     # A stick, or a partition that a verb was looking at when it was cut off: left mounted, it would count as in use.
+    # shellcheck disable=SC2013 # a word is a mount point of ours
     for r_point in $(sed -n "s|^[^ ]* \($WORK/[^ ]*\) .*|\1|p" /proc/self/mounts); do
         umount -- "$r_point" 2>/dev/null && rmdir -- "$r_point"
     done
