@@ -140,6 +140,8 @@ def test_a_way_back_of_a_change_that_is_cut_short_is_walked_again(sandbox: Sandb
     wall = f"{name}\n    run false || return 1\n}}\n"
     broken = text.replace(name, f"old_{name}", 1).replace("# --- actions:", f"{wall}# --- actions:", 1)
     assert sandbox.run(broken, shell, options=["--undo"]).returncode == 1
+    spec = sandbox.target / "var/lib/bedplate/spec"
+    assert [one.name for one in spec.iterdir()] == ["old.toml"], "it counts as carried out no more"
     assert sandbox.run(text, shell, options=["--undo"]).returncode == 0
     assert without_papers(state(sandbox)) == before
 

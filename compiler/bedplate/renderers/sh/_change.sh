@@ -74,8 +74,9 @@ undo_machine() {
     confirm 'to take it back' || refuse
     CHANGED=yes
     for_each_action choose_back || exit 1
-    for_each_action_last_first take_back || exit 1
+    # From here on this change does not count as carried out, whatever cuts the way back short.
     papers_back
+    for_each_action_last_first take_back || exit 1
     end_undo
     rm -f -- "$BEGUN_LIST"
 }
@@ -143,6 +144,6 @@ keep_papers() {
 papers_back() {
     r_papers=$TARGET/var/lib/bedplate/spec
     if [ "$(readlink -- "$r_papers")" = "specs/$DIGEST" ] && [ -h "$r_papers.before" ]; then
-        mv -fT -- "$r_papers.before" "$r_papers"
+        mv -fT -- "$r_papers.before" "$r_papers" && sync
     fi
 }
