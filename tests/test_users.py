@@ -389,6 +389,12 @@ def test_a_file_system_mounted_at_a_home_is_handed_over(verbs: Verbs, tmp_path: 
     whole = [" 1000:1000 700", ".config 1000:1000 755", ".config/settings 1000:1000 644", ".profile 1000:1000 644"]
     assert handed() == whole
     assert handed("mkdir .config; echo half >.config/settings") == whole  # cut off before the end, it goes on
+    # coreutils 9.2 to 9.4, NEWS: cp -n ends with a failure where it leaves a file as it is.
+    (tmp_path / "cp").write_text('#!/bin/sh\n/cp-real "$@" || exit 1\ncase $1 in *n*) exit 1 ;; esac\n')
+    (tmp_path / "cp").chmod(0o755)
+    shutil.copy("/bin/cp", tmp_path / "root/cp-real")
+    strict = f'mount --bind {tmp_path}/cp "$TARGET/usr/bin/cp"'
+    assert handed(f"{strict}\nmkdir .config; echo half >.config/settings") == whole
     assert handed("chown 1500:1500 .") == [" 1500:1500 1777"]  # what belongs to somebody is nobody else's
 
 

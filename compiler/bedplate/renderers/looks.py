@@ -187,12 +187,6 @@ def _kept(args: Words, _test: Call) -> Iterator[str]:
     yield f"sfdisk --dump \"$DISK\" | awk '{program}' - {args[0]}"
 
 
-def _saved(args: Words, _test: Call) -> Iterator[str]:
-    file = args[0]
-    yield f"grep label-id: {file}"
-    yield f'sfdisk --dump "$DISK" | diff -s {file} - | grep identical'
-
-
 def _unit_complete(args: Words, _test: Call) -> Iterator[str]:
     root = args[0].rstrip("/")
     folders = " ".join(f"{root}/{one}/systemd" for one in ("etc", "usr/lib", "lib"))
@@ -269,7 +263,6 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     )),
     "swap-file-is-on": _words("grep '^{0} ' /proc/swaps"),
     "table-is": _words("sfdisk --dump \"$DISK\" | grep -ix 'label-id: {0}'"),
-    "table-is-saved": _saved,
     "table-is-kept": _kept,
     "base-whole": _words("none '^\\.base-unfinished$' ls -A {target}", "every . ls -d {target}/etc {target}/var"),
     "machine-id-own": _words(

@@ -10,8 +10,10 @@ verb_home_present() {
             0:*) ;;
             *) return 0 ;;
         esac
-        in_target sh -c '[ ! -d /etc/skel ] || { cp -an /etc/skel/. "$1/" && cd "$1" &&
-            find /etc/skel -mindepth 1 -printf "%P\\0" | xargs -0 -r chown -h -- "$2"; } &&
+        # Not cp -n: some versions of coreutils end with a failure where a file is there already.
+        in_target sh -c '[ ! -d /etc/skel ] || { cd /etc/skel && find . -mindepth 1 | while IFS= read -r one; do
+                [ -e "$1/$one" ] || [ -L "$1/$one" ] || cp -a "$one" "$1/$one" || exit 1
+            done && cd "$1" && find /etc/skel -mindepth 1 -printf "%P\\0" | xargs -0 -r chown -h -- "$2"; } &&
             chmod 0700 "$1" && sync && chown "$2" "$1"' sh "$2" "$1:$1" || return 1
         sync
         return 0
