@@ -231,6 +231,19 @@ def test_a_disk_that_can_be_unplugged_is_told(bench: Bench, how: str, fixed: boo
     assert bench.run("lsblk() { return 1; }\nverb_disk_is_built_in").returncode == 1
 
 
+@pytest.mark.parametrize("how", ["mmc", ""])
+@pytest.mark.parametrize(("kind", "status"), [("MMC", 0), ("SD", 1), ("0", 1)])
+def test_a_soldered_memory_card_is_built_in(how: str, kind: str, status: int, tmp_path: Path) -> None:
+    """Linux, Documentation/mmc/mmc-dev-attrs: type is MMC or SD. That older tools say no TRAN of it is from memory."""
+    device = tmp_path / "mmcblk0/device"
+    device.mkdir(parents=True)
+    (device / "type").write_text(f"{kind}\n")
+    verb = library.verbs(["disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
+    fake = f"DISK=/dev/mmcblk0\nlsblk() {{ echo 'TRAN=\"{how}\" RM=\"0\" HOTPLUG=\"1\"'; }}\n"
+    ran = subprocess.run(["dash", "-c", f"{fake}{verb}\nverb_disk_is_built_in"], capture_output=True, check=False)
+    assert ran.returncode == status
+
+
 def test_a_table_of_another_kind_is_compared_too(bench: Bench) -> None:
     """sfdisk prints identifier and types of a dos table in small letters, and no GUIDs (util-linux 2.38.1)."""
     call("sfdisk", "--quiet", "--no-reread", bench.node, text="label: dos\nlabel-id: 0xabc01234\n2048,8192,c\n")
