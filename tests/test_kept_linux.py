@@ -138,6 +138,7 @@ def test_a_system_that_sleeps_in_swap_is_seen_and_a_failed_look_is_doubt(tmp_pat
     place.holds("swap-is-awake", str(image))
     for body in ("echo cannot >&2; return 2", "return 4", "return 0"):
         assert "could not tell" in Place().says("swap-is-awake", str(image), fakes={"blkid": body})
+    assert "could not tell" in place.says("swap-is-awake", f"{image}-not-there")
     with image.open("r+b") as file:
         file.seek(4096 - 10)
         file.write(b"S1SUSPEND\0")

@@ -11,7 +11,8 @@ verb_swap_is_awake() {
             return 1
             ;;
         0:?*) return 0 ;;
-        2:) [ -s "$WORK/blkid-words" ] || return 0 ;;
+        # Of a device that is not there, blkid has not a word either.
+        2:) [ -s "$WORK/blkid-words" ] || [ ! -r "$v_node" ] || return 0 ;;
     esac
     printf '%s: blkid could not tell whether a system sleeps there (exit status %s)\n' "$v_node" "$v_status" >&2
     cat "$WORK/blkid-words" >&2
