@@ -42,9 +42,13 @@ class Machine:
     folder: Path
     boxes: list[Sandbox] = field(factory=list)
 
-    def plan(self, parts: tuple[LaidPartition, ...] = NEW, text: str = "ours") -> str:
-        """The script: rows with the mark of unfinished ones, contents, the final names, the root mounted, a file."""
-        actions = [_rows(parts), *(_format(part) for part in parts), _finish(parts), _mount(parts[0]),
+    def plan(self, parts: tuple[LaidPartition, ...] = NEW, text: str = "ours", strange: bool = False) -> str:
+        """The script: rows with the mark of unfinished ones, contents, the final names, the root mounted, a file.
+
+        `strange`: a guard before all of them says that the disk is not as the survey saw it.
+        """
+        rows = [_identify(), evolve(_rows(parts), needs=("disk:identified",))] if strange else [_rows(parts)]
+        actions = [*rows, *(_format(part) for part in parts), _finish(parts), _mount(parts[0]),
                    writing("demo.file", "/etc/ours", text, needs=("mount:/",), way_back=WayBack(
                        note="It goes with the root.", goes_with="filesystem:/"))]  # fmt: skip
         layout = Layout(
@@ -78,6 +82,11 @@ class Machine:
         at.mkdir(exist_ok=True)
         whole = f"at={at}; mount {node} $at || exit 9\n{lines}\n"
         return call("unshare", "--mount", "--propagation", "private", "dash", "-c", whole)
+
+
+def _identify() -> Action:
+    known = holds("It is known", "partition-is", HOME, "2048", "65536", LINUX, "another name")
+    return action("demo.identify", guards=(known,), gives=("disk:identified",), changes=False)
 
 
 def _rows(parts: tuple[LaidPartition, ...]) -> Action:
@@ -251,6 +260,15 @@ def test_a_script_that_never_ran_takes_nothing_of_another_plan(machine: Machine)
     assert (code, machine.table()) == (1, whole)
     assert "another plan's" in said and "Nothing was changed." in said
     assert machine.look(f"{machine.node}p2", "cat $at/etc/ours") == "ours"
+
+
+def test_whose_work_it_is_is_read_without_a_change_on_a_disk_that_has_become_strange(machine: Machine) -> None:
+    """An ext4 that is mounted to be written to notes the time of it (ext4(5), the superblock's mount time)."""
+    installed(machine)
+    whole = Path(machine.node).read_bytes()
+    code, said = machine.undo(machine.plan(text="another plan's", strange=True))
+    assert code == 1 and "another plan's" in said and "Nothing was changed." in said, said
+    assert Path(machine.node).read_bytes() == whole
 
 
 def test_a_script_with_another_size_takes_nothing(machine: Machine) -> None:

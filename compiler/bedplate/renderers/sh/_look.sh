@@ -41,7 +41,8 @@ reach() {
             return
             ;;
         *lasting*) [ "$MODE" = undo ] || REACHING= ;;
-        *guard*) "guard_$1_$2" early || REACHING= ;;
+        # What is strange on the disk does not stop --undo later: whose work it is has to be read before, without a change.
+        *guard*) "guard_$1_$2" early || [ "$MODE" = undo ] || REACHING= ;;
     esac
     return 0
 }

@@ -24,7 +24,9 @@ undo_machine() {
     # A look replays no journal, so that what was written last may be seen only now.
     if ! look_for_record || ! this_plan_was_here now; then
         PEEKED=$OPENED
-        refuse
+        say ''
+        say 'Nothing was taken back. What was opened to see that is closed again; a journal in it may have been replayed.'
+        exit 1
     fi
     for_each_action_last_first take_back || exit 1
     end_undo

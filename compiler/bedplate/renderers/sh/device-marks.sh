@@ -48,7 +48,14 @@ verb_device_marks() {
 
 # verb_device_told KEY: what blkid told, without its quoting.
 verb_device_told() {
-    sed -n "s/^$1=//p" "$WORK/told" | head -n 1 | sed 's/\\\(.\)/\1/g'
+    while IFS= read -r v_line; do
+        case $v_line in
+            "$1"=*\\*) printf '%s\n' "${v_line#*=}" | sed 's/\\\(.\)/\1/g' ;;
+            "$1"=*) printf '%s\n' "${v_line#*=}" ;;
+            *) continue ;;
+        esac
+        return 0
+    done <"$WORK/told"
 }
 
 # verb_device_mark KIND IDENTITY OWNER NODE PARENT: one line of marks, in lower case where it is no name.
@@ -56,7 +63,11 @@ verb_device_mark() {
     [ -n "$2" ] || return 0
     v_mark=$2
     case $1 in
-        disk | part | uuid | member) v_mark=$(printf '%s' "$2" | tr 'A-F' 'a-f') ;;
+        disk | part | uuid | member)
+            case $2 in
+                *[ABCDEF]*) v_mark=$(printf '%s' "$2" | tr 'A-F' 'a-f') ;;
+            esac
+            ;;
     esac
     printf '%s\t%s\t%s\t%s\t%s\n' "$1" "$v_mark" "$3" "$4" "$5" >>"$WORK/marks"
 }

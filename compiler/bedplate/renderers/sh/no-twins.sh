@@ -51,13 +51,16 @@ verb_no_twins_pairs() {
 }
 
 verb_no_twins_ours() {
-    v_found=
+    v_found='' v_ours=$(cat "$WORK/ours") || return 1
     while IFS='	' read -r v_kind v_id v_owner v_node v_parent; do
         case $v_kind in
             disk | part | uuid | label) ;;
             *) continue ;;
         esac
-        grep -qxF -- "$v_kind $v_id" "$WORK/ours" || continue
+        case $NEW_LINE$v_ours$NEW_LINE in
+            *"$NEW_LINE$v_kind $v_id$NEW_LINE"*) ;;
+            *) continue ;;
+        esac
         [ "$v_parent" != "$DISK" ] || ! verb_no_twins_own || continue
         case $1:$v_kind:$v_node:$v_parent in
             new:label:"$DISK":* | new:label:*:"$DISK" | *:disk:"$DISK":*) continue ;;
