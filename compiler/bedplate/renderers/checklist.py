@@ -157,8 +157,8 @@ def _guards(guards: Guards) -> Iterator[list[str]]:
 
 
 def _asked(one: Asked) -> str:
-    told = [_prose(line[2:]) if line.startswith("# ") else code(line) for line in one.looking]
-    how = f": {', and '.join(told)}" if told else f" ({content.SCRIPT_ALONE})"
+    told = "".join((_prose(line[2:]) if line.startswith("# ") else code(line)) + after for line, after in one.steps)
+    how = f": {told}" if told else f" ({content.SCRIPT_ALONE})"
     return f"{one.label} {_prose(one.says)}{how}" + (f". If not: {_prose(one.otherwise)}" if one.otherwise else "")
 
 

@@ -108,6 +108,13 @@ class Asked:
     """Commands that each print a line if it holds, and sentences (`# `); empty: only the script can tell."""
     otherwise: str
 
+    @property
+    def steps(self) -> tuple[tuple[str, str], ...]:
+        """Each of `looking`, without the stop at the end of a last sentence, and what joins it to the next."""
+        joints = [" " if line.endswith((":", ".")) else ", and " for line in self.looking[:-1]]
+        last = tuple(line.removesuffix(".") for line in self.looking[-1:])
+        return tuple(zip((*self.looking[:-1], *last), (*joints, ""), strict=False))
+
 
 @frozen(kw_only=True)
 class Guards:
