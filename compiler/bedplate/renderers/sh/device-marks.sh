@@ -85,7 +85,7 @@ verb_device_marks_several() {
 # verb_device_group NODE: set v_group and v_group_id from the newest description of the volume group in the first MiB of
 # a physical volume: NAME {, id = "...", seqno = N, a line each (text format of lvm(8)).
 verb_device_group() {
-    dd if="$1" bs=65536 count=16 2>/dev/null | tr '\000' '\n' | sed -n '/^[A-Za-z0-9+_.-]* {$/{
+    dd if="$1" bs=65536 count=16 2>/dev/null | tr -s '\000' '\n' | sed -n '/^[A-Za-z0-9+_.-]* {$/{
         N
         N
         s/^\([^ ]*\) {\nid = "\([^"]*\)"\nseqno = \([0-9]*\)$/\3 \1 \2/p
