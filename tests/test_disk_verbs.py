@@ -21,7 +21,8 @@ LINUX, SWAP = "0FC63DAF-8483-4772-8E79-3D69D8477DE4", "0657FD6D-A4AB-43C4-84E5-0
 """Types of the Discoverable Partitions Specification 1.0."""
 ROOT, HOME, PAGE = (f"{digit * 8}-2222-4333-8444-555555555555" for digit in ("A", "B", "C"))
 TABLE = "11111111-2222-4333-8444-555555555555"
-FS = "99999999-2222-4333-8444-55555555555"
+FS = f"9999999{os.environ.get('PYTEST_XDIST_WORKER', 'gw9')[-1]}-2222-4333-8444-55555555555"
+"""Its own in each worker: mkfs.btrfs(8) makes no second file system of one UUID on a machine."""
 ROWS = f"""label: gpt
 label-id: {TABLE}
 start=2048, size=409600, type={LINUX}, uuid={ROOT}, name="unfinished-root"

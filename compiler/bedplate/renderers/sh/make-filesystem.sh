@@ -8,7 +8,11 @@ verb_make_filesystem() {
     case $2 in
         ext4) mkfs.ext4 -q -F $v_words -U "$3" -L unfinished "$v_node" || return 1 ;;
         xfs) mkfs.xfs -q -f $v_words -m "uuid=$3" -L unfinished "$v_node" || return 1 ;;
-        btrfs) mkfs.btrfs -q -f $v_words -U "$3" -L unfinished "$v_node" || return 1 ;;
+        btrfs)
+            # It makes no second one of a UUID, and takes what an earlier run was cut off in for the first.
+            wipefs --all --quiet -- "$v_node" &&
+                mkfs.btrfs -q -f $v_words -U "$3" -L unfinished "$v_node" || return 1
+            ;;
         # The size of a FAT is always asked for: left to itself, mkfs.fat makes FAT16 below 512 MiB.
         vfat) mkfs.fat -F 32 -i "${3%-*}${3#*-}" -n UNFINISHED "$v_node" || return 1 ;;
         swap) mkswap -U "$3" -L unfinished "$v_node" || return 1 ;;
