@@ -295,7 +295,7 @@ def test_an_interrupted_run_reports_and_a_rerun_ends_it(sandbox: Sandbox, shell:
         child.stdin.flush()
         _wait_for(sandbox.target / "begun")
         os.killpg(child.pid, getattr(signal, f"SIG{name}"))
-        said, _ = child.communicate(timeout=20)
+        said, _ = child.communicate(timeout=60)
     assert child.returncode == 128 + getattr(signal, f"SIG{name}")
     assert "Interrupted by a signal" in said and f"sh {path} --undo" in said
     assert not list(sandbox.scratch.iterdir()), "no secret stays"
