@@ -78,6 +78,14 @@ def assert_kept(machine: Machine, factory: FactoryMachine, folder: Path, *own: s
     assert any(path.startswith(prefixes[0]) for path in now)
 
 
+def assert_both_systems(technician: Technician, factory: FactoryMachine, folder: Path) -> None:
+    """The new system passes its audit, the other one starts from the new menu, and all that is kept is as it was."""
+    audit(technician)
+    start_other_system(technician.machine)
+    assert_kept(technician.machine, factory, folder, "EFI/saltmarsh")
+    report(technician)
+
+
 def report(technician: Technician) -> None:
     """The table of times, on the terminal and beside the serial logs."""
     text = table(technician.case, technician.machine, technician.timings())
@@ -102,10 +110,7 @@ def test_kelp_beside_the_other_system_from_an_archive(
 ) -> None:
     """Shared EFI system partition, ext4, swap partition, 512-byte sectors."""
     technician = install("kelp-02", factory_pc, medium, {**release, **carry(archive, factory_pc)})
-    audit(technician)
-    start_other_system(factory_pc)
-    assert_kept(factory_pc, factory, tmp_path, "EFI/saltmarsh")
-    report(technician)
+    assert_both_systems(technician, factory, tmp_path)
 
 
 @pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
@@ -121,10 +126,7 @@ def test_kelp_encrypted_beside_the_other_system(
     """Root, home and swap in containers of one passphrase; GRUB reads a /boot of its own."""
     archive = base_archive(package_source, extra=("cryptsetup-initramfs",))
     technician = install("kelp-07", factory_pc, medium, {**release, **carry(archive, factory_pc)})
-    audit(technician)
-    start_other_system(factory_pc)
-    assert_kept(factory_pc, factory, tmp_path, "EFI/saltmarsh")
-    report(technician)
+    assert_both_systems(technician, factory, tmp_path)
 
 
 @pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
@@ -140,10 +142,7 @@ def test_tern_btrfs_on_4096_byte_sectors(
     """Beside the other system: subvolumes, a swap file, a shared EFI system partition of 4096-byte sectors."""
     machine = rack.factory("pc", factory_4096)
     technician = install("tern-04", machine, medium, {**release, **carry(archive, machine)})
-    audit(technician)
-    start_other_system(machine)
-    assert_kept(machine, factory_4096, tmp_path, "EFI/saltmarsh")
-    report(technician)
+    assert_both_systems(technician, factory_4096, tmp_path)
 
 
 @pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
@@ -166,7 +165,4 @@ def test_barnacle_beside_the_other_system_over_the_network(
 ) -> None:
     """Packages from the source the medium is configured to use; NetworkManager runs the network."""
     technician = install("barnacle-05", factory_pc, medium, release)
-    audit(technician)
-    start_other_system(factory_pc)
-    assert_kept(factory_pc, factory, tmp_path, "EFI/saltmarsh")
-    report(technician)
+    assert_both_systems(technician, factory, tmp_path)
