@@ -4,7 +4,7 @@
 verb_pacman_offers() {
     v_config=$(verb_pacman_config) || return 1
     mkdir -p "$WORK/pacman-lists/local" || return 1
-    pacman_lists -Sy >/dev/null || return 1
+    pacman_lists -Syy >/dev/null || return 1
     pacman_lists -Sp --print-format %n -- "$@" >/dev/null
 }
 
