@@ -12,9 +12,15 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
 FLAGS = (
-    "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-)  # fmt: skip
+    "--headless",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+)
 
 
 class Browser:
@@ -43,8 +49,9 @@ class Browser:
     def size(self, width: int, height: int) -> None:
         """Give the window a size in CSS pixels."""
         mobile = width < 600
-        self.command("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1,
-                     mobile=mobile)  # fmt: skip
+        self.command(
+            "Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=mobile
+        )
 
     def command(self, name: str, **arguments: Any) -> dict[str, Any]:
         """One DevTools command."""

@@ -42,10 +42,14 @@ def bench_case(name: str, folder: Path) -> Path:
     [disk] = seen["disks"]
     erases = re.findall(r"^erases = \[.*?^\]", (ROOT / f"specs/{like}.toml").read_text(), re.MULTILINE | re.DOTALL)
     known = {
-        "suite": "bookworm", "archive": "/root/base.tar", "archive_sha256": "0" * 64, "mirror": "https://mirror.example",
-        "serial": disk["serial"], "mac": seen["links"][0]["mac"],
+        "suite": "bookworm",
+        "archive": "/root/base.tar",
+        "archive_sha256": "0" * 64,
+        "mirror": "https://mirror.example",
+        "serial": disk["serial"],
+        "mac": seen["links"][0]["mac"],
         **{f"part{part['number']}": part["uuid"] for part in disk["partitions"]},
-    }  # fmt: skip
+    }
     text = Template((ROOT / f"tests/vm/cases/{name}.toml").read_text()).safe_substitute(known)
     file = folder / f"{name}.toml"
     file.write_text(re.sub(r"^erases = .*$", lambda match: erases[0] if erases else match[0], text, flags=re.MULTILINE))
@@ -137,8 +141,15 @@ class Machine:
         """What a look prints. `first`: tools that stand in front of the others; `only`: all tools there are."""
         path = str(only) if only else f"{first}:{self.tools}:/usr/sbin:/usr/bin:/sbin:/bin"
         text = "\n".join([*helpers.definitions(helpers.HELPERS, self.layout), self.here(line)])
-        ran = subprocess.run(["/bin/sh", "-c", text], env={"PATH": path, "DISK": str(self.disk)}, text=True,
-                             capture_output=True, check=False, cwd=self.target, stdin=subprocess.DEVNULL)  # fmt: skip
+        ran = subprocess.run(
+            ["/bin/sh", "-c", text],
+            env={"PATH": path, "DISK": str(self.disk)},
+            text=True,
+            capture_output=True,
+            check=False,
+            cwd=self.target,
+            stdin=subprocess.DEVNULL,
+        )
         return ran.stdout.strip()
 
 

@@ -23,8 +23,14 @@ from bedplate_steps.network.model import Network
 T = TypeVar("T")
 STEP = load().steps["network"].step
 CABLE, AIR = "00:16:3e:5a:17:01", "00:16:3e:5a:17:02"
-NEEDS = ("network-networkd", "network-resolved", "network-networkmanager", "wifi-iwd", "wifi-wpa",
-         "wifi-networkmanager")  # fmt: skip
+NEEDS = (
+    "network-networkd",
+    "network-resolved",
+    "network-networkmanager",
+    "wifi-iwd",
+    "wifi-wpa",
+    "wifi-networkmanager",
+)
 SURVEY = Survey(
     links=(
         SurveyedLink(name="enp1s0", mac=CABLE, kind="ethernet", carrier=True),
@@ -53,8 +59,14 @@ class Around:
         return kind is Family
 
     def fact(self, kind: type[T]) -> T:
-        family = Family(name=self.family, architecture="amd64", packages={need: (need,) for need in self.packages},
-                        admin_group="sudo", rebuild_initramfs=(), from_archive=self.from_archive)  # fmt: skip
+        family = Family(
+            name=self.family,
+            architecture="amd64",
+            packages={need: (need,) for need in self.packages},
+            admin_group="sudo",
+            rebuild_initramfs=(),
+            from_archive=self.from_archive,
+        )
         assert isinstance(family, kind)
         return family
 

@@ -55,9 +55,7 @@ HOSTILE = (
 """Texts that would run, escape, vanish or change if any of them were pasted instead of quoted."""
 
 
-def action(
-    name: str = "demo.work", *operations: Operation, stage: Stage = Stage.LIVE, **fields: Any
-) -> Action:
+def action(name: str = "demo.work", *operations: Operation, stage: Stage = Stage.LIVE, **fields: Any) -> Action:
     """An action with plain words where a test gives none."""
     given: dict[str, Any] = {"title": f"Do {name}", "reason": f"Because of {name}.", **fields}
     return Action(id=name, stage=stage, operations=operations, **given)
@@ -66,10 +64,7 @@ def action(
 def writing(name: str, path: str, text: str, **fields: Any) -> Action:
     """An action that writes one file of the target, with its proof and its way back."""
     operation = WriteFile(path=InTarget(path), content=(text,), owner=OWNER)
-    plain: dict[str, Any] = {
-        "proofs": (file_is(path, (text,)),),
-        "way_back": WayBack(note=f"Remove {path}."),
-    }
+    plain: dict[str, Any] = {"proofs": (file_is(path, (text,)),), "way_back": WayBack(note=f"Remove {path}.")}
     return action(name, operation, **{**plain, **fields})
 
 
@@ -77,9 +72,13 @@ def graph(*actions: Action, machine: str = "kelp-02", facts: Mapping[type, objec
     """A linked graph of these actions."""
     nodes, tools = link([Owned(action=one, section=one.id.split(".")[0], origin="demo 1.0") for one in actions])
     return InstallGraph(
-        spec_file=f"{machine}.toml", machine=Machine(name=machine), survey=None, nodes=nodes, tools=tools,
+        spec_file=f"{machine}.toml",
+        machine=Machine(name=machine),
+        survey=None,
+        nodes=nodes,
+        tools=tools,
         facts=facts or {},
-    )  # fmt: skip
+    )
 
 
 class Sandbox:
@@ -126,6 +125,11 @@ class Sandbox:
         work = self.folder / "work"
         work.mkdir(exist_ok=True)
         return subprocess.run(
-            [*SHELLS[shell], str(script), *options], input=answers, capture_output=True, text=True, timeout=60,
-            cwd=work, check=False,
-        )  # fmt: skip
+            [*SHELLS[shell], str(script), *options],
+            input=answers,
+            capture_output=True,
+            text=True,
+            timeout=60,
+            cwd=work,
+            check=False,
+        )

@@ -25,9 +25,24 @@ FILES: Mapping[str, bytes] = {
     "EFI/BOOT/BOOTX64.EFI": b"MZ fallback" * 3000,
     "odd name's file.txt": b"x",
 }
-VERBS = ("copies-are-made", "copies-fit", "copies-reread", "esp-look", "fat-is-whole", "fat-ready", "foreign-list",
-         "loader-folder-is-free", "make-copies", "ours-in-table", "outside-places", "partition-holds", "partition-node",
-         "put-back-foreign", "save-boot-state", "state-of-before")  # fmt: skip
+VERBS = (
+    "copies-are-made",
+    "copies-fit",
+    "copies-reread",
+    "esp-look",
+    "fat-is-whole",
+    "fat-ready",
+    "foreign-list",
+    "loader-folder-is-free",
+    "make-copies",
+    "ours-in-table",
+    "outside-places",
+    "partition-holds",
+    "partition-node",
+    "put-back-foreign",
+    "save-boot-state",
+    "state-of-before",
+)
 
 
 def call(*argv: object, text: str | None = None) -> str:
@@ -128,10 +143,21 @@ class Rig:
         """Shell lines after the runtime's part and the verbs; exit status and all that was said."""
         self._fakes()
         known = {
-            "MACHINE": "kelp-02", "DIGEST": "d1", "COPY_OF": "Tidewater 500, serial TW-1", "OUR_TABLE": "-",
-            "KEPT_ESPS": ESP, "OUR_PARTITIONS": OURS, "COPIES": "", "COPIES_NODE": "", "COPIES_POINT": "",
-            "COPIES_MINE": "", "NO_COPIES": "", "TABLE_READ": "", "TABLE": "", **constants,
-        }  # fmt: skip
+            "MACHINE": "kelp-02",
+            "DIGEST": "d1",
+            "COPY_OF": "Tidewater 500, serial TW-1",
+            "OUR_TABLE": "-",
+            "KEPT_ESPS": ESP,
+            "OUR_PARTITIONS": OURS,
+            "COPIES": "",
+            "COPIES_NODE": "",
+            "COPIES_POINT": "",
+            "COPIES_MINE": "",
+            "NO_COPIES": "",
+            "TABLE_READ": "",
+            "TABLE": "",
+            **constants,
+        }
         text = library.part("copies") + library.verbs(VERBS)
         text = text.replace("/sys/firmware/efi/efivars", str(self.folder / "vars"))
         text = text.replace('[ ! -b "$v_node" ]', '[ ! -e "$v_node" ]')
@@ -143,7 +169,7 @@ class Rig:
             *(f"{name}='{value}'" for name, value in known.items()),
             "say() { printf '%s\\n' \"$*\"; }",
             "plainly() { cat; }",
-            "found() { cat \"$WORK/found\"; }",
+            'found() { cat "$WORK/found"; }',
             "exec 4>&1",
             "answer() { printf '%s' \"$1\"; IFS= read -r ANSWER <&3; }",
             "exec 3<&0 </dev/null",
@@ -173,10 +199,16 @@ class Rig:
     def _fakes(self) -> None:
         nodes = "\n".join(f"{one.whole}\n{one.node}" for one in self.sticks)
         (self.folder / "nodes").write_text(f"{self.disk}\n{nodes}\n".replace("\n\n", "\n"))
-        for name, body in (("lsblk", self._lsblk()), ("blkid", self._blkid()), ("findmnt", self._findmnt()),
-                           ("mount", self._mount()), ("umount", self._umount()), ("df", self._df())):  # fmt: skip
+        for name, body in (
+            ("lsblk", self._lsblk()),
+            ("blkid", self._blkid()),
+            ("findmnt", self._findmnt()),
+            ("mount", self._mount()),
+            ("umount", self._umount()),
+            ("df", self._df()),
+        ):
             path = self.folder / "fakes" / name
-            path.write_text("#!/bin/sh\nfor last in \"$@\"; do :; done\n" + body)
+            path.write_text('#!/bin/sh\nfor last in "$@"; do :; done\n' + body)
             path.chmod(0o755)
 
     def _lsblk(self) -> str:
@@ -199,8 +231,10 @@ class Rig:
         return "\n".join(lines)
 
     def _blkid(self) -> str:
-        cases = [f"{one.node}) echo '{one.type}'; exit ;;\n{one.whole}) echo '{one.whole_type}'; exit ;;"
-                 for one in self.sticks]  # fmt: skip
+        cases = [
+            f"{one.node}) echo '{one.type}'; exit ;;\n{one.whole}) echo '{one.whole_type}'; exit ;;"
+            for one in self.sticks
+        ]
         return "\n".join(['case "$last" in', *cases, "esac", f'exec {shutil.which("blkid")} "$@"'])
 
     def _findmnt(self) -> str:
@@ -209,9 +243,11 @@ class Rig:
         for one in self.sticks:
             point, _, options = one.mounted.partition(" ")
             if point:
-                cases += [f"'-nfo TARGET --source {one.node}') echo '{one.folder}'; exit ;;",
-                          f"'-rno TARGET,OPTIONS --source {one.node}') echo '{point} {options or 'rw'}'; exit ;;",
-                          f"'-nfo OPTIONS --mountpoint {one.folder}') echo '{options or 'rw'}'; exit ;;"]  # fmt: skip
+                cases += [
+                    f"'-nfo TARGET --source {one.node}') echo '{one.folder}'; exit ;;",
+                    f"'-rno TARGET,OPTIONS --source {one.node}') echo '{point} {options or 'rw'}'; exit ;;",
+                    f"'-nfo OPTIONS --mountpoint {one.folder}') echo '{options or 'rw'}'; exit ;;",
+                ]
         return "\n".join(['case "$*" in', *cases, "esac", "exit 1"])
 
     def _mount(self) -> str:

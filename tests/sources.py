@@ -28,8 +28,17 @@ def key(name: str, expires: str = "never") -> Path:
     home = Path(tempfile.mkdtemp(prefix="key-"))
     gpg = ("gpg", "--homedir", home, "--batch")
     born = ("--faked-system-time", "20200101T000000!") if expires != "never" else ()
-    command(*gpg, *born, "--passphrase", "", "--quick-gen-key", f"{name} <{name}@saltmarsh.example>", "rsa2048", "sign",
-            expires)  # fmt: skip
+    command(
+        *gpg,
+        *born,
+        "--passphrase",
+        "",
+        "--quick-gen-key",
+        f"{name} <{name}@saltmarsh.example>",
+        "rsa2048",
+        "sign",
+        expires,
+    )
     command(*gpg, "--output", home / "key.gpg", "--export")
     command(*gpg, "--armor", "--output", home / "key.asc", "--export")
     return home
@@ -45,13 +54,25 @@ def make(source: Path, signer: Path, *names: str, old: bool = False, release: tu
     )
     (lists / "Packages").write_text(text)
     command("xz", "-k", lists / "Packages")
-    options = [word for one in ("Codename=tidal", "Suite=tidal", "Components=main", *release)
-               for word in ("-o", f"APT::FTPArchive::Release::{one}")]  # fmt: skip
+    options = [
+        word
+        for one in ("Codename=tidal", "Suite=tidal", "Components=main", *release)
+        for word in ("-o", f"APT::FTPArchive::Release::{one}")
+    ]
     whole = command("apt-ftparchive", *options, "release", "dists/tidal", cwd=source)
     (source / "dists/tidal/Release").write_text(whole)
     then = ("--faked-system-time", "20200101T120000!") if old else ()
-    command("gpg", "--homedir", signer, "--batch", *then, "--clearsign", "--output", source / "dists/tidal/InRelease",
-            source / "dists/tidal/Release")  # fmt: skip
+    command(
+        "gpg",
+        "--homedir",
+        signer,
+        "--batch",
+        *then,
+        "--clearsign",
+        "--output",
+        source / "dists/tidal/InRelease",
+        source / "dists/tidal/Release",
+    )
     return source
 
 

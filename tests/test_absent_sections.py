@@ -43,18 +43,31 @@ def unit() -> Action:
 
 
 def service() -> Action:
-    return build.enable_service("horn.service", "horn.service", title="Sound the horn with the machine",
-                                needs=(f"file:{UNIT}",), **WORDS)  # fmt: skip
+    return build.enable_service(
+        "horn.service", "horn.service", title="Sound the horn with the machine", needs=(f"file:{UNIT}",), **WORDS
+    )
 
 
 def folder(way_back: WayBack) -> Action:
     proofs = (checks.succeeds("The folder is there", "test", "-d", InTarget("/srv/horn"), early=False),)
-    return build.run("horn.folder", "mkdir", "-p", InTarget("/srv/horn"), title="Make the folder of the horn",
-                     where=Where.LIVE, proofs=proofs, way_back=way_back, **WORDS)  # fmt: skip
+    return build.run(
+        "horn.folder",
+        "mkdir",
+        "-p",
+        InTarget("/srv/horn"),
+        title="Make the folder of the horn",
+        where=Where.LIVE,
+        proofs=proofs,
+        way_back=way_back,
+        **WORDS,
+    )
 
 
-EMPTY = WayBack(note="The folder goes if it is empty.", operations=(
-    Run(argv=("rm", "-rf", InTarget("/srv/horn"))),), goes_with=build.ROOT)  # fmt: skip
+EMPTY = WayBack(
+    note="The folder goes if it is empty.",
+    operations=(Run(argv=("rm", "-rf", InTarget("/srv/horn"))),),
+    goes_with=build.ROOT,
+)
 
 
 def block() -> Action:
@@ -62,8 +75,9 @@ def block() -> Action:
 
 
 def listen() -> Action:
-    return build.by_hand("horn.listen", "Listen.", "horn --test", title="Listen to the horn", expected="It sounds.",
-                         **WORDS)  # fmt: skip
+    return build.by_hand(
+        "horn.listen", "Listen.", "horn --test", title="Listen to the horn", expected="It sounds.", **WORDS
+    )
 
 
 def known(*actions: Action, **more: Any) -> Registry:
@@ -111,7 +125,9 @@ def test_a_section_that_is_gone_is_taken_back_the_last_first() -> None:
     own = ["horn.line", "horn.folder", "horn.service", "horn.unit"]
     assert [one.id for one in nodes] == [*own, "base.packages-remove", "change.restart"]
     assert {check.says for one in nodes for check in one.proofs} >= {
-        f"{UNIT} is gone", "The service horn.service is no longer enabled"}  # fmt: skip
+        f"{UNIT} is gone",
+        "The service horn.service is no longer enabled",
+    }
 
 
 def test_without_a_service_nothing_waits_for_a_start() -> None:
@@ -127,10 +143,15 @@ PASSING = evolve(folder(EMPTY), transient=True)
 
 @pytest.mark.parametrize(
     ("action", "why"),
-    [(LIVE, "Install the machine anew: “Make the folder of the horn” is done on the live medium."),
-     (OTHER, "Install the machine anew: “Listen to the horn” is done in the other system."),
-     (PASSING, "Install the machine anew: “Make the folder of the horn” is done only while the machine is installed.")],
-)  # fmt: skip
+    [
+        (LIVE, "Install the machine anew: “Make the folder of the horn” is done on the live medium."),
+        (OTHER, "Install the machine anew: “Listen to the horn” is done in the other system."),
+        (
+            PASSING,
+            "Install the machine anew: “Make the folder of the horn” is done only while the machine is installed.",
+        ),
+    ],
+)
 def test_what_is_no_work_in_the_target_keeps_the_whole_section_out(action: Action, why: str) -> None:
     change = comes("horn", {}, {one.id: one for one in (unit(), action)})
     assert (change.cost, change.why, change.actions) == (Cost.LIVE_MEDIUM, why, ())
@@ -143,18 +164,29 @@ WITH_ROOT = folder(WayBack(note="Root goes.", goes_with=build.ROOT))
 
 @pytest.mark.parametrize(
     ("action", "cost", "why"),
-    [(NEVER, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: What was in it is lost."),
-     (WITH_ROOT, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: Root goes."),
-     (LIVE, Cost.LIVE_MEDIUM, "“Make the folder of the horn” was done on the live medium, and is not taken back on a "
-                              "running machine.")],
-)  # fmt: skip
+    [
+        (
+            NEVER,
+            Cost.ASK,
+            "“Make the folder of the horn” has no way back on a running machine: What was in it is lost.",
+        ),
+        (WITH_ROOT, Cost.ASK, "“Make the folder of the horn” has no way back on a running machine: Root goes."),
+        (
+            LIVE,
+            Cost.LIVE_MEDIUM,
+            "“Make the folder of the horn” was done on the live medium, and is not taken back on a running machine.",
+        ),
+    ],
+)
 def test_what_has_no_way_back_keeps_the_section_there(action: Action, cost: Cost, why: str) -> None:
     change = goes("horn", {one.id: one for one in (unit(), action)}, {})
     assert (change.cost, change.why, change.actions) == (cost, why, ())
 
 
-@pytest.mark.parametrize(("action", "note"), [(NEVER, "What was in it is lost."),
-                                              (WITH_ROOT, "Not taken back on a running machine. Root goes.")])
+@pytest.mark.parametrize(
+    ("action", "note"),
+    [(NEVER, "What was in it is lost."), (WITH_ROOT, "Not taken back on a running machine. Root goes.")],
+)
 def test_an_added_action_without_a_way_back_says_so(action: Action, note: str) -> None:
     [change] = comes("horn", {}, {action.id: action}).actions
     assert change.way_back == WayBack(note=note, possible=False)
@@ -162,8 +194,10 @@ def test_an_added_action_without_a_way_back_says_so(action: Action, note: str) -
 
 def test_a_way_back_is_carried_out_whole_and_spares_what_others_bring() -> None:
     stop = Run(argv=("systemctl", "stop", "horn.service"))
-    own = evolve(unit(), way_back=WayBack(note="The horn is still.", operations=(
-        stop, Run(argv=("rm", "-f", "--", InTarget(UNIT))))))  # fmt: skip
+    own = evolve(
+        unit(),
+        way_back=WayBack(note="The horn is still.", operations=(stop, Run(argv=("rm", "-f", "--", InTarget(UNIT))))),
+    )
     [gone] = goes("horn", {own.id: own}, {}).actions
     assert gone.operations[:2] == own.way_back.operations
     [made] = comes("horn", {}, {own.id: own}).actions
@@ -209,8 +243,15 @@ def test_a_change_in_part_says_that_the_section_is_left_out() -> None:
 def text_of(actions: Iterable[Action], moved: Callable[[Action], Action] = lambda one: one) -> str:
     owned = [Owned(action=moved(evolve(one, needs=())), section="horn", origin="horn 1.0") for one in actions]
     nodes, tools = link(owned)
-    graph = InstallGraph(spec_file="new.toml", old_spec_file="old.toml", machine=Machine(name="kelp-02"), survey=None,
-                         nodes=nodes, tools=tools, scene="change")  # fmt: skip
+    graph = InstallGraph(
+        spec_file="new.toml",
+        old_spec_file="old.toml",
+        machine=Machine(name="kelp-02"),
+        survey=None,
+        nodes=nodes,
+        tools=tools,
+        scene="change",
+    )
     return script.render(graph).replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 
 
@@ -235,9 +276,11 @@ def test_adding_undoing_and_removing_leave_what_they_should(shell: str, tmp_path
     (box.target / "etc/services").write_text("ssh 22/tcp\n")
 
     def state() -> dict[str, str]:
-        return {str(path.relative_to(box.target)): path.read_text() if path.is_file() else ""
-                for path in box.target.rglob("*")
-                if (path.is_file() and not path.name.startswith("begun-")) or path.name == "horn"}  # fmt: skip
+        return {
+            str(path.relative_to(box.target)): path.read_text() if path.is_file() else ""
+            for path in box.target.rglob("*")
+            if (path.is_file() and not path.name.startswith("begun-")) or path.name == "horn"
+        }
 
     before = state()
     own = {one.id: one for one in ALL[:4]}
@@ -277,8 +320,9 @@ def tuning(section: Tune, context: object) -> list[Action]:
 
 def tuned(changes: Callable[[Side, Side], Iterable[Change]]) -> Diff:
     whole = known(schema=TUNED, model=Tune, emit=tuning, changes=changes)
-    bare, full = (planned(BASE + f'\n[horn]\ntune = "{word}"\n', name, whole)
-                  for word, name in (("low", "old"), ("high", "new")))  # fmt: skip
+    bare, full = (
+        planned(BASE + f'\n[horn]\ntune = "{word}"\n', name, whole) for word, name in (("low", "old"), ("high", "new"))
+    )
     return compare(bare, full, whole)
 
 
@@ -314,9 +358,11 @@ def test_values_that_no_path_was_given_for_are_not_said_to_be_unwritten() -> Non
 
 @pytest.mark.parametrize(
     ("answer", "says"),
-    [(lambda *_: ["other"], "changes of [horn] must give Change objects, it gave str"),
-     (lambda *_: None, "changes of [horn] must give Change objects: yield them, or return a list; it gave NoneType")],
-)  # fmt: skip
+    [
+        (lambda *_: ["other"], "changes of [horn] must give Change objects, it gave str"),
+        (lambda *_: None, "changes of [horn] must give Change objects: yield them, or return a list; it gave NoneType"),
+    ],
+)
 def test_what_is_no_change_is_refused(answer: Any, says: str) -> None:
     with pytest.raises(PluginError, match=re.escape(says)):
         tuned(answer)

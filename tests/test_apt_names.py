@@ -19,9 +19,7 @@ Maintainer: Saltmarsh
 Description: x
 {more}
 """
-STATES = {
-    "buoy": "Depends: buoy-data", "buoy-data": "", "tide": "Depends: buoy", "gauge": "", "gauge-old": "",
-}  # fmt: skip
+STATES = {"buoy": "Depends: buoy-data", "buoy-data": "", "tide": "Depends: buoy", "gauge": "", "gauge-old": ""}
 """gauge-old was brought along by something that went long ago; nobody needs it."""
 AUTOMATIC = ("buoy-data", "gauge-old")
 
@@ -56,7 +54,7 @@ def test_a_name_is_known_to_the_letter(tmp_path: Path, apt: str, shell: tuple[st
     for name in ("b.oy", "buo.", "tid", "buoy.*"):
         said = call("apt-names-known", "gauge", name, folder=tmp_path, apt=apt, shell=shell)
         assert (said.returncode, f"has no package {name}\n" in said.stderr) == (1, True), name
-    reads = subprocess.run(["sh", "-c", f'set -- apt-get -s remove -- b.oy; {apt}'], capture_output=True, text=True)
+    reads = subprocess.run(["sh", "-c", f"set -- apt-get -s remove -- b.oy; {apt}"], capture_output=True, text=True)
     assert "Remv buoy " in reads.stdout  # so does the tool by itself
 
 

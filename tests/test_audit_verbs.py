@@ -46,9 +46,13 @@ class Running:
     def run(self, verb: str, *args: str) -> subprocess.CompletedProcess[str]:
         """The verb's outcome."""
         text = script(verb, args, "", self.folder / "work")
-        for real, made in (("/sys/class/net", "net"), ("/sys/firmware/efi/efivars", "efivars"),
-                           ("/proc/swaps", "swaps"), ("/etc/resolv.conf", "resolv.conf"),
-                           ("/etc/apt/", "apt/")):  # fmt: skip
+        for real, made in (
+            ("/sys/class/net", "net"),
+            ("/sys/firmware/efi/efivars", "efivars"),
+            ("/proc/swaps", "swaps"),
+            ("/etc/resolv.conf", "resolv.conf"),
+            ("/etc/apt/", "apt/"),
+        ):
             text = text.replace(real, str(self.folder / made) + ("/" if real.endswith("/") else ""))
         text = f"PATH={shlex.quote(str(self.folder / 'bin'))}:$PATH\n{text}"
         return subprocess.run([*self.shell, "-c", text], capture_output=True, text=True, timeout=60)
@@ -120,8 +124,9 @@ def test_a_vlan_lies_on_its_card_with_its_number(running: Running) -> None:
     running.link("enp9s0", "00:00:5e:00:53:18", carrier=False)
     done = running.run("vlan-runs", "pump", "42", "00:00:5e:00:53:18", "optional")
     assert (done.returncode, done.stdout) == (
-        0, "pump is optional and enp9s0 not connected: there is nothing to look at\n"
-    )  # fmt: skip
+        0,
+        "pump is optional and enp9s0 not connected: there is nothing to look at\n",
+    )
 
 
 def online(running: Running, found: int) -> subprocess.CompletedProcess[str]:
@@ -186,8 +191,6 @@ def test_failed_units_are_named(running: Running) -> None:
     assert done.stderr == f"the system is degraded\n{failed}\n"
     running.tool("systemctl", "echo running")
     assert running.run("units-are-well").returncode == 0
-
-
 
 
 def test_firmware_variables_are_not_compared_by_size() -> None:

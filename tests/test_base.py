@@ -37,12 +37,41 @@ T = TypeVar("T")
 APT = 'family = "apt"\nrelease = "bookworm"\n'
 PACMAN = 'family = "pacman"\n'
 DNF = 'family = "dnf"\nrelease = "42"\n'
-ROOT = LaidPartition(name="root", new=True, number=5, start=2048, size=41943040, type="", uuid="A1", role="root",
-                     filesystem="ext4", mount="/")  # fmt: skip
-ESP = LaidPartition(name="esp", new=False, number=1, start=0, size=2048, type="", uuid="E1", role="esp",
-                    filesystem="vfat", mount="/boot/efi")  # fmt: skip
-LAYOUT = Layout(disk_words="the disk", serial="SM-1", size_bytes=1, sector_size=512, table_id="", whole_disk=False,
-                first_lba=34, last_lba=99999999, partitions=(ESP, ROOT))  # fmt: skip
+ROOT = LaidPartition(
+    name="root",
+    new=True,
+    number=5,
+    start=2048,
+    size=41943040,
+    type="",
+    uuid="A1",
+    role="root",
+    filesystem="ext4",
+    mount="/",
+)
+ESP = LaidPartition(
+    name="esp",
+    new=False,
+    number=1,
+    start=0,
+    size=2048,
+    type="",
+    uuid="E1",
+    role="esp",
+    filesystem="vfat",
+    mount="/boot/efi",
+)
+LAYOUT = Layout(
+    disk_words="the disk",
+    serial="SM-1",
+    size_bytes=1,
+    sector_size=512,
+    table_id="",
+    whole_disk=False,
+    first_lba=34,
+    last_lba=99999999,
+    partitions=(ESP, ROOT),
+)
 NEEDS_ROOT = pytest.mark.skipif(os.geteuid() != 0, reason="mounting needs root")
 
 
@@ -85,8 +114,14 @@ def actions(text: str, around: Around | None = None) -> list[Action]:
 
 def linked(text: str, *more: Action) -> tuple[Node, ...]:
     """The step's actions in order, with stand-ins for what other steps give and need."""
-    before = Action(id="disk.mount", title="t", reason="r", stage=Stage.LIVE, operations=(),
-                    gives=("target:mounted", "clock:live", "network:live"))  # fmt: skip
+    before = Action(
+        id="disk.mount",
+        title="t",
+        reason="r",
+        stage=Stage.LIVE,
+        operations=(),
+        gives=("target:mounted", "clock:live", "network:live"),
+    )
     owned = [Owned(action=action, section="x", origin="x") for action in (before, *actions(text), *more)]
     return link(owned)[0]
 
@@ -136,13 +171,16 @@ def test_the_schema_refuses(text: str) -> None:
         (APT + 'packages = ["yash-"]', "packages[0]", "bad-package-name"),  # apt-get(8) removes it
         (APT + 'kernel = "linux-image-amd64-"', "kernel", "bad-package-name"),
         (APT + 'firmware_packages = ["firmware-realtek-"]', "firmware_packages[0]", "bad-package-name"),
-        (APT + 'firmware = false\nfirmware_packages = ["firmware-realtek"]', "firmware_packages",
-         "firmware-contradiction"),
+        (
+            APT + 'firmware = false\nfirmware_packages = ["firmware-realtek"]',
+            "firmware_packages",
+            "firmware-contradiction",
+        ),
         (APT + 'source = "https://mirror.example/debian"\ncomponents = ["main"]', "components", "component-missing"),
         (APT + f'archive_sha256 = "{"0" * 64}"', "archive_sha256", "archive-missing"),
         (APT + 'more_sources = [{ name = "a", url = "https://mirror.example/" }]', "more_sources", "source-missing"),
     ],
-)  # fmt: skip
+)
 def test_one_fault_for_one_mistake(text: str, path: str, code: str) -> None:
     [fault] = faults(text)
     assert (dotted(fault.path), fault.code, fault.warning) == (path, code, False)
@@ -203,10 +241,9 @@ def test_an_unanswered_need_is_named() -> None:
         (PACMAN, ["unpack", "machine-id", "api", "packages", "sources", "api-off"]),
         (DNF, ["unpack", "machine-id", "api", "packages", "api-off"]),
         ('family = "apt"\narchive = "/b.tar"', ["unpack", "machine-id", "api", "packages", "host-keys", "api-off"]),
-        (DNF + 'services = ["sshd.service"]',
-         ["unpack", "machine-id", "api", "packages", "services", "api-off"]),
+        (DNF + 'services = ["sshd.service"]', ["unpack", "machine-id", "api", "packages", "services", "api-off"]),
     ],
-)  # fmt: skip
+)
 def test_the_order_of_the_work(text: str, order: list[str]) -> None:
     # what can be looked at without network or clock goes before everything else
     first = ["base.look", "disk.mount"] if "archive" in text else ["disk.mount", "base.look"]
@@ -222,13 +259,29 @@ def test_what_the_base_needs_is_looked_at_without_the_disk(text: str) -> None:
 
 
 def test_packages_of_all_steps_come_in_one_transaction() -> None:
-    other = Action(id="users.sudo", title="t", reason="r", stage=Stage.TARGET, operations=(),
-                   needs=("package:sudo", "package:vim-tiny"))  # fmt: skip
+    other = Action(
+        id="users.sudo",
+        title="t",
+        reason="r",
+        stage=Stage.TARGET,
+        operations=(),
+        needs=("package:sudo", "package:vim-tiny"),
+    )
     nodes = linked(APT + 'packages = ["less"]\nfirmware = false', other)
     install = action(nodes, "base.packages")
     [call] = [operation for operation in install.operations if isinstance(operation, Call)]
-    assert call.args == ("yes", "ca-certificates", "dbus", "initramfs-tools", "intel-microcode", "less",
-                         "linux-image-amd64", "sudo", "vim-tiny", "zstd")  # fmt: skip
+    assert call.args == (
+        "yes",
+        "ca-certificates",
+        "dbus",
+        "initramfs-tools",
+        "intel-microcode",
+        "less",
+        "linux-image-amd64",
+        "sudo",
+        "vim-tiny",
+        "zstd",
+    )
     assert isinstance(install.proofs[0].test, Call)
     assert install.proofs[0].test.args == call.args[1:]
     order = [node.action.id for node in nodes]
@@ -271,8 +324,14 @@ def test_what_changes_has_proofs_and_a_way_back(text: str) -> None:
 
 def test_tools_are_those_of_the_family_and_the_archive() -> None:
     def tools(text: str) -> set[str]:
-        before = Action(id="disk.mount", title="t", reason="r", stage=Stage.LIVE, operations=(),
-                        gives=("target:mounted", "clock:live", "network:live"))  # fmt: skip
+        before = Action(
+            id="disk.mount",
+            title="t",
+            reason="r",
+            stage=Stage.LIVE,
+            operations=(),
+            gives=("target:mounted", "clock:live", "network:live"),
+        )
         owned = [Owned(action=item, section="x", origin="x") for item in (before, *actions(text))]
         return set(link(owned)[1])
 
@@ -283,12 +342,21 @@ def test_tools_are_those_of_the_family_and_the_archive() -> None:
 
 
 # Which package has the files that these drivers ask for: from memory; the names of apt's are in the package lists.
-@pytest.mark.parametrize(("text", "driver", "more"), [
-    (APT, "brcmfmac", ("firmware-brcm80211",)), (APT, "bnx2x", ("firmware-bnx2x",)), (APT, "bnx2", ("firmware-bnx2",)),
-    (APT, "mwifiex_pcie", ("firmware-libertas",)), (APT, "iwlwifi", ()), (APT, "e1000e", ()), (APT, "", ()),
-    (PACMAN, "mwifiex_pcie", ("linux-firmware-marvell",)), (PACMAN, "iwlwifi", ()),
-    (DNF, "iwlwifi", ("iwlwifi-mvm-firmware", "iwlwifi-dvm-firmware")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "driver", "more"),
+    [
+        (APT, "brcmfmac", ("firmware-brcm80211",)),
+        (APT, "bnx2x", ("firmware-bnx2x",)),
+        (APT, "bnx2", ("firmware-bnx2",)),
+        (APT, "mwifiex_pcie", ("firmware-libertas",)),
+        (APT, "iwlwifi", ()),
+        (APT, "e1000e", ()),
+        (APT, "", ()),
+        (PACMAN, "mwifiex_pcie", ("linux-firmware-marvell",)),
+        (PACMAN, "iwlwifi", ()),
+        (DNF, "iwlwifi", ("iwlwifi-mvm-firmware", "iwlwifi-dvm-firmware")),
+    ],
+)
 def test_firmware_is_chosen_by_the_survey_s_cards_too(text: str, driver: str, more: tuple[str, ...]) -> None:
     def firmware(text: str, *drivers: str) -> tuple[str, ...]:
         links = tuple(SurveyedLink(name="card", mac="00:00:5e:00:53:17", driver=each) for each in drivers)
@@ -300,10 +368,15 @@ def test_firmware_is_chosen_by_the_survey_s_cards_too(text: str, driver: str, mo
     assert firmware(text + "firmware = false\n", driver) == ()
 
 
-@pytest.mark.parametrize(("text", "rotational", "warned"), [
-    (PACMAN, False, True), (PACMAN, True, False), (PACMAN + 'services = ["fstrim.timer"]\n', False, False),
-    (APT, False, False),  # postinst of Debian 12's util-linux enables it
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "rotational", "warned"),
+    [
+        (PACMAN, False, True),
+        (PACMAN, True, False),
+        (PACMAN + 'services = ["fstrim.timer"]\n', False, False),
+        (APT, False, False),  # postinst of Debian 12's util-linux enables it
+    ],
+)
 def test_a_solid_state_disk_wants_its_timer(text: str, rotational: bool, warned: bool) -> None:
     disk = SurveyedDisk(path="/dev/sda", serial=LAYOUT.serial, rotational=rotational, size_bytes=1)
     around = Around(survey=Survey(machine=SurveyedMachine(cpu_vendor="intel"), disks=(disk,)))
@@ -565,8 +638,12 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
     tree = place / "tree"
     for name in ("etc/ssh", "usr/bin", "var/lib/systemd"):
         (tree / name).mkdir(parents=True)
-    own = ("etc/machine-id", "etc/ssh/ssh_host_ed25519_key", "etc/ssh/ssh_host_ed25519_key.pub",
-           "var/lib/systemd/random-seed")  # fmt: skip
+    own = (
+        "etc/machine-id",
+        "etc/ssh/ssh_host_ed25519_key",
+        "etc/ssh/ssh_host_ed25519_key.pub",
+        "var/lib/systemd/random-seed",
+    )
     for name in (*own, "etc/hosts", "etc/ssh/sshd_config", "usr/bin/tool"):
         (tree / name).write_text(name)
     os.chown(tree / "usr/bin/tool", 1234, 4321)

@@ -42,23 +42,54 @@ GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
 # --- a made-up machine -------------------------------------------------------------------------------------------
 
 ESP = LaidPartition(
-    name="esp", new=False, number=1, start=2048, size=532480, type=ESP_TYPE, uuid=ESP_UUID, role="esp",
-    filesystem="vfat", fs_uuid="5A02-17C4", mount="/boot/efi",
-)  # fmt: skip
+    name="esp",
+    new=False,
+    number=1,
+    start=2048,
+    size=532480,
+    type=ESP_TYPE,
+    uuid=ESP_UUID,
+    role="esp",
+    filesystem="vfat",
+    fs_uuid="5A02-17C4",
+    mount="/boot/efi",
+)
 FACTORY = LaidPartition(
-    name="factory", new=False, number=3, start=567296, size=400000000, type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7",
-    uuid="B6C153AE-B203-5A3F-9B66-7A67F98DDBE7", role="system", filesystem="ntfs",
-)  # fmt: skip
+    name="factory",
+    new=False,
+    number=3,
+    start=567296,
+    size=400000000,
+    type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7",
+    uuid="B6C153AE-B203-5A3F-9B66-7A67F98DDBE7",
+    role="system",
+    filesystem="ntfs",
+)
 ROOT = LaidPartition(
-    name="root", new=True, number=5, start=500000768, size=83886080, type="4F68BCE3-E8CD-4DB1-96E7-FBCAF984B709",
-    uuid="1C2D3E4F-0A1B-5C2D-8E3F-4A5B6C7D8E9F", role="root", filesystem="ext4",
-    fs_uuid="11f0b0ce-6d4e-5a7a-9c3b-2f4d5e6f7a8b", mount="/",
-)  # fmt: skip
+    name="root",
+    new=True,
+    number=5,
+    start=500000768,
+    size=83886080,
+    type="4F68BCE3-E8CD-4DB1-96E7-FBCAF984B709",
+    uuid="1C2D3E4F-0A1B-5C2D-8E3F-4A5B6C7D8E9F",
+    role="root",
+    filesystem="ext4",
+    fs_uuid="11f0b0ce-6d4e-5a7a-9c3b-2f4d5e6f7a8b",
+    mount="/",
+)
 LAYOUT = Layout(
-    disk_words="Saltmarsh NVMe 512G", serial="SM-NVME-0217", size_bytes=512110190592, sector_size=512,
-    table_id="7C0B6A1E-52D4-4B0F-9A3D-0217C4E8F651", whole_disk=False, first_lba=34, last_lba=1000215182,
-    partitions=(ESP, FACTORY, ROOT), other_systems=("factory",),
-)  # fmt: skip
+    disk_words="Saltmarsh NVMe 512G",
+    serial="SM-NVME-0217",
+    size_bytes=512110190592,
+    sector_size=512,
+    table_id="7C0B6A1E-52D4-4B0F-9A3D-0217C4E8F651",
+    whole_disk=False,
+    first_lba=34,
+    last_lba=1000215182,
+    partitions=(ESP, FACTORY, ROOT),
+    other_systems=("factory",),
+)
 SURVEY = Survey(
     firmware=Firmware(
         secure_boot="off",
@@ -74,29 +105,41 @@ SURVEY = Survey(
             size_bytes=512110190592,
             partitions=(
                 SurveyedPartition(
-                    number=1, start=2048, size=532480, type=ESP_TYPE, uuid=ESP_UUID,
+                    number=1,
+                    start=2048,
+                    size=532480,
+                    type=ESP_TYPE,
+                    uuid=ESP_UUID,
                     files=("/EFI/Microsoft/Boot/bootmgfw.efi", "/EFI/BOOT/BOOTX64.EFI"),
                 ),
             ),
         ),
     ),
-)  # fmt: skip
+)
 NAMES: dict[str, tuple[str, ...]] = {"boot-entries": ("efibootmgr",)}
 FAMILIES = {
     "apt": Family(
-        name="apt", architecture="amd64", admin_group="sudo", rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
+        name="apt",
+        architecture="amd64",
+        admin_group="sudo",
+        rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
         packages={**NAMES, "loader-grub": ("grub-efi-amd64",), "secure-boot": ("shim-signed",)},
     ),
     "pacman": Family(
-        name="pacman", architecture="amd64", admin_group="wheel", rebuild_initramfs=("mkinitcpio", "-P"),
+        name="pacman",
+        architecture="amd64",
+        admin_group="wheel",
+        rebuild_initramfs=("mkinitcpio", "-P"),
         packages={**NAMES, "loader-grub": ("grub",)},
     ),
     "dnf": Family(
-        name="dnf", architecture="amd64", admin_group="wheel",
+        name="dnf",
+        architecture="amd64",
+        admin_group="wheel",
         rebuild_initramfs=("dracut", "--regenerate-all", "--force"),
         packages={**NAMES, "loader-grub": ("grub2-efi-x64",), "secure-boot": ("shim-x64",)},
     ),
-}  # fmt: skip
+}
 
 
 class FakeContext:
@@ -186,17 +229,33 @@ def test_the_schema_describes_every_key_of_the_model() -> None:
 @pytest.mark.parametrize(
     "key, value",
     [
-        ("name", "Kelp"), ("name", "../kelp"), ("name", "kelp 2"), ("name", "$(touch x)"), ("name", ""),
-        ("menu_time", -1), ("menu_time", 1.5), ("menu_time", "5"),
-        ("kernel_parameters", ["a b"]), ("kernel_parameters", ["a;reboot"]), ("kernel_parameters", ["x=$(y)"]),
-        ("kernel_parameters", ["x='y'"]), ("kernel_parameters", ["quiet", "quiet"]), ("kernel_parameters", [""]),
-        ("loader", "other"), ("terminal", "tty"), ("serial_speed", 1), ("surprise", 1),
-        ("entries", [{"name": "a", "title": "two\nlines"}]), ("entries", [{"title": "no name"}]),
-        ("entries", [{"name": "a", "loader": r"\EFI\..\x.efi"}]), ("entries", [{"name": "a", "loader": "x.efi"}]),
+        ("name", "Kelp"),
+        ("name", "../kelp"),
+        ("name", "kelp 2"),
+        ("name", "$(touch x)"),
+        ("name", ""),
+        ("menu_time", -1),
+        ("menu_time", 1.5),
+        ("menu_time", "5"),
+        ("kernel_parameters", ["a b"]),
+        ("kernel_parameters", ["a;reboot"]),
+        ("kernel_parameters", ["x=$(y)"]),
+        ("kernel_parameters", ["x='y'"]),
+        ("kernel_parameters", ["quiet", "quiet"]),
+        ("kernel_parameters", [""]),
+        ("loader", "other"),
+        ("terminal", "tty"),
+        ("serial_speed", 1),
+        ("surprise", 1),
+        ("entries", [{"name": "a", "title": "two\nlines"}]),
+        ("entries", [{"title": "no name"}]),
+        ("entries", [{"name": "a", "loader": r"\EFI\..\x.efi"}]),
+        ("entries", [{"name": "a", "loader": "x.efi"}]),
         ("entries", [{"name": "a", "loader": r"\EFI\a\'; reboot; '.efi"}]),
-        ("medium", {"image": "a; rm -rf x"}), ("firmware", {"boot_menu_key": "F1\u0007"}),
+        ("medium", {"image": "a; rm -rf x"}),
+        ("firmware", {"boot_menu_key": "F1\u0007"}),
     ],
-)  # fmt: skip
+)
 def test_the_schema_refuses(key: str, value: object) -> None:
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({"name": "kelp", key: value}, STEP.schema)
@@ -334,8 +393,11 @@ def test_no_menu_entry_where_it_would_ask_for_a_recovery_key() -> None:
     layout = evolve(LAYOUT, other_encryption="on", other_start_by="firmware-menu")
     assert handovers(KELP, layout, SURVEY) == ()
     assert faults(KELP, FakeContext(layout))["firmware-menu-only"].warning
-    texts = [op.text for op in emitted(KELP, FakeContext(layout))["bootloader.first-boot-other"].operations
-             if isinstance(op, ByHand)]  # fmt: skip
+    texts = [
+        op.text
+        for op in emitted(KELP, FakeContext(layout))["bootloader.first-boot-other"].operations
+        if isinstance(op, ByHand)
+    ]
     assert len(texts) == 2 and "second time" in texts[1]
 
 
@@ -444,9 +506,13 @@ def test_grub_install_names_everything_and_touches_no_variable() -> None:
     _, run, _ = emitted(KELP)["bootloader.install"].operations
     assert isinstance(run, Run)
     assert run.argv == (
-        "grub-install", "--target=x86_64-efi", "--efi-directory=/boot/efi", "--bootloader-id=kelp", "--no-nvram",
+        "grub-install",
+        "--target=x86_64-efi",
+        "--efi-directory=/boot/efi",
+        "--bootloader-id=kelp",
+        "--no-nvram",
         "--no-uefi-secure-boot",
-    )  # fmt: skip
+    )
 
 
 def test_the_dnf_family_uses_its_packaged_image() -> None:
@@ -657,8 +723,11 @@ def test_a_full_variable_store_names_the_dumps(bench: Bench, shell: str) -> None
 
 
 def fill(esp: Path) -> None:
-    for path, text in (("EFI/Microsoft/Boot/bootmgfw.efi", "manager"), ("EFI/BOOT/BOOTX64.EFI", "fallback"),
-                       ("odd name's file", "x")):  # fmt: skip
+    for path, text in (
+        ("EFI/Microsoft/Boot/bootmgfw.efi", "manager"),
+        ("EFI/BOOT/BOOTX64.EFI", "fallback"),
+        ("odd name's file", "x"),
+    ):
         (esp / path).parent.mkdir(parents=True, exist_ok=True)
         (esp / path).write_text(text)
 
@@ -888,8 +957,11 @@ def test_a_menu_is_judged_by_what_the_kernel_would_do(bench: Bench, shell: str) 
         menu.write_text(MENU.replace("root=UUID=11f0", line))
         result = bench.run("menu-starts", *words, "", shell=shell)
         assert (result.returncode, said in result.stderr) == (1 if said else 0, True), (line, result.stderr)
-    for line, code in (("root=UUID=11f0 rootflags=subvol=@", 0), ("root=UUID=11f0", 1),
-                       ("root=UUID=11f0 rootflags=subvol=@ rootflags=subvol=@old", 1)):  # fmt: skip
+    for line, code in (
+        ("root=UUID=11f0 rootflags=subvol=@", 0),
+        ("root=UUID=11f0", 1),
+        ("root=UUID=11f0 rootflags=subvol=@ rootflags=subvol=@old", 1),
+    ):
         menu.write_text(MENU.replace("root=UUID=11f0", line))
         assert bench.run("menu-starts", *words, "subvol=@", shell=shell).returncode == code, line
 

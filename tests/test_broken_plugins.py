@@ -53,26 +53,32 @@ def emitting(action: str) -> str:
 
 
 WRITES = '    yield build.write_file("reed.file", "/etc/reed", "x", title="Write it", reason="So.")\n'
-STEPS = "    return [Step(section=\"reed\", title=\"Reed\", schema=SCHEMA, model=Reed, emit=emit)]\n"
+STEPS = '    return [Step(section="reed", title="Reed", schema=SCHEMA, model=Reed, emit=emit)]\n'
 WORDS = 'title="Do it", reason="So."'
 
 LISTED = {
     "cannot be imported": Case(
-        new="import no_such_module\n", says="ModuleNotFoundError: No module named 'no_such_module'",
+        new="import no_such_module\n",
+        says="ModuleNotFoundError: No module named 'no_such_module'",
         todo="Install saltmarsh-reed anew, update it, or remove it",
     ),
     "is no Python": Case(new="def:\n", says="SyntaxError", todo="Install saltmarsh-reed anew"),
     "leaves at import": Case(new="raise SystemExit(0)\n", says="SystemExit: 0", todo="Install saltmarsh-reed anew"),
     "wants a newer Bedplate's name": Case(
-        new="from bedplate.actions import Teleport\n", says="cannot import name 'Teleport'",
+        new="from bedplate.actions import Teleport\n",
+        says="cannot import name 'Teleport'",
         todo="It wants another Bedplate than this one: update Bedplate, or saltmarsh-reed",
     ),
     "declares no contract": Case(
-        old="bedplate_contract = 1\n", new="", says="does not say which contract",
+        old="bedplate_contract = 1\n",
+        new="",
+        says="does not say which contract",
         todo="Its author adds bedplate_contract = 1",
     ),
     "needs a newer contract": Case(
-        old="contract = 1", new="contract = 2", says="written for contract 2, and this Bedplate has 1",
+        old="contract = 1",
+        new="contract = 2",
+        says="written for contract 2, and this Bedplate has 1",
         todo="Update Bedplate, or install an older version of the plugin",
     ),
     "forgets the marker": Case(old="@hookimpl\n", new="", says="bedplate_steps lacks the @hookimpl marker"),
@@ -92,16 +98,18 @@ LISTED = {
     "has a schema that is none": Case(old='"object"', new='"objekt"', says="its schema of [reed] is none"),
     "fetches a schema": Case(old='"properties": {}', new='"$ref": "https://reed.example/"', says="never fetched"),
     "has an emit that is none": Case(old="emit=emit", new="emit=4", says="emit of [reed] is of type int"),
-}  # fmt: skip
+}
 
 USED = {
     "raises while emitting": Case(
-        old=WRITES, new="    return 1 // 0\n",
+        old=WRITES,
+        new="    return 1 // 0\n",
         says="emitting actions of [reed]: ZeroDivisionError: integer division or modulo by zero "
-             "(saltmarsh_reed.py, line 14, in emit)",
+        "(saltmarsh_reed.py, line 14, in emit)",
     ),
     "raises in what it calls": Case(
-        old='"/etc/reed", "x"', new='"/etc/reed", 4',
+        old='"/etc/reed", "x"',
+        new='"/etc/reed", 4',
         says="TypeError: 'int' object is not iterable (saltmarsh_reed.py, line 14, in emit)",
     ),
     "raises while checking": Case(
@@ -111,69 +119,83 @@ USED = {
         old=WRITES, new="    raise SystemExit\n", says="emitting actions of [reed]: SystemExit"
     ),
     "returns an action instead of yielding it": Case(
-        old=WRITES, new=WRITES.replace("yield", "return"),
+        old=WRITES,
+        new=WRITES.replace("yield", "return"),
         says="emit of [reed] must give Action objects: yield them, or return a list; it gave Action",
     ),
     "yields one action and returns the other": Case(
-        old=WRITES, new=WRITES + WRITES.replace("yield", "return"),
+        old=WRITES,
+        new=WRITES + WRITES.replace("yield", "return"),
         says="emit of [reed] yields, so what it returns is lost: yield the Action instead of returning it",
     ),
     "gives nothing at all": Case(
-        old=WRITES, new=WRITES.replace("yield ", ""),
+        old=WRITES,
+        new=WRITES.replace("yield ", ""),
         says="emit of [reed] must give Action objects: yield them, or return a list; it gave NoneType",
     ),
     "finds text at fault": Case(
-        old="emit=emit", new='emit=emit, check=lambda *_: ["bad"]',
+        old="emit=emit",
+        new='emit=emit, check=lambda *_: ["bad"]',
         says="check of [reed] must give Fault objects, it gave str",
     ),
     "has a need that is no tuple": Case(
-        old='reason="So."', new='reason="So.", needs=("package:bc")',
+        old='reason="So."',
+        new='reason="So.", needs=("package:bc")',
         says="ValueError: needs must be a tuple, it is a str: ('package:bc',) (saltmarsh_reed.py, line 14, in emit)",
     ),
     "runs a whole line": Case(
         old=WRITES,
-        new=emitting(f'build.run("reed.x", "lpadmin -p a", {WORDS}, way_back=WayBack(note="No.", possible=False), '
-                     'proofs=(Check(says="It is", test=Call(verb="file-is")),))'),
+        new=emitting(
+            f'build.run("reed.x", "lpadmin -p a", {WORDS}, way_back=WayBack(note="No.", possible=False), '
+            'proofs=(Check(says="It is", test=Call(verb="file-is")),))'
+        ),
         says="'lpadmin -p a' is no command's name: give each word as its own argument",
     ),
     "proves nothing": Case(
-        old=WRITES, new=emitting(f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), proofs=())'),
+        old=WRITES,
+        new=emitting(f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), proofs=())'),
         says="reed.x: give a proof, or a rerun would do it again",
     ),
     "enables a unit without its suffix": Case(
-        old=WRITES, new=emitting(f'build.enable_service("reed.x", "cups", {WORDS})'),
+        old=WRITES,
+        new=emitting(f'build.enable_service("reed.x", "cups", {WORDS})'),
         says="reed.x: a unit's name has its suffix, such as cups.service: 'cups'",
     ),
     "has an id twice": Case(
-        old=WRITES, new=WRITES * 2,
-        says="two actions have the id reed.file, both of step reed, saltmarsh-reed 2.0",
+        old=WRITES, new=WRITES * 2, says="two actions have the id reed.file, both of step reed, saltmarsh-reed 2.0"
     ),
     "has a model of other keys": Case(
-        old="    pass\n", new="    name: str\n",
+        old="    pass\n",
+        new="    name: str\n",
         says="it keeps the schema of its step, and the step's model cannot take it [model-against-schema]\n"
-             "    The model says: the key name is missing.\n"
-             "    Its author corrects saltmarsh-reed 2.0; until then leave it out.",
+        "    The model says: the key name is missing.\n"
+        "    Its author corrects saltmarsh-reed 2.0; until then leave it out.",
     ),
     "emits no actions": Case(old=WRITES, new=emitting('"rm"'), says="must give Action objects, it gave str"),
     "uses another's id": Case(old="reed.file", new="disk.file", says="'disk.file' must be 'reed.'"),
     "calls a verb that is none": Case(
         old=WRITES,
-        new=emitting(f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), '
-                     'proofs=(Check(says="It is", test=Call(verb="file-iss")),))'),
+        new=emitting(
+            f'build.run("reed.x", "true", {WORDS}, way_back=WayBack(note="No."), '
+            'proofs=(Check(says="It is", test=Call(verb="file-iss")),))'
+        ),
         says="there is no verb 'file-iss' (nearest: file-is)",
     ),
     "names a token of no kind": Case(
-        old='reason="So."', new='reason="So.", needs=("packages:vim",)',
+        old='reason="So."',
+        new='reason="So.", needs=("packages:vim",)',
         says="'packages:vim' is of no known kind (nearest: package)",
     ),
     "needs what nobody gives": Case(
-        old='reason="So."', new='reason="So.", needs=("user:nobody-known",)',
+        old='reason="So."',
+        new='reason="So.", needs=("user:nobody-known",)',
         says="needs user:nobody-known, and no action gives it",
     ),
     "gives a command as text": Case(
         old=WRITES,
-        new=emitting('Action(id="reed.x", title="Do", reason="So.", stage=Stage.TARGET, '
-                     'operations=(Run(argv="rm -rf /"),))'),
+        new=emitting(
+            'Action(id="reed.x", title="Do", reason="So.", stage=Stage.TARGET, operations=(Run(argv="rm -rf /"),))'
+        ),
         says="argv must be a tuple of words, never one text: 'rm -rf /'",
     ),
     "leaves the target": Case(old="/etc/reed", new="/../etc/shadow", says="never goes up with .."),
@@ -181,10 +203,11 @@ USED = {
         old="/etc/reed", new="/etc/fstab", says="file:/etc/fstab is given twice: by reed.file (step reed"
     ),
     "asks for a fact of its own while giving it": Case(
-        old="emit=emit", new="emit=emit, facts={Reed: lambda section, context: context.fact(Reed)}",
+        old="emit=emit",
+        new="emit=emit, facts={Reed: lambda section, context: context.fact(Reed)}",
         says="facts wait for one another: Reed -> Reed",
     ),
-}  # fmt: skip
+}
 
 
 class Installed:
@@ -216,21 +239,21 @@ class Installed:
         return (str(spec), "--also-from", str(Path(SPEC).parent))
 
 
-
-
 EDITABLE = '{"dir_info": {"editable": true}, "url": "file:///src/reed"}'
 """What an installer writes for a distribution that is edited where it lies (PEP 610 and PEP 660)."""
 
 
 @pytest.mark.parametrize(
     ("case", "says"),
-    [(LISTED["is no Python"], "Correct it in saltmarsh_reed.py."),
-     (LISTED["forgets the marker"], "Correct it in saltmarsh_reed.py."),
-     (LISTED["needs a newer contract"], "Update Bedplate, or install an older version"),
-     (USED["raises while emitting"], "line 14, in emit). Correct it in saltmarsh_reed.py\n"),
-     (USED["finds text at fault"], "it gave str. Correct it in saltmarsh_reed.py\n"),
-     (USED["has a model of other keys"], "    Correct it in saltmarsh_reed.py.\n")],
-)  # fmt: skip
+    [
+        (LISTED["is no Python"], "Correct it in saltmarsh_reed.py."),
+        (LISTED["forgets the marker"], "Correct it in saltmarsh_reed.py."),
+        (LISTED["needs a newer contract"], "Update Bedplate, or install an older version"),
+        (USED["raises while emitting"], "line 14, in emit). Correct it in saltmarsh_reed.py\n"),
+        (USED["finds text at fault"], "it gave str. Correct it in saltmarsh_reed.py\n"),
+        (USED["has a model of other keys"], "    Correct it in saltmarsh_reed.py.\n"),
+    ],
+)
 def test_advice_is_for_the_author_where_the_plugin_is_edited(
     case: Case, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -329,9 +352,13 @@ def bedplate_renderers():
     ],
 )
 def test_a_rendering_that_breaks(
-    name: str, gives: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    gives: str,
+    says: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
-) -> None:  # fmt: skip
+) -> None:
     case = Case(old=STEPS, new=STEPS + RENDERS.format(name=name, gives=gives), says="")
     installed = Installed(tmp_path, case, monkeypatch, capsys)
     status, out, err = installed.run("compile", SPEC, "--as", name)

@@ -15,19 +15,22 @@ from rendering import SHELLS
 from verb_runner import run
 
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "It must be done."}
-DONE: dict[str, Any] = {"proofs": (succeeds("It is done", "test", "-e", InTarget("/x")),),
-                        "way_back": WayBack(note="It stays: it harms nobody.")}  # fmt: skip
+DONE: dict[str, Any] = {
+    "proofs": (succeeds("It is done", "test", "-e", InTarget("/x")),),
+    "way_back": WayBack(note="It stays: it harms nobody."),
+}
 
 ACTIONS = (
     build.write_file("moor.file", "/etc/moor", "rope\n", **WORDS),
-    build.write_file("moor.key", "/etc/key", (SecretRef("key"), "\n"), mode=0o600, secrets=(build.ask("key", "Key"),),
-                     **WORDS),
+    build.write_file(
+        "moor.key", "/etc/key", (SecretRef("key"), "\n"), mode=0o600, secrets=(build.ask("key", "Key"),), **WORDS
+    ),
     build.append("moor.line", "/etc/hosts", "192.0.2.4 buoy", marker="moor buoy", **WORDS),
     build.enable_service("moor.service", "moor.service", needs=("file:/etc/moor",), **WORDS),
     build.run("moor.run", "moor", "--now", **WORDS, **DONE),
     build.run("moor.live", "install", InTarget("/x"), where=Where.LIVE, **WORDS, **DONE),
     build.by_hand("moor.look", "Look at the buoy.", "moor --status", expected="It floats.", **WORDS),
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize("action", ACTIONS, ids=lambda action: action.id)
@@ -69,8 +72,16 @@ class Blocks:
         (folder / "work").mkdir()
 
     def call(self, verb: str, text: str = "", marker: str = "moor buoy") -> subprocess.CompletedProcess[str]:
-        return run(verb, str(self.path), marker, "#", target=self.folder / "target", work=self.folder / "work",
-                   shell=self.shell, stdin=text)  # fmt: skip
+        return run(
+            verb,
+            str(self.path),
+            marker,
+            "#",
+            target=self.folder / "target",
+            work=self.folder / "work",
+            shell=self.shell,
+            stdin=text,
+        )
 
 
 BLOCK = "# begin moor buoy\nrope 'a' $(b) \\n\n# end moor buoy\n"
@@ -106,8 +117,9 @@ def test_a_block_is_put_proved_and_dropped(before: str | None, after: str, shell
         assert (blocks.path.read_text() if blocks.path.exists() else "") == rest
 
 
-@pytest.mark.parametrize("text", ["# begin moor buoy\nrope\n", "rope\n# end moor buoy\n",
-                                  "# end moor buoy\n# begin moor buoy\n"])  # fmt: skip
+@pytest.mark.parametrize(
+    "text", ["# begin moor buoy\nrope\n", "rope\n# end moor buoy\n", "# end moor buoy\n# begin moor buoy\n"]
+)
 def test_a_block_that_somebody_broke_is_left_alone(text: str, shell: list[str], tmp_path: Path) -> None:
     blocks = Blocks(tmp_path, shell)
     blocks.path.write_text(text)

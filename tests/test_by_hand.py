@@ -47,8 +47,14 @@ def test_everything_that_can_be_looked_at_stands_before_the_first_write(name: st
     live = [node.action for node in installed(name).stage(Stage.LIVE)]
     first = next(place for place, one in enumerate(live) if one.changes and not one.transient)
     before = {one.id for one in live[:first]}
-    wanted = {"disk.identify", "disk.copies", "clock.live", "locale.live-keymap", "base.look",
-              "bootloader.check-firmware"}  # fmt: skip
+    wanted = {
+        "disk.identify",
+        "disk.copies",
+        "clock.live",
+        "locale.live-keymap",
+        "base.look",
+        "bootloader.check-firmware",
+    }
     assert wanted <= before
     assert "network.live" in before or "network.live" not in {one.id for one in live}
 
@@ -128,28 +134,46 @@ def test_a_sentence_among_the_commands_divides_them() -> None:
     [told] = content.parts(graph(work))[2].actions
     shown = [piece.lines if isinstance(piece, content.Commands) else piece for piece in told.work]
     assert shown == [
-        (content.Said("Either, with "), content.Code("one"), content.Said(":")), ("one a",),
-        (content.Said("or:"),), ("two a", "two b"),
-    ]  # fmt: skip
+        (content.Said("Either, with "), content.Code("one"), content.Said(":")),
+        ("one a",),
+        (content.Said("or:"),),
+        ("two a", "two b"),
+    ]
 
 
-@pytest.mark.parametrize(("words", "pieces"), [
-    (r"Nor is \EFI\BOOT.", ["Nor is ", r"\EFI\BOOT", "."]),
-    ("`a b` and `c`", ["a b", " and ", "c"]),
-    ("one ` alone", ["one ` alone"]),
-    ("", [""]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("words", "pieces"),
+    [
+        (r"Nor is \EFI\BOOT.", ["Nor is ", r"\EFI\BOOT", "."]),
+        ("`a b` and `c`", ["a b", " and ", "c"]),
+        ("one ` alone", ["one ` alone"]),
+        ("", [""]),
+    ],
+)
 def test_commands_and_paths_in_a_sentence_stand_apart(words: str, pieces: list[str]) -> None:
     assert [piece.text for piece in content.prose(words)] == pieces
 
 
 # --- guards of the disk, on an image ---------------------------------------------------------------------------------
 
-ESP = LaidPartition(name="esp", new=False, number=1, start=2048, size=8192, type="C12A7328-F81F-11D2-BA4B-00A0C93EC93B",
-                    uuid="6D0325D8-CF1C-525B-838B-9949ABA9601A")  # fmt: skip
-ROOT = LaidPartition(name="root", new=True, number=2, start=16384, size=8192,
-                     type="4F68BCE3-E8CD-4DB1-96E7-FBCAF984B709", uuid="3F8871A5-2DE0-593A-BDED-2F4ABE609610",
-                     )  # fmt: skip
+ESP = LaidPartition(
+    name="esp",
+    new=False,
+    number=1,
+    start=2048,
+    size=8192,
+    type="C12A7328-F81F-11D2-BA4B-00A0C93EC93B",
+    uuid="6D0325D8-CF1C-525B-838B-9949ABA9601A",
+)
+ROOT = LaidPartition(
+    name="root",
+    new=True,
+    number=2,
+    start=16384,
+    size=8192,
+    type="4F68BCE3-E8CD-4DB1-96E7-FBCAF984B709",
+    uuid="3F8871A5-2DE0-593A-BDED-2F4ABE609610",
+)
 TABLE = "7C0B6A1E-52D4-4B0F-9A3D-0217C4E8F651"
 
 
@@ -167,23 +191,28 @@ def said(lines: looking.Lines, folder: Path, rows: str) -> list[bool]:
     subprocess.run(["sfdisk", "-q", str(image)], input=f"label: gpt\nlabel-id: {TABLE}\n{rows}", text=True, check=True)
     env = {"DISK": str(image), "PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL": "C"}
     said = "\n".join(helpers.definitions(helpers.HELPERS, None))
-    ran = [subprocess.run(["sh", "-c", f"{said}\n{line}"], env=env, capture_output=True, text=True, check=False)
-           for line in lines]  # fmt: skip
+    ran = [
+        subprocess.run(["sh", "-c", f"{said}\n{line}"], env=env, capture_output=True, text=True, check=False)
+        for line in lines
+    ]
     assert [one.stderr for one in ran] == [""] * len(ran)
     return [bool(one.stdout.strip()) for one in ran]
 
 
-@pytest.mark.parametrize(("lines", "good", "bad"), [
-    (looking.the_table(TABLE), row_of(ESP), None),
-    (looking.whole(), row_of(ESP), None),
-    (looking.row(ESP), row_of(ESP) + row_of(ROOT), row_of(ESP, size=8191)),
-    (looking.row(ESP), row_of(ESP), row_of(ROOT)),
-    (looking.ends_by(ESP), row_of(ESP, size=4096), row_of(ESP, size=8200)),
-    (looking.ends_by(ESP), row_of(ESP), row_of(ESP, start=2049)),
-    (looking.room_is_free(ROOT), row_of(ESP), row_of(ESP, start=16384 + 8191)),
-    (looking.room_is_free(ROOT), row_of(ESP, start=16384 + 8192), row_of(ESP, start=8193)),
-    (looking.not_there(ROOT), row_of(ESP), row_of(ROOT)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("lines", "good", "bad"),
+    [
+        (looking.the_table(TABLE), row_of(ESP), None),
+        (looking.whole(), row_of(ESP), None),
+        (looking.row(ESP), row_of(ESP) + row_of(ROOT), row_of(ESP, size=8191)),
+        (looking.row(ESP), row_of(ESP), row_of(ROOT)),
+        (looking.ends_by(ESP), row_of(ESP, size=4096), row_of(ESP, size=8200)),
+        (looking.ends_by(ESP), row_of(ESP), row_of(ESP, start=2049)),
+        (looking.room_is_free(ROOT), row_of(ESP), row_of(ESP, start=16384 + 8191)),
+        (looking.room_is_free(ROOT), row_of(ESP, start=16384 + 8192), row_of(ESP, start=8193)),
+        (looking.not_there(ROOT), row_of(ESP), row_of(ROOT)),
+    ],
+)
 def test_a_guard_prints_a_line_only_if_it_holds(
     lines: looking.Lines, good: str, bad: str | None, tmp_path: Path
 ) -> None:
@@ -201,8 +230,9 @@ def test_a_disk_that_nobody_has_named_is_never_a_yes(name: str) -> None:
     assert len(asked) > 5
     for line in asked:
         text = "\n".join([*helpers.definitions(helpers.HELPERS, None), line])
-        ran = subprocess.run(["sh", "-c", text], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True,
-                             check=False)  # fmt: skip
+        ran = subprocess.run(
+            ["sh", "-c", text], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True, check=False
+        )
         assert ran.stdout == b"", line
 
 
@@ -212,8 +242,12 @@ def test_a_person_sees_the_proof_of_a_whole_table_fail(tmp_path: Path) -> None:
     with image.open("r+b") as file:
         file.seek(446)
         file.write(b"\x80")
-    ran = subprocess.run(["sh", "-c", looking.whole()[1]], env={"DISK": str(image), "PATH": "/usr/bin:/bin"},
-                         capture_output=True, check=False)  # fmt: skip
+    ran = subprocess.run(
+        ["sh", "-c", looking.whole()[1]],
+        env={"DISK": str(image), "PATH": "/usr/bin:/bin"},
+        capture_output=True,
+        check=False,
+    )
     assert ran.stdout == b""
 
 

@@ -139,7 +139,7 @@ HD = f"HD(1,GPT,{GUID.upper()},0x800,0x82000)"
         ("Boot000E* ", "", True, "", ""),
         ("Boot000F* bell\x07 and \u2028 line\tRC", "bell and line", True, "", ""),
     ],
-)  # fmt: skip
+)
 def test_a_boot_entry_of_any_shape(line: str, label: str, active: bool, partition: str, loader: str) -> None:
     [entry] = boot.boot_entries(line)
     assert entry.number == line[4:8].upper()
@@ -174,9 +174,12 @@ def test_secure_boot_is_the_fifth_byte(secure: str, setup: str, state: str) -> N
 
 @pytest.mark.parametrize(
     ("text", "free"),
-    [("Filesystem 1024-blocks Used Available Capacity Mounted on\nefivarfs 148 60 88 41% /sys/x", 88 * 1024),
-     ("Filesystem 1024-blocks Used Available Capacity Mounted on\nefivarfs 0 0 0 - /sys/x", None), ("", None)],
-)  # fmt: skip
+    [
+        ("Filesystem 1024-blocks Used Available Capacity Mounted on\nefivarfs 148 60 88 41% /sys/x", 88 * 1024),
+        ("Filesystem 1024-blocks Used Available Capacity Mounted on\nefivarfs 0 0 0 - /sys/x", None),
+        ("", None),
+    ],
+)
 def test_room_for_variables_is_only_told_where_the_kernel_tells(text: str, free: int | None) -> None:
     assert boot.firmware(one("variables-room", text)).variables_free_bytes == free
 
@@ -378,9 +381,10 @@ def test_a_disk_without_a_table_says_what_covers_it() -> None:
 NONE = (f"table-none {DISK}", f"sfdisk: {DISK}: does not contain a recognized partition table")
 BARE = (f"disk {DISK}", "size=104857600\nsector=512")
 NOTHING = (f"signature {DISK}", "")
-KNOWN = ("lsblk", json.dumps({"blockdevices": [
-    {"name": DISK, "type": "disk", "children": [{"name": DISK + "p1", "type": "part"}]},
-]}))  # fmt: skip
+KNOWN = (
+    "lsblk",
+    json.dumps({"blockdevices": [{"name": DISK, "type": "disk", "children": [{"name": DISK + "p1", "type": "part"}]}]}),
+)
 
 
 @pytest.mark.parametrize(
@@ -434,14 +438,33 @@ NODE = DISK + "p1"
 @pytest.mark.parametrize(
     ("title", "content", "used", "free", "smallest", "dirty"),
     [
-        ("esp-room", "Filesystem 1024-blocks Used Available Capacity Mounted on\nx 262144 1000 261144 1% /x",
-         1024000, 267411456, None, None),
+        (
+            "esp-room",
+            "Filesystem 1024-blocks Used Available Capacity Mounted on\nx 262144 1000 261144 1% /x",
+            1024000,
+            267411456,
+            None,
+            None,
+        ),
         ("esp-free", "235908608", None, 235908608, None, None),
-        ("ext", "Filesystem state:         not clean\nBlock count:              1000\nFree blocks:              250\n"
-         "Block size:               4096", 3072000, 1024000, None, True),
-        ("ntfs", "Current volume size: 510769754624 bytes (510770 MB)\nSpace in use       : 142618 MB (27.9%)\n"
-         "You might resize at 137204412416 bytes or 137205 MB (freeing 373565 MB).",
-         142618000000, 368151754624, 137204412416, None),
+        (
+            "ext",
+            "Filesystem state:         not clean\nBlock count:              1000\nFree blocks:              250\n"
+            "Block size:               4096",
+            3072000,
+            1024000,
+            None,
+            True,
+        ),
+        (
+            "ntfs",
+            "Current volume size: 510769754624 bytes (510770 MB)\nSpace in use       : 142618 MB (27.9%)\n"
+            "You might resize at 137204412416 bytes or 137205 MB (freeing 373565 MB).",
+            142618000000,
+            368151754624,
+            137204412416,
+            None,
+        ),
         ("ntfs-state", "14", None, None, None, True),
         ("ntfs-state", "15", None, None, None, True),
         ("ntfs-state", "0", None, None, None, False),
@@ -450,7 +473,7 @@ NODE = DISK + "p1"
         ("xfs", "blocksize = 4096\ndblocks = 1000\nfdblocks = 250", 3072000, 1024000, None, None),
         ("ext", "dumpe2fs: Bad magic number", None, None, None, None),
     ],
-)  # fmt: skip
+)
 def test_sizes_and_states_are_read(
     title: str, content: str, used: int | None, free: int | None, smallest: int | None, dirty: bool | None
 ) -> None:
@@ -462,7 +485,7 @@ def test_sizes_and_states_are_read(
 
 
 def test_labels_are_unquoted_and_lsblk_fills_in() -> None:
-    whole = one(f"signature {NODE}", "TYPE=ext4\nLABEL=a\\ b\\$\\\"c\\\\d")
+    whole = one(f"signature {NODE}", 'TYPE=ext4\nLABEL=a\\ b\\$\\"c\\\\d')
     found = contents.filesystem(whole, NODE, {"uuid": "u", "fsused": 5, "fsavail": "7", "fstype": "xfs"})
     assert found is not None
     assert (found.type, found.label, found.uuid, found.used_bytes, found.free_bytes) == ("ext4", 'a b$"c\\d', "u", 5, 7)

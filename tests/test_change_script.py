@@ -40,10 +40,16 @@ def change(old: dict[str, Action], new: dict[str, Action]) -> str:
     ids = tuple(dict.fromkeys((*new, *old)))
     nodes, tools = link([Owned(action=one, section="demo", origin="demo 1.0") for one in amend(old, new, *ids)])
     text = script.render(
-        InstallGraph(spec_file="old.toml to new.toml", machine=Machine(name="kelp-02"), survey=None, nodes=nodes,
-                     tools=tools, scene="change",
-                     papers={name: text.encode() for name, text in PAPERS.items()})
-    )  # fmt: skip
+        InstallGraph(
+            spec_file="old.toml to new.toml",
+            machine=Machine(name="kelp-02"),
+            survey=None,
+            nodes=nodes,
+            tools=tools,
+            scene="change",
+            papers={name: text.encode() for name, text in PAPERS.items()},
+        )
+    )
     return text.replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 
 

@@ -20,9 +20,10 @@ from bedplate.pipeline import render
 from bedplate.renderers import helpers, looks
 from comparing import Edit, compared, registry
 
-ALONE: list[Edit] = [('[[disk.new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n', ""),
-                     ('[[disk.new]]\nname = "home"\nsize = "rest"\nfilesystem = "ext4"\nlabel = "kelp-home"\n'
-                      'mount = "/home"\n', "")]  # fmt: skip
+ALONE: list[Edit] = [
+    ('[[disk.new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n', ""),
+    ('[[disk.new]]\nname = "home"\nsize = "rest"\nfilesystem = "ext4"\nlabel = "kelp-home"\nmount = "/home"\n', ""),
+]
 DATA: Edit = ("", '[[disk.new]]\nname = "readings"\nsize = "20GiB"\nfilesystem = "ext4"\nmount = "/srv/readings"\n')
 KEYMAP: Edit = ('keymap = "uk"', 'keymap = "de"')
 LOADER: Edit = ("", '[bootloader]\nname = "kelp"\n')
@@ -38,8 +39,18 @@ def told(old: list[Edit], new: list[Edit], rendering: str = "checklist") -> str:
 @pytest.mark.parametrize("rendering", ["checklist", "page"])
 def test_a_change_speaks_of_the_change_alone(rendering: str) -> None:
     text = told([], [KEYMAP], rendering)
-    for wrong in ("whole installation", "was installed", "gets a Linux system", "old.toml to new.sh", "partition table",
-                  "What is erased", "The disk before", "second stick", "another stick", "/mnt/target"):  # fmt: skip
+    for wrong in (
+        "whole installation",
+        "was installed",
+        "gets a Linux system",
+        "old.toml to new.sh",
+        "partition table",
+        "What is erased",
+        "The disk before",
+        "second stick",
+        "another stick",
+        "/mnt/target",
+    ):
         assert wrong not in text
     plain = text.replace("*", "").replace("`", "")
     assert "kelp-02 is changed from old.toml to new.toml" in plain
@@ -126,8 +137,12 @@ def test_mode_and_link_are_asked_for_in_the_same_way(tmp_path: Path) -> None:
     path.chmod(0o640)
     link.symlink_to("file")
     owner = f"{path.stat().st_uid}:{path.stat().st_gid}"
-    for check, holds in ((file_mode_is(str(path), 0o640, owner), True), (file_mode_is(str(path), 0o600, owner), False),
-                         (link_is(str(link), "file"), True), (link_is(str(link), "other"), False)):  # fmt: skip
+    for check, holds in (
+        (file_mode_is(str(path), 0o640, owner), True),
+        (file_mode_is(str(path), 0o600, owner), False),
+        (link_is(str(link), "file"), True),
+        (link_is(str(link), "other"), False),
+    ):
         action = build.run("moor.x", "true", title="x", reason="x", proofs=(check,), way_back=NOTHING_TO_UNDO)
         [line] = looks.asking(rooted(action).proofs[0].test)
         assert bool(asked([line])[0]) is holds
@@ -143,8 +158,12 @@ def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
     [check] = rooted(service).proofs
     [gone] = rooted(amend({service.id: service}, {}, service.id)[0]).proofs
     fake = tmp_path / "systemctl"
-    for state, on, off in (("enabled", True, False), ("static", True, True), ("disabled", False, True),
-                           ("not-found", False, True)):  # fmt: skip
+    for state, on, off in (
+        ("enabled", True, False),
+        ("static", True, True),
+        ("disabled", False, True),
+        ("not-found", False, True),
+    ):
         fake.write_text(f"#!/bin/sh\necho {state}\n")
         fake.chmod(0o755)
         for one, holds in ((check, on), (gone, off)):

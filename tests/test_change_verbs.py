@@ -24,8 +24,15 @@ ROW = f'start=500000, size=8192, type={LINUX}, uuid={MORE}, name="unfinished-mor
 PLAN = f"""OUR_ROWS='{ROOT} 2048 204800 {LINUX} ext4 {ROOT.lower()} root root
 {MORE} 500000 8192 {LINUX} ext4 {MORE.lower()} - more'
 """
-ALL = ["add-partition", "drop-partition", "grow-partition", "grow-filesystem", "filesystem-fills", "partition-is",
-       "point-is-free"]  # fmt: skip
+ALL = [
+    "add-partition",
+    "drop-partition",
+    "grow-partition",
+    "grow-filesystem",
+    "filesystem-fills",
+    "partition-is",
+    "point-is-free",
+]
 MIB = 1 << 20
 _EFFECTIVE = Path("/proc/self/status").read_text().split("CapEff:\t")[1].split()[0]
 MAY_GROW = bool(int(_EFFECTIVE, 16) >> 24 & 1)

@@ -52,15 +52,23 @@ SHELF = {
     "description": "One shelf.",
     "type": "object",
     "properties": {
-        "name": {"title": "Name", "description": "Lower-case letters and hyphens.", "type": "string",
-                 "pattern": "^[a-z-]+$"},
-        "size": {"title": "Size", "description": "Room to take.", "type": "string",
-                 "pattern": "^([0-9]+ ?[kKMGT]i?B|[0-9]+%|rest)$"},
+        "name": {
+            "title": "Name",
+            "description": "Lower-case letters and hyphens.",
+            "type": "string",
+            "pattern": "^[a-z-]+$",
+        },
+        "size": {
+            "title": "Size",
+            "description": "Room to take.",
+            "type": "string",
+            "pattern": "^([0-9]+ ?[kKMGT]i?B|[0-9]+%|rest)$",
+        },
         "least": {"title": "Least", "description": "Smallest room.", "type": "string"},
     },
     "required": ["name", "size"],
     "unevaluatedProperties": False,
-}  # fmt: skip
+}
 
 CUPBOARD = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -71,12 +79,16 @@ CUPBOARD = {
     "properties": {
         "material": {"title": "Material", "description": "The wood.", "enum": ["oak", "pine"]},
         "doors": {"title": "Doors", "description": "How many.", "type": "integer", "minimum": 0, "maximum": 8},
-        "shelves": {"title": "Shelves", "description": "From below.", "type": "array",
-                    "items": {"$ref": "#/$defs/shelf"}},
+        "shelves": {
+            "title": "Shelves",
+            "description": "From below.",
+            "type": "array",
+            "items": {"$ref": "#/$defs/shelf"},
+        },
     },
     "$defs": {"shelf": SHELF},
     "unevaluatedProperties": False,
-}  # fmt: skip
+}
 
 
 def step(section: str = "cupboard", schema: dict[str, Any] = CUPBOARD, required: bool = False) -> Step:
@@ -201,15 +213,21 @@ def test_a_good_spec_becomes_typed_sections_in_its_own_order() -> None:
         (HEAD + "[cupboard]\ndoors = 9\n", ["5:9 cupboard.doors number-too-large"]),
         (HEAD + "[cupboard]\ndoors = 3\n", ["4:1 cupboard bad-value"]),
         (HEAD + "[cupboard]\nshelves = {}\n", ["5:11 cupboard.shelves wrong-type"]),
-        (HEAD + "[[cupboard.shelves]]\nname = 'A'\nsize = '1 gib'\n",
-         ["5:8 cupboard.shelves[0].name malformed ~a", "6:8 cupboard.shelves[0].size bad-size ~1GiB"]),
-        (HEAD + "[[cupboard.shelves]]\nname = 'a'\nsize = '1GiB'\nleast = '5'\n",
-         ["7:9 cupboard.shelves[0].least bad-size"]),
-        (HEAD + "[[cupboard.shelves]]\nname = 'a'\nsize = '1GiB'\nleast = '50%'\n",
-         ["7:9 cupboard.shelves[0].least bad-size"]),
+        (
+            HEAD + "[[cupboard.shelves]]\nname = 'A'\nsize = '1 gib'\n",
+            ["5:8 cupboard.shelves[0].name malformed ~a", "6:8 cupboard.shelves[0].size bad-size ~1GiB"],
+        ),
+        (
+            HEAD + "[[cupboard.shelves]]\nname = 'a'\nsize = '1GiB'\nleast = '5'\n",
+            ["7:9 cupboard.shelves[0].least bad-size"],
+        ),
+        (
+            HEAD + "[[cupboard.shelves]]\nname = 'a'\nsize = '1GiB'\nleast = '50%'\n",
+            ["7:9 cupboard.shelves[0].least bad-size"],
+        ),
         (HEAD + "[[cupboard.shelves]]\nname = 'a'\nsize = 5\n", ["6:8 cupboard.shelves[0].size wrong-type"]),
     ],
-)  # fmt: skip
+)
 def test_each_mistake_gives_one_fault_with_its_place(text: str, expected: list[str]) -> None:
     assert brief(faults_of(text or "[x]\n")) == (expected if text else [*expected, "1:2 x unknown-section"])
 
@@ -254,12 +272,20 @@ def test_a_survey_that_is_none_gives_faults_of_its_own_file() -> None:
 
 BRANCHES = {
     "oneOf": [
-        {"type": "object", "properties": {"kind": {"const": "file"}, "path": {"type": "string"}},
-         "required": ["kind", "path"], "unevaluatedProperties": False},
-        {"type": "object", "properties": {"kind": {"const": "partition"}, "size": {"type": "integer"}},
-         "required": ["kind", "size"], "unevaluatedProperties": False},
+        {
+            "type": "object",
+            "properties": {"kind": {"const": "file"}, "path": {"type": "string"}},
+            "required": ["kind", "path"],
+            "unevaluatedProperties": False,
+        },
+        {
+            "type": "object",
+            "properties": {"kind": {"const": "partition"}, "size": {"type": "integer"}},
+            "required": ["kind", "size"],
+            "unevaluatedProperties": False,
+        },
     ]
-}  # fmt: skip
+}
 BY_KIND = {
     "type": "object",
     "properties": {"kind": {"enum": ["dhcp", "static"]}},
@@ -290,8 +316,15 @@ BY_KIND = {
         ({"anyOf": [{"required": ["a"]}, {"required": ["b"]}]}, {"c": 1}, ["v missing-key"]),
         ({"oneOf": [{"required": ["a"]}, {"required": ["b"]}]}, {"a": 1, "b": 2}, ["v ambiguous"]),
         ({"additionalProperties": False, "properties": {"alpha": {}}}, {"alhpa": 1}, ["v.alhpa unknown-key ~alpha"]),
-        ({"additionalProperties": False, "properties": {"alpha": {}}, "patternProperties": {"^x-": {"type": "string"}}},
-         {"x-one": "1", "x_two": "2"}, ["v.x_two unknown-key"]),
+        (
+            {
+                "additionalProperties": False,
+                "properties": {"alpha": {}},
+                "patternProperties": {"^x-": {"type": "string"}},
+            },
+            {"x-one": "1", "x_two": "2"},
+            ["v.x_two unknown-key"],
+        ),
         (BRANCHES, {"kind": "partition", "size": "x"}, ["v.size wrong-type"]),
         (BRANCHES, {"kind": "file"}, ["v.path missing-key"]),
         (BRANCHES, 3, ["v wrong-type"]),

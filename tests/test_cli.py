@@ -72,8 +72,9 @@ def test_of_very_many_faults_the_first_are_told_and_the_rest_counted(
     assert err.count("[unknown-section]") == 200
     assert "strange-199" in err and "strange-200" not in err
     assert err.splitlines()[-2:] == [
-        "... and 100 more; of a spec `bedplate check --format json` tells all", "1 spec: 300 faults"
-    ]  # fmt: skip
+        "... and 100 more; of a spec `bedplate check --format json` tells all",
+        "1 spec: 300 faults",
+    ]
     assert main(["check", *WHOLE, spec, "--format", "json"]) == 1
     assert len(json.loads(capsys.readouterr().out)) == 300
 
@@ -87,11 +88,14 @@ def test_of_very_many_warnings_and_a_fault_the_fault_is_told(
     assert "... and " in err and "table-full" in err
 
 
-@pytest.mark.parametrize("piece", [
-    '[[users.people]]\nname = "A{}"\nhome = "/home/a"\n',
-    '[[users.people]]\nname = "a{}"\nstrange = 1\n',
-    "[strange-{}]\n",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "piece",
+    [
+        '[[users.people]]\nname = "A{}"\nhome = "/home/a"\n',
+        '[[users.people]]\nname = "a{}"\nstrange = 1\n',
+        "[strange-{}]\n",
+    ],
+)
 def test_the_time_a_check_takes_grows_with_the_faults_not_with_their_square(
     piece: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -208,11 +212,14 @@ def test_survey_of_a_capture_then_draft_then_check(tmp_path: Path) -> None:
     assert main(["check", str(spec)]) == 0
 
 
-@pytest.mark.parametrize(("name", "words"), [
-    ("missing", "bedplate: missing: No such file or directory\n"),
-    ("/", "bedplate: /: Is a directory\n"),
-    ("/dev/null", "/dev/null: this is a device, not a file"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("missing", "bedplate: missing: No such file or directory\n"),
+        ("/", "bedplate: /: Is a directory\n"),
+        ("/dev/null", "/dev/null: this is a device, not a file"),
+    ],
+)
 def test_a_capture_that_is_none_is_told_so(name: str, words: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["survey", "--from", name]) in (1, 2)
     out, err = capsys.readouterr()
@@ -229,8 +236,9 @@ def survey_here(user: int, environment: dict[str, str]) -> subprocess.CompletedP
         f"os.setuid({user})\nsys.exit(cli.main(['survey']))\n"
     )
     environment = {**os.environ, "PYTHONPATH": "compiler:plugins:schema", **environment}
-    return subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False, cwd=ROOT,
-                          env=environment)  # fmt: skip
+    return subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False, cwd=ROOT, env=environment
+    )
 
 
 def test_a_survey_tells_what_it_looks_at_and_what_it_could_not_read() -> None:

@@ -30,8 +30,9 @@ from verb_runner import SHELLS, run, script
 T = TypeVar("T")
 [STEP] = bedplate_steps()
 ZONE = 'zone = "Europe/Berlin"\n'
-FACTORY = LaidPartition(name="factory", new=False, number=3, start=0, size=1, type="", uuid="F", role="system",
-                        filesystem="ntfs")  # fmt: skip
+FACTORY = LaidPartition(
+    name="factory", new=False, number=3, start=0, size=1, type="", uuid="F", role="system", filesystem="ntfs"
+)
 NEEDS_ROOT = pytest.mark.skipif(os.geteuid() != 0, reason="mounting needs root")
 
 
@@ -50,14 +51,25 @@ class Around:
     def fact(self, kind: type[T]) -> T:
         facts: Mapping[type, object] = {
             Layout: Layout(
-                disk_words="", serial="", size_bytes=1, sector_size=512, table_id="", whole_disk=False, first_lba=34,
-                last_lba=99, partitions=(FACTORY,), other_systems=self.others,
+                disk_words="",
+                serial="",
+                size_bytes=1,
+                sector_size=512,
+                table_id="",
+                whole_disk=False,
+                first_lba=34,
+                last_lba=99,
+                partitions=(FACTORY,),
+                other_systems=self.others,
             ),
             Family: Family(
-                name=self.family, architecture="amd64", admin_group="", rebuild_initramfs=(),
+                name=self.family,
+                architecture="amd64",
+                admin_group="",
+                rebuild_initramfs=(),
                 packages={"tzdata": ("tzdata",), "time-sync-timesyncd": ("sd",), "time-sync-chrony": ("chrony",)},
             ),
-        }  # fmt: skip
+        }
         found = facts[kind]
         assert isinstance(found, kind)
         return found
@@ -102,8 +114,7 @@ def test_the_schema_refuses(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("zone", "near"),
-    [("Europe/Berlim", "Europe/Berlin"), ("europe/berlin", "Europe/Berlin"), ("Mars/Base", None)],
+    ("zone", "near"), [("Europe/Berlim", "Europe/Berlin"), ("europe/berlin", "Europe/Berlin"), ("Mars/Base", None)]
 )
 def test_an_unknown_zone_is_a_fault_with_the_nearest(zone: str, near: str | None) -> None:
     [fault] = faults(f'zone = "{zone}"')
@@ -173,12 +184,17 @@ def test_utc_beside_another_system_is_work_there() -> None:
 @pytest.mark.parametrize(
     ("sync", "family", "unit", "file", "text"),
     [
-        ("timesyncd", "pacman", "systemd-timesyncd.service", "/etc/systemd/timesyncd.conf.d/servers.conf",
-         "[Time]\nNTP=a.example 192.0.2.1\n"),
+        (
+            "timesyncd",
+            "pacman",
+            "systemd-timesyncd.service",
+            "/etc/systemd/timesyncd.conf.d/servers.conf",
+            "[Time]\nNTP=a.example 192.0.2.1\n",
+        ),
         ("chrony", "apt", "chrony.service", "/etc/chrony/chrony.conf", "server a.example iburst\n"),
         ("chrony", "dnf", "chronyd.service", "/etc/chrony.conf", "server a.example iburst\n"),
     ],
-)  # fmt: skip
+)
 def test_synchronisation_by_family(sync: str, family: str, unit: str, file: str, text: str) -> None:
     """timesyncd.conf(5), chrony.conf(5); unit names by package (Debian 12 read, the others from memory)."""
     found = actions(f'{ZONE}sync = "{sync}"\nservers = ["a.example", "192.0.2.1"]', Around(family=family))["clock.sync"]
@@ -254,9 +270,7 @@ def test_the_live_clock_is_compared_with_the_source(place: Path, shell: tuple[st
 
 @shells
 @pytest.mark.parametrize(("off", "right"), [(0, True), (-50000, True), (90000, False), (-10 * 365 * 86400, False)])
-def test_a_clock_that_is_days_off_stops_the_script(
-    place: Path, shell: tuple[str, ...], off: int, right: bool
-) -> None:
+def test_a_clock_that_is_days_off_stops_the_script(place: Path, shell: tuple[str, ...], off: int, right: bool) -> None:
     env = with_tool(place, "curl", head(time.time() + off))
     done = run("clock-plausible", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
     assert (done.returncode == 0) is right
@@ -303,9 +317,14 @@ def test_a_zone_file_is_known_by_its_first_bytes(place: Path, shell: tuple[str, 
 @shells
 @pytest.mark.parametrize(
     ("word", "zone", "offset"),
-    [("utc", "Europe/Berlin", 0), ("local", "UTC", 0), ("local", "Asia/Kolkata", 19800), ("local", "Etc/GMT+5", -18000),
-     ("local", "Pacific/Marquesas", -34200)],
-)  # fmt: skip
+    [
+        ("utc", "Europe/Berlin", 0),
+        ("local", "UTC", 0),
+        ("local", "Asia/Kolkata", 19800),
+        ("local", "Etc/GMT+5", -18000),
+        ("local", "Pacific/Marquesas", -34200),
+    ],
+)
 def test_the_hardware_clock_is_compared_in_its_own_time(
     place: Path, shell: tuple[str, ...], word: str, zone: str, offset: int
 ) -> None:

@@ -26,8 +26,11 @@ DATA = "EBD0A0A2-B9E5-4433-87C0-68B6B72699C7"
 LINUX = "0FC63DAF-8483-4772-8E79-3D69D8477DE4"
 
 ROWS = [
-    (1, 1, 300, ESP, "EFI system"), (2, 301, 60, DATA, 'a "b" \\x'), (3, 400, 50, LINUX, ""), (7, 500, 20, LINUX, "é"),
-]  # fmt: skip
+    (1, 1, 300, ESP, "EFI system"),
+    (2, 301, 60, DATA, 'a "b" \\x'),
+    (3, 400, 50, LINUX, ""),
+    (7, 500, 20, LINUX, "é"),
+]
 """Number, start and size in MiB, type, name."""
 
 Factory = tuple[str, str, Path]

@@ -43,12 +43,18 @@ class Reed:
 
 TEXT = {"title": "Text", "description": "Text.", "type": "string", "pattern": r"^[^\u0000-\u001f\u007f]*$"}
 SCHEMA: dict[str, Any] = {
-    "title": "Reed", "description": "Reed.", "type": "object", "unevaluatedProperties": False, "required": ["name"],
+    "title": "Reed",
+    "description": "Reed.",
+    "type": "object",
+    "unevaluatedProperties": False,
+    "required": ["name"],
     "properties": {"name": {**TEXT, "pattern": "^[a-z]+$"}, "notes": TEXT},
-}  # fmt: skip
+}
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "So."}
-DONE: dict[str, Any] = {"proofs": (checks.succeeds("It is", "test", "-e", InTarget("/x")),),
-                        "way_back": WayBack(note="It stays, and harms nobody.", possible=False)}  # fmt: skip
+DONE: dict[str, Any] = {
+    "proofs": (checks.succeeds("It is", "test", "-e", InTarget("/x")),),
+    "way_back": WayBack(note="It stays, and harms nobody.", possible=False),
+}
 GOOD = build.write_file("reed.file", "/etc/reed", "reed\n", **WORDS)
 
 
@@ -174,8 +180,18 @@ SHELL = Run(argv=("sh", "-c", "reed"))
 COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "open schema": ({"schema": {**SCHEMA, "unevaluatedProperties": True}}, 'is open: add "unevaluatedProperties"'),
     "no description": ({"schema": with_property(description="")}, "the section, notes has no description"),
-    "any text": ({"schema": {**SCHEMA, "properties": {**SCHEMA["properties"], "notes": {
-        key: value for key, value in TEXT.items() if key != "pattern"}}}}, "notes takes any text: add a pattern"),
+    "any text": (
+        {
+            "schema": {
+                **SCHEMA,
+                "properties": {
+                    **SCHEMA["properties"],
+                    "notes": {key: value for key, value in TEXT.items() if key != "pattern"},
+                },
+            }
+        },
+        "notes takes any text: add a pattern",
+    ),
     "schema is none": ({"schema": with_property(minLength="one")}, "its schema of [reed] is none"),
     "other fields": ({"model": Other}, "the schema has notes, and Other has no such field"),
     "other types": ({"model": Other}, "name is integer in the model, and string in the schema"),
@@ -187,27 +203,47 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "unproved": (emitting(attrs.evolve(GOOD, proofs=())), "reed.file changes something and has no proof"),
     "no way back": (emitting(attrs.evolve(GOOD, way_back=NOTHING_TO_UNDO)), "say the way back, or possible=False"),
     "no tool": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("reed",)),))), 'add "tool:reed" to its needs'),
-    "no touch": (emitting(attrs.evolve(GOOD, needs=(*GOOD.needs, "tool:hwclock"), operations=(
-        Run(argv=("hwclock", "--systohc")),))), "say in `touches` what it formats, deletes or writes"),
+    "no touch": (
+        emitting(
+            attrs.evolve(GOOD, needs=(*GOOD.needs, "tool:hwclock"), operations=(Run(argv=("hwclock", "--systohc")),))
+        ),
+        "say in `touches` what it formats, deletes or writes",
+    ),
     "shell text": (emitting(attrs.evolve(GOOD, operations=(SHELL,))), "hands text to sh"),
     "pasted path": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("rm", "/mnt/target/x")),))), "write InTarget"),
-    "live proof": (emitting(attrs.evolve(GOOD, proofs=(checks.succeeds("Is", "test", "-e", "/etc/x"),))),
-                   "reads /etc/x of the live medium"),
-    "no look by hand": (emitting(attrs.evolve(GOOD, guards=(checks.holds("It is wet", "network-live"),))),
-                        "'It is wet' has no look for a person"),
-    "secret nobody lists": (emitting(attrs.evolve(GOOD, operations=(
-        WriteFile(path=InTarget("/etc/x"), content=(SecretRef("key"),)),))), "no action lists it in `secrets`"),
-    "proof of nothing there": (emitting(attrs.evolve(GOOD, proofs=(
-        checks.outputs("Is", "yes", "lpstat", "-p"),))), "run it there with where=Where.TARGET"),
-    "way back without work": (emitting(attrs.evolve(GOOD, way_back=WayBack(note="It goes."))),
-                              "nothing takes it back: give its way back operations"),
-    "arrays that change": ({"model": Listed, "schema": with_property(type="array", items=TEXT)},
-                           "arrays are tuple[X, ...]"),
+    "live proof": (
+        emitting(attrs.evolve(GOOD, proofs=(checks.succeeds("Is", "test", "-e", "/etc/x"),))),
+        "reads /etc/x of the live medium",
+    ),
+    "no look by hand": (
+        emitting(attrs.evolve(GOOD, guards=(checks.holds("It is wet", "network-live"),))),
+        "'It is wet' has no look for a person",
+    ),
+    "secret nobody lists": (
+        emitting(attrs.evolve(GOOD, operations=(WriteFile(path=InTarget("/etc/x"), content=(SecretRef("key"),)),))),
+        "no action lists it in `secrets`",
+    ),
+    "proof of nothing there": (
+        emitting(attrs.evolve(GOOD, proofs=(checks.outputs("Is", "yes", "lpstat", "-p"),))),
+        "run it there with where=Where.TARGET",
+    ),
+    "way back without work": (
+        emitting(attrs.evolve(GOOD, way_back=WayBack(note="It goes."))),
+        "nothing takes it back: give its way back operations",
+    ),
+    "arrays that change": (
+        {"model": Listed, "schema": with_property(type="array", items=TEXT)},
+        "arrays are tuple[X, ...]",
+    ),
     "check that refuses nothing": ({"check": strict}, "check has refused nothing that was tried: give a bad example"),
-    "bad example that passes": ({"bad": SOUTH}, "the bad example reed-south is not refused by a fault of that code: "
-                                                "nothing is said against it"),
-    "bad example of another fault": ({"check": strict, "bad": {"reed-east": SOUTH["reed-south"]}},
-                                     "not refused by a fault of that code: spec.toml"),
+    "bad example that passes": (
+        {"bad": SOUTH},
+        "the bad example reed-south is not refused by a fault of that code: nothing is said against it",
+    ),
+    "bad example of another fault": (
+        {"check": strict, "bad": {"reed-east": SOUTH["reed-south"]}},
+        "not refused by a fault of that code: spec.toml",
+    ),
     "path from the top": ({"check": repeating, "bad": SOUTH}, "names [reed] in its path ('reed', 'name')"),
     "changes never asked": ({**BARE, "changes": lambda old, new: ()}, "give a second one"),
     "pasted command": ({"emit": pasting}, "tells a person to type it unquoted"),
@@ -218,13 +254,17 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
     "crash, told whole": ({"emit": crashing}, 'in crashing\n    assert section.notes, "no notes"'),
     "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "[reed]: ZeroDiv"),
-    "misspelt action": ({"emit": carrying, "changes": lambda old, new: amend(old.actions, new.actions, "reed.fiel")},
-                        "no action reed.fiel in either spec (nearest: reed.file)"),
-    "change with a full stop": ({"emit": carrying, "changes": lambda old, new: [Change(
-        says="Other notes.", cost=Cost.NOTHING)]}, "a change is told in one line without a full stop"),
+    "misspelt action": (
+        {"emit": carrying, "changes": lambda old, new: amend(old.actions, new.actions, "reed.fiel")},
+        "no action reed.fiel in either spec (nearest: reed.file)",
+    ),
+    "change with a full stop": (
+        {"emit": carrying, "changes": lambda old, new: [Change(says="Other notes.", cost=Cost.NOTHING)]},
+        "a change is told in one line without a full stop",
+    ),
     "bad draft": ({"draft": lambda survey, disk: "[reed]\nname = 1\n"}, "the draft for the kit's machine: "),
     "draft without section": ({"draft": lambda survey, disk: "name = 1\n"}, "drafting fails"),
-}  # fmt: skip
+}
 
 
 def test_a_good_step_is_not_complained_of() -> None:

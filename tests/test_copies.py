@@ -70,8 +70,10 @@ def test_the_esp_is_only_read_and_the_stick_is_let_go(rig: Rig) -> None:
     assert all(" ro," in f" {line}" for line in mounts if str(rig.esp) in line)
     # written, taken down, mounted once more and read back from the stick itself
     assert [line.split()[1] for line in mounts if "/dev/sdx1" in line and "-t" not in line] == [
-        "ro,nodev,nosuid,noexec", "rw,nodev,nosuid,noexec", "ro,nodev,nosuid,noexec"
-    ]  # fmt: skip
+        "ro,nodev,nosuid,noexec",
+        "rw,nodev,nosuid,noexec",
+        "ro,nodev,nosuid,noexec",
+    ]
     assert not (rig.folder / "work/stick").exists()
 
 
@@ -146,8 +148,11 @@ def test_without_a_stick_only_the_persons_words_lead_on(rig: Rig) -> None:
     for typed in ("", "y\n", "no copies\n"):
         assert "Plug it in" in rig.refuses("choose_copies || exit 1", typed)
     assert "No copies of the state before are made" in rig.holds("choose_copies", "\nwithout copies\n")
-    rig.holds('choose_copies\nverb_make_copies\nverb_copies_are_made\n[ ! -e "$COPIES/table-first.img" ]\n'
-              f'[ ! -e "$COPIES/esp-{ESP}.tar" ]\n[ -s "$COPIES/esp-{ESP}.sha256" ]', "without copies\n")  # fmt: skip
+    rig.holds(
+        'choose_copies\nverb_make_copies\nverb_copies_are_made\n[ ! -e "$COPIES/table-first.img" ]\n'
+        f'[ ! -e "$COPIES/esp-{ESP}.tar" ]\n[ -s "$COPIES/esp-{ESP}.sha256" ]',
+        "without copies\n",
+    )
 
 
 def test_among_several_the_person_chooses(rig: Rig) -> None:
@@ -202,9 +207,15 @@ def test_the_same_by_hand(rig: Rig) -> None:
     said = rig.run(text.replace("/sys/firmware/efi/efivars", str(rig.folder / "vars")))[1]
     copies = stick.folder / "bedplate-kelp-02"
     assert {path.name for path in copies.iterdir()} == {
-        "table.dump", "table-first.img", "table-last.img", "esp.sha256", "esp.tar", "SHA256SUMS",
-        f"Boot0000-{GLOBAL}", f"BootOrder-{GLOBAL}",
-    }  # fmt: skip
+        "table.dump",
+        "table-first.img",
+        "table-last.img",
+        "esp.sha256",
+        "esp.tar",
+        "SHA256SUMS",
+        f"Boot0000-{GLOBAL}",
+        f"BootOrder-{GLOBAL}",
+    }
     assert (copies / "table.dump").read_text() == call("sfdisk", "--dump", rig.disk)
     assert said.count("yes\n") == 4 and "same\n" in said, said
     (copies / "esp.tar").write_bytes(b"spoiled")
@@ -289,8 +300,11 @@ def test_what_was_mounted_for_a_look_is_let_go_when_the_script_is_cut_off(point:
 
 def test_a_kept_volume_that_was_formatted_since_is_not_the_surveyed_one(rig: Rig) -> None:
     guards = {node.action.id: node.action for node in commands.checked(str(SPECS / "kelp-02.toml"), load())[1].nodes}
-    [guard] = [check.test for check in guards["disk.identify"].guards
-               if isinstance(check.test, Call) and check.test.verb == "partition-holds"]  # fmt: skip
+    [guard] = [
+        check.test
+        for check in guards["disk.identify"].guards
+        if isinstance(check.test, Call) and check.test.verb == "partition-holds"
+    ]
     assert guard.args[1:] == ("vfat", "0217-4B1E")
     rig.holds(f"verb_partition_holds {ESP} vfat 0217-ABCD")
     call("mkfs.fat", "-F", "32", "-i", "12345678", rig.esp)

@@ -29,8 +29,12 @@ from bedplate.registry import Registry
 from comparing import BASE, Edit, compared, edited, planned, registry, said
 
 IN_PLACE, NEXT_BOOT, LIVE, LOST, NOTHING = (
-    "in place", "at next boot", "from a live medium", "loses data", "nothing to do",
-)  # fmt: skip
+    "in place",
+    "at next boot",
+    "from a live medium",
+    "loses data",
+    "nothing to do",
+)
 
 CLOCK, KEYMAP, GROUPS = 'hardware_clock = "local"', 'keymap = "uk"', 'groups = ["dialout"]'
 SWAP = '[[disk.new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n'
@@ -45,144 +49,321 @@ WITH_BEN: Edit = ("", BEN.format(key=KEY))
 LOADER = "[bootloader]\n"
 
 PAIRS: dict[str, tuple[list[Edit], list[Edit], list[tuple[str, str]]]] = {
-    "zone": ([], [(CLOCK, CLOCK + '\nzone = "Europe/Berlin"')],
-             [("time zone Europe/Berlin replaces Europe/Amsterdam", IN_PLACE)]),  # localtime(5)
-    "hardware clock": ([], [(CLOCK, 'hardware_clock = "utc"')],
-                       [("the hardware clock shows UTC, no longer local time", IN_PLACE)]),  # hwclock(8)
-    "time servers": ([], [(CLOCK, CLOCK + '\nservers = ["time.saltmarsh.example"]')],
-                     [("time servers: time.saltmarsh.example instead of the package's own", IN_PLACE)]),
-    "no synchronisation": ([], [(CLOCK, CLOCK + '\nsync = "none"')],
-                           [("package systemd-timesyncd is removed", IN_PLACE),
-                            ("no time synchronisation replaces time synchronisation by timesyncd", IN_PLACE)]),
+    "zone": (
+        [],
+        [(CLOCK, CLOCK + '\nzone = "Europe/Berlin"')],
+        [("time zone Europe/Berlin replaces Europe/Amsterdam", IN_PLACE)],
+    ),  # localtime(5)
+    "hardware clock": (
+        [],
+        [(CLOCK, 'hardware_clock = "utc"')],
+        [("the hardware clock shows UTC, no longer local time", IN_PLACE)],
+    ),  # hwclock(8)
+    "time servers": (
+        [],
+        [(CLOCK, CLOCK + '\nservers = ["time.saltmarsh.example"]')],
+        [("time servers: time.saltmarsh.example instead of the package's own", IN_PLACE)],
+    ),
+    "no synchronisation": (
+        [],
+        [(CLOCK, CLOCK + '\nsync = "none"')],
+        [
+            ("package systemd-timesyncd is removed", IN_PLACE),
+            ("no time synchronisation replaces time synchronisation by timesyncd", IN_PLACE),
+        ],
+    ),
     "keymap": ([], [(KEYMAP, 'keymap = "de"')], [("console keymap de replaces uk", NEXT_BOOT)]),  # setupcon(1)
-    "font": ([], [(KEYMAP, KEYMAP + '\nfont = "Lat15-Terminus16"')],
-             [("console font Lat15-Terminus16 replaces the usual one", NEXT_BOOT)]),
-    "language": ([], [(KEYMAP, KEYMAP + '\nlanguage = "de_DE.UTF-8"')],
-                 [("language de_DE.UTF-8 replaces en_GB.UTF-8", NEXT_BOOT)]),  # locale.conf(5)
-    "further locale": ([], [(KEYMAP, KEYMAP + '\nlocales = ["nl_NL.UTF-8"]')],
-                       [("locale nl_NL.UTF-8 is added", IN_PLACE)]),  # locale-gen(8)
-    "locale dropped": ([(KEYMAP, KEYMAP + '\nlocales = ["nl_NL.UTF-8"]')], [],
-                       [("locale nl_NL.UTF-8 is dropped", IN_PLACE)]),
-    "host name": ([], [('manager = "networkmanager"', 'manager = "networkmanager"\nhost_name = "tide-desk"')],
-                  [("host name tide-desk replaces kelp-02", IN_PLACE)]),  # hostname(5), hosts(5)
-    "domain": ([], [('manager = "networkmanager"', 'manager = "networkmanager"\ndomain = "shore.example"')],
-               [("domain shore.example replaces saltmarsh.example", IN_PLACE)]),
-    "hosts entry": ([], [("", '[[network.hosts]]\naddress = "192.0.2.2"\nnames = ["tide-store"]\n')],
-                    [("hosts entry 192.0.2.2 (tide-store) is added", IN_PLACE)]),
-    "hosts entry gone": ([("", '[[network.hosts]]\naddress = "192.0.2.2"\nnames = ["tide-store"]\n')], [],
-                         [("hosts entry 192.0.2.2 (tide-store) is removed", IN_PLACE)]),
-    "fixed address": ([], [('mac = "00:00:5e:00:53:17"',
-                            'mac = "00:00:5e:00:53:17"\ndhcp = "no"\naddresses = ["192.0.2.7/24"]\n'
-                            'gateways = ["192.0.2.1"]')],
-                      [("link wired: DHCP no instead of both", NEXT_BOOT),
-                       ("link wired: fixed addresses 192.0.2.7/24 instead of none", NEXT_BOOT),
-                       ("link wired: gateways 192.0.2.1 instead of none", NEXT_BOOT)]),
-    "link renamed": ([], [('name = "wired"', 'name = "cable"')],
-                     [("link wired is renamed to cable (the same card, 00:00:5e:00:53:17)", NEXT_BOOT)]),
-    "link removed": ([], [('[[network.links]]\nname = "wired"\nmac = "00:00:5e:00:53:17"\noptional = true\n', "")],
-                     [("link wired is removed", NEXT_BOOT)]),
-    "Wi-Fi name": ([], [('ssid = "Saltmarsh"', 'ssid = "Dunes"')],
-                   [('link station: the wireless network "Dunes" instead of the wireless network "Saltmarsh"',
-                     NEXT_BOOT)]),
+    "font": (
+        [],
+        [(KEYMAP, KEYMAP + '\nfont = "Lat15-Terminus16"')],
+        [("console font Lat15-Terminus16 replaces the usual one", NEXT_BOOT)],
+    ),
+    "language": (
+        [],
+        [(KEYMAP, KEYMAP + '\nlanguage = "de_DE.UTF-8"')],
+        [("language de_DE.UTF-8 replaces en_GB.UTF-8", NEXT_BOOT)],
+    ),  # locale.conf(5)
+    "further locale": (
+        [],
+        [(KEYMAP, KEYMAP + '\nlocales = ["nl_NL.UTF-8"]')],
+        [("locale nl_NL.UTF-8 is added", IN_PLACE)],
+    ),  # locale-gen(8)
+    "locale dropped": (
+        [(KEYMAP, KEYMAP + '\nlocales = ["nl_NL.UTF-8"]')],
+        [],
+        [("locale nl_NL.UTF-8 is dropped", IN_PLACE)],
+    ),
+    "host name": (
+        [],
+        [('manager = "networkmanager"', 'manager = "networkmanager"\nhost_name = "tide-desk"')],
+        [("host name tide-desk replaces kelp-02", IN_PLACE)],
+    ),  # hostname(5), hosts(5)
+    "domain": (
+        [],
+        [('manager = "networkmanager"', 'manager = "networkmanager"\ndomain = "shore.example"')],
+        [("domain shore.example replaces saltmarsh.example", IN_PLACE)],
+    ),
+    "hosts entry": (
+        [],
+        [("", '[[network.hosts]]\naddress = "192.0.2.2"\nnames = ["tide-store"]\n')],
+        [("hosts entry 192.0.2.2 (tide-store) is added", IN_PLACE)],
+    ),
+    "hosts entry gone": (
+        [("", '[[network.hosts]]\naddress = "192.0.2.2"\nnames = ["tide-store"]\n')],
+        [],
+        [("hosts entry 192.0.2.2 (tide-store) is removed", IN_PLACE)],
+    ),
+    "fixed address": (
+        [],
+        [
+            (
+                'mac = "00:00:5e:00:53:17"',
+                'mac = "00:00:5e:00:53:17"\ndhcp = "no"\naddresses = ["192.0.2.7/24"]\ngateways = ["192.0.2.1"]',
+            )
+        ],
+        [
+            ("link wired: DHCP no instead of both", NEXT_BOOT),
+            ("link wired: fixed addresses 192.0.2.7/24 instead of none", NEXT_BOOT),
+            ("link wired: gateways 192.0.2.1 instead of none", NEXT_BOOT),
+        ],
+    ),
+    "link renamed": (
+        [],
+        [('name = "wired"', 'name = "cable"')],
+        [("link wired is renamed to cable (the same card, 00:00:5e:00:53:17)", NEXT_BOOT)],
+    ),
+    "link removed": (
+        [],
+        [('[[network.links]]\nname = "wired"\nmac = "00:00:5e:00:53:17"\noptional = true\n', "")],
+        [("link wired is removed", NEXT_BOOT)],
+    ),
+    "Wi-Fi name": (
+        [],
+        [('ssid = "Saltmarsh"', 'ssid = "Dunes"')],
+        [('link station: the wireless network "Dunes" instead of the wireless network "Saltmarsh"', NEXT_BOOT)],
+    ),
     "VLAN added": ([], [("", VLAN)], [("link pump is added (VLAN 42 on wired)", NEXT_BOOT)]),
     "VLAN removed": ([("", VLAN)], [], [("link pump is removed", NEXT_BOOT)]),
-    "VLAN number": ([("", VLAN)], [("", VLAN.replace("42", "43"))],
-                    [("link pump: VLAN 43 on wired instead of VLAN 42 on wired", NEXT_BOOT)]),
-    "VLAN's cable renamed": ([("", VLAN)], [("", VLAN.replace("wired", "cable")), ('name = "wired"', 'name = "cable"')],
-                             [("link wired is renamed to cable (the same card, 00:00:5e:00:53:17)", NEXT_BOOT),
-                              ("link pump: VLAN 42 on cable instead of VLAN 42 on wired", NEXT_BOOT)]),
-    "IPv6 privacy": ([], [('mac = "00:00:5e:00:53:17"', 'mac = "00:00:5e:00:53:17"\nipv6_privacy = "public"')],
-                     [("link wired: IPv6 privacy public instead of temporary", NEXT_BOOT)]),
-    "Wi-Fi program": ([('manager = "networkmanager"', 'manager = "networkd"')],
-                      [('manager = "networkmanager"', 'manager = "networkd"\nwifi_daemon = "wpa_supplicant"')],
-                      [("package wpasupplicant is added", IN_PLACE), ("package iwd is removed", IN_PLACE),
-                       ("Wi-Fi program wpa_supplicant replaces the usual one", NEXT_BOOT)]),
-    "group joined": ([], [(GROUPS, 'groups = ["dialout", "video"]')],
-                     [("user ana joins group video", IN_PLACE)]),  # usermod(8)
+    "VLAN number": (
+        [("", VLAN)],
+        [("", VLAN.replace("42", "43"))],
+        [("link pump: VLAN 43 on wired instead of VLAN 42 on wired", NEXT_BOOT)],
+    ),
+    "VLAN's cable renamed": (
+        [("", VLAN)],
+        [("", VLAN.replace("wired", "cable")), ('name = "wired"', 'name = "cable"')],
+        [
+            ("link wired is renamed to cable (the same card, 00:00:5e:00:53:17)", NEXT_BOOT),
+            ("link pump: VLAN 42 on cable instead of VLAN 42 on wired", NEXT_BOOT),
+        ],
+    ),
+    "IPv6 privacy": (
+        [],
+        [('mac = "00:00:5e:00:53:17"', 'mac = "00:00:5e:00:53:17"\nipv6_privacy = "public"')],
+        [("link wired: IPv6 privacy public instead of temporary", NEXT_BOOT)],
+    ),
+    "Wi-Fi program": (
+        [('manager = "networkmanager"', 'manager = "networkd"')],
+        [('manager = "networkmanager"', 'manager = "networkd"\nwifi_daemon = "wpa_supplicant"')],
+        [
+            ("package wpasupplicant is added", IN_PLACE),
+            ("package iwd is removed", IN_PLACE),
+            ("Wi-Fi program wpa_supplicant replaces the usual one", NEXT_BOOT),
+        ],
+    ),
+    "group joined": (
+        [],
+        [(GROUPS, 'groups = ["dialout", "video"]')],
+        [("user ana joins group video", IN_PLACE)],
+    ),  # usermod(8)
     "group left": ([], [(GROUPS, "groups = []")], [("user ana leaves group dialout", IN_PLACE)]),  # gpasswd(1)
     "group made": ([], [("", '[[users.groups]]\nname = "tides"\ngid = 2000\n')], [("group tides is made", IN_PLACE)]),
-    "group removed": ([("", '[[users.groups]]\nname = "tides"\ngid = 2000\n')], [],
-                      [("group tides is removed", IN_PLACE)]),  # groupdel(8)
-    "group renumbered": ([("", '[[users.groups]]\nname = "tides"\ngid = 2000\n')],
-                         [("", '[[users.groups]]\nname = "tides"\ngid = 2001\n')],
-                         [("group tides has the number 2001 instead of 2000", LIVE)]),
+    "group removed": (
+        [("", '[[users.groups]]\nname = "tides"\ngid = 2000\n')],
+        [],
+        [("group tides is removed", IN_PLACE)],
+    ),  # groupdel(8)
+    "group renumbered": (
+        [("", '[[users.groups]]\nname = "tides"\ngid = 2000\n')],
+        [("", '[[users.groups]]\nname = "tides"\ngid = 2001\n')],
+        [("group tides has the number 2001 instead of 2000", LIVE)],
+    ),
     "user added": ([], [WITH_BEN], [("user ben is added", IN_PLACE)]),
     "user removed": ([WITH_BEN], [], [("user ben is removed; /home/ben stays", IN_PLACE)]),  # userdel(8)
-    "user and home removed": ([WITH_BEN], [("", '[[users.former]]\nname = "ben"\nhome = "delete"\n')],
-                              [("user ben is removed, and the home folder with it", LOST)]),
-    "user renamed": ([WITH_BEN], [("", BEN.format(key=KEY).replace('"ben"', '"bene"'))],
-                     [("user ben is renamed to bene (the same number, 1500)", LIVE)]),  # usermod(8), CAVEATS
-    "user renumbered": ([WITH_BEN], [("", BEN.format(key=KEY).replace("1500", "1501"))],
-                        [("user ben has the number 1501 instead of 1500", LIVE)]),
-    "shell": ([], [(GROUPS, GROUPS + '\nshell = "/usr/bin/zsh"')],
-              [("package zsh is added", IN_PLACE), ("user ana gets the shell /usr/bin/zsh instead of /bin/bash",
-                                                    IN_PLACE)]),
-    "full name": ([], [('full_name = "Ana Reed"', 'full_name = "Ana Rush"')],
-                  [('user ana has the full name "Ana Rush" instead of "Ana Reed"', IN_PLACE)]),
-    "administrator": ([], [(GROUPS, GROUPS + "\nadministrator = true")],
-                      [("user ana becomes administrator", IN_PLACE)]),  # sudoers(5)
-    "key": ([], [(GROUPS, GROUPS + f'\nauthorized_keys = ["{KEY}"]')],
-            [("user ana gets the ssh key ben", IN_PLACE)]),  # authorized_keys, sshd(8)
-    "rescue": ([], [("", '[users.root]\nrescue = "open-shell"\n')],
-               [("a failed start opens a root shell without a password", IN_PLACE)]),
+    "user and home removed": (
+        [WITH_BEN],
+        [("", '[[users.former]]\nname = "ben"\nhome = "delete"\n')],
+        [("user ben is removed, and the home folder with it", LOST)],
+    ),
+    "user renamed": (
+        [WITH_BEN],
+        [("", BEN.format(key=KEY).replace('"ben"', '"bene"'))],
+        [("user ben is renamed to bene (the same number, 1500)", LIVE)],
+    ),  # usermod(8), CAVEATS
+    "user renumbered": (
+        [WITH_BEN],
+        [("", BEN.format(key=KEY).replace("1500", "1501"))],
+        [("user ben has the number 1501 instead of 1500", LIVE)],
+    ),
+    "shell": (
+        [],
+        [(GROUPS, GROUPS + '\nshell = "/usr/bin/zsh"')],
+        [("package zsh is added", IN_PLACE), ("user ana gets the shell /usr/bin/zsh instead of /bin/bash", IN_PLACE)],
+    ),
+    "full name": (
+        [],
+        [('full_name = "Ana Reed"', 'full_name = "Ana Rush"')],
+        [('user ana has the full name "Ana Rush" instead of "Ana Reed"', IN_PLACE)],
+    ),
+    "administrator": (
+        [],
+        [(GROUPS, GROUPS + "\nadministrator = true")],
+        [("user ana becomes administrator", IN_PLACE)],
+    ),  # sudoers(5)
+    "key": (
+        [],
+        [(GROUPS, GROUPS + f'\nauthorized_keys = ["{KEY}"]')],
+        [("user ana gets the ssh key ben", IN_PLACE)],
+    ),  # authorized_keys, sshd(8)
+    "rescue": (
+        [],
+        [("", '[users.root]\nrescue = "open-shell"\n')],
+        [("a failed start opens a root shell without a password", IN_PLACE)],
+    ),
     "package added": ([], [('"less", ', '"less", "vim", ')], [("package vim is added", IN_PLACE)]),
     "package removed": ([], [('"less", ', "")], [("package less is removed", IN_PLACE)]),
-    "service enabled": ([], [('["ssh.service"]', '["ssh.service", "fstrim.timer"]')],
-                        [("service fstrim.timer is enabled", IN_PLACE)]),  # systemctl(1)
-    "service gone": ([], [('services = ["ssh.service"]', "services = []")],
-                     [("service ssh.service is no longer enabled", NEXT_BOOT)]),
-    "source": ([], [("mirror.example/debian", "mirror.example/other")],
-               [("package source https://mirror.example/other replaces https://mirror.example/debian", IN_PLACE)]),
+    "service enabled": (
+        [],
+        [('["ssh.service"]', '["ssh.service", "fstrim.timer"]')],
+        [("service fstrim.timer is enabled", IN_PLACE)],
+    ),  # systemctl(1)
+    "service gone": (
+        [],
+        [('services = ["ssh.service"]', "services = []")],
+        [("service ssh.service is no longer enabled", NEXT_BOOT)],
+    ),
+    "source": (
+        [],
+        [("mirror.example/debian", "mirror.example/other")],
+        [("package source https://mirror.example/other replaces https://mirror.example/debian", IN_PLACE)],
+    ),
     "release": ([], [('release = "bookworm"', 'release = "trixie"')], [("release trixie replaces bookworm", LIVE)]),
-    "release, no services": ([('services = ["ssh.service"]', "")], [('services = ["ssh.service"]', ""),
-                             ('release = "bookworm"', 'release = "trixie"')],
-                             [("release trixie replaces bookworm", LIVE)]),
-    "kernel parameter": ([], [("", LOADER + 'kernel_parameters = ["quiet"]\n')],
-                         [("kernel parameter quiet is added", NEXT_BOOT)]),
+    "release, no services": (
+        [('services = ["ssh.service"]', "")],
+        [('services = ["ssh.service"]', ""), ('release = "bookworm"', 'release = "trixie"')],
+        [("release trixie replaces bookworm", LIVE)],
+    ),
+    "kernel parameter": (
+        [],
+        [("", LOADER + 'kernel_parameters = ["quiet"]\n')],
+        [("kernel parameter quiet is added", NEXT_BOOT)],
+    ),
     "menu time": ([], [("", LOADER + "menu_time = 9\n")], [("the menu waits 9 s instead of 5 s", NEXT_BOOT)]),
-    "menu entry": ([], [("", '[[bootloader.entries]]\nname = "factory-system"\ntitle = "Gauge logger"\n')],
-                   [("menu entry factory-system is described by the spec", NEXT_BOOT)]),
-    "loader folder": ([], [("", LOADER + 'name = "kelp"\n')],
-                      [("boot loader folder: kelp instead of saltmarsh", LIVE)]),
-    "root grows": (ALONE, [*ALONE, ('size = "40GiB"', 'size = "80GiB"')],
-                   [("root grows from 40 GiB to 80 GiB", IN_PLACE)]),  # resize2fs(8)
-    "root shrinks": ([*ALONE, ('size = "40GiB"', 'size = "80GiB"')], ALONE,
-                     [("root shrinks from 80 GiB to 40 GiB", LIVE)]),  # resize2fs(8): not while it is mounted
-    "new partition": (ALONE, [(SWAP, ""), (HOME, DATA)],
-                      [("partition readings is made in free space: 20 GiB, ext4, at /srv/readings", IN_PLACE)]),
+    "menu entry": (
+        [],
+        [("", '[[bootloader.entries]]\nname = "factory-system"\ntitle = "Gauge logger"\n')],
+        [("menu entry factory-system is described by the spec", NEXT_BOOT)],
+    ),
+    "loader folder": (
+        [],
+        [("", LOADER + 'name = "kelp"\n')],
+        [("boot loader folder: kelp instead of saltmarsh", LIVE)],
+    ),
+    "root grows": (
+        ALONE,
+        [*ALONE, ('size = "40GiB"', 'size = "80GiB"')],
+        [("root grows from 40 GiB to 80 GiB", IN_PLACE)],
+    ),  # resize2fs(8)
+    "root shrinks": (
+        [*ALONE, ('size = "40GiB"', 'size = "80GiB"')],
+        ALONE,
+        [("root shrinks from 80 GiB to 40 GiB", LIVE)],
+    ),  # resize2fs(8): not while it is mounted
+    "new partition": (
+        ALONE,
+        [(SWAP, ""), (HOME, DATA)],
+        [("partition readings is made in free space: 20 GiB, ext4, at /srv/readings", IN_PLACE)],
+    ),
     "new home": (ALONE, [(SWAP, "")], [("partition home is made in free space: 80 GiB, ext4, at /home", LIVE)]),
     "partition gone": ([(SWAP, ""), (HOME, DATA)], ALONE, [("partition readings is removed", LOST)]),
-    "root grows into swap": ([], [('size = "40GiB"', 'size = "50GiB"')],
-                             [("root grows from 40 GiB to 50 GiB", IN_PLACE), ("swap moves on the disk", LOST),
-                              ("home moves on the disk", LOST)]),
-    "file system": ([], [('size = "rest"\nfilesystem = "ext4"', 'size = "rest"\nfilesystem = "xfs"')],
-                    [("package xfsprogs is added", IN_PLACE),
-                     ("home gets the file system xfs instead of ext4", LOST)]),
-    "encryption": ([], [('label = "kelp-home"', 'label = "kelp-home"\nencrypt = true')],
-                   [("package cryptsetup is added", IN_PLACE), ("package cryptsetup-initramfs is added", IN_PLACE),
-                    ("home is encrypted", LOST)]),
-    "mount options": ([], [('mount = "/home"', 'mount = "/home"\noptions = ["noatime"]')],
-                      [("home is mounted with noatime instead of the usual options", NEXT_BOOT)]),  # fstab(5)
-    "swap file": (ALONE, [*ALONE, ('table = "keep"', 'table = "keep"\nswap_file = { size = "4GiB" }')],
-                  [("a swap file /swapfile of 4GiB is made", IN_PLACE)]),  # swapon(8)
-    "kept partition renamed": ([], [('name = "factory-recovery"', 'name = "rescue"')],
-                               [("kept partition factory-recovery is called rescue (the same partition, "
-                                 "7B978C71-125C-5D15-A24C-3203019C4ED3)", NOTHING)]),
-    "generation": ([], [('name = "kelp-02"\n', 'name = "kelp-02"\ngeneration = 2\n')],
-                   [("generation 2 replaces 1: installed anew on purpose", LOST)]),
+    "root grows into swap": (
+        [],
+        [('size = "40GiB"', 'size = "50GiB"')],
+        [
+            ("root grows from 40 GiB to 50 GiB", IN_PLACE),
+            ("swap moves on the disk", LOST),
+            ("home moves on the disk", LOST),
+        ],
+    ),
+    "file system": (
+        [],
+        [('size = "rest"\nfilesystem = "ext4"', 'size = "rest"\nfilesystem = "xfs"')],
+        [("package xfsprogs is added", IN_PLACE), ("home gets the file system xfs instead of ext4", LOST)],
+    ),
+    "encryption": (
+        [],
+        [('label = "kelp-home"', 'label = "kelp-home"\nencrypt = true')],
+        [
+            ("package cryptsetup is added", IN_PLACE),
+            ("package cryptsetup-initramfs is added", IN_PLACE),
+            ("home is encrypted", LOST),
+        ],
+    ),
+    "mount options": (
+        [],
+        [('mount = "/home"', 'mount = "/home"\noptions = ["noatime"]')],
+        [("home is mounted with noatime instead of the usual options", NEXT_BOOT)],
+    ),  # fstab(5)
+    "swap file": (
+        ALONE,
+        [*ALONE, ('table = "keep"', 'table = "keep"\nswap_file = { size = "4GiB" }')],
+        [("a swap file /swapfile of 4GiB is made", IN_PLACE)],
+    ),  # swapon(8)
+    "kept partition renamed": (
+        [],
+        [('name = "factory-recovery"', 'name = "rescue"')],
+        [
+            (
+                "kept partition factory-recovery is called rescue (the same partition, "
+                "7B978C71-125C-5D15-A24C-3203019C4ED3)",
+                NOTHING,
+            )
+        ],
+    ),
+    "generation": (
+        [],
+        [('name = "kelp-02"\n', 'name = "kelp-02"\ngeneration = 2\n')],
+        [("generation 2 replaces 1: installed anew on purpose", LOST)],
+    ),
     "notes": ([], [("keep it.", "keep it, please.")], [("the notes are reworded", NOTHING)]),
-    "reordered people": ([WITH_BEN, ("", '[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\n'
-                                     f'authorized_keys = ["{KEY}"]\n')],
-                         [("", '[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\n'
-                           f'authorized_keys = ["{KEY}"]\n'), WITH_BEN], []),
-    "many at once": ([], [(KEYMAP, 'keymap = "de"'), (GROUPS, 'groups = ["dialout", "video"]'),
-                          (CLOCK, 'hardware_clock = "utc"\nzone = "Europe/Berlin"'), ("", LOADER + "menu_time = 9\n")],
-                     [("time zone Europe/Berlin replaces Europe/Amsterdam", IN_PLACE),
-                      ("the hardware clock shows UTC, no longer local time", IN_PLACE),
-                      ("console keymap de replaces uk", NEXT_BOOT),
-                      ("user ana joins group video", IN_PLACE),
-                      ("the menu waits 9 s instead of 5 s", NEXT_BOOT)]),
-}  # fmt: skip
+    "reordered people": (
+        [
+            WITH_BEN,
+            ("", f'[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\nauthorized_keys = ["{KEY}"]\n'),
+        ],
+        [
+            ("", f'[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\nauthorized_keys = ["{KEY}"]\n'),
+            WITH_BEN,
+        ],
+        [],
+    ),
+    "many at once": (
+        [],
+        [
+            (KEYMAP, 'keymap = "de"'),
+            (GROUPS, 'groups = ["dialout", "video"]'),
+            (CLOCK, 'hardware_clock = "utc"\nzone = "Europe/Berlin"'),
+            ("", LOADER + "menu_time = 9\n"),
+        ],
+        [
+            ("time zone Europe/Berlin replaces Europe/Amsterdam", IN_PLACE),
+            ("the hardware clock shows UTC, no longer local time", IN_PLACE),
+            ("console keymap de replaces uk", NEXT_BOOT),
+            ("user ana joins group video", IN_PLACE),
+            ("the menu waits 9 s instead of 5 s", NEXT_BOOT),
+        ],
+    ),
+}
 
 
 @cache
@@ -285,9 +466,7 @@ def test_exit_status_and_words_of_the_command(files: tuple[Path, Path], capsys: 
     assert cli.main(["diff", old]) == 2
 
 
-def test_places_name_file_and_line_of_both_values(
-    files: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_places_name_file_and_line_of_both_values(files: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     old, new = files
     line = BASE.splitlines().index(KEYMAP) + 1
     cli.main(["diff", str(old), str(new), "--places"])

@@ -17,25 +17,34 @@ from comparing import BASE, planned, registry
 
 _KEY = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd"
 CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
-    "zone": tuple(('hardware_clock = "local"', f'hardware_clock = "local"\nzone = "{zone}"')
-                  for zone in ("Europe/Amsterdam", "Europe/Berlin", "UTC")),
-    "sync": tuple(('[locale]', f'sync = "{word}"\n\n[locale]') for word in ("timesyncd", "chrony", "none")),
+    "zone": tuple(
+        ('hardware_clock = "local"', f'hardware_clock = "local"\nzone = "{zone}"')
+        for zone in ("Europe/Amsterdam", "Europe/Berlin", "UTC")
+    ),
+    "sync": tuple(("[locale]", f'sync = "{word}"\n\n[locale]') for word in ("timesyncd", "chrony", "none")),
     "keymap": tuple(('keymap = "uk"', f'keymap = "{word}"') for word in ("uk", "de", "us")),
-    "groups": tuple(('groups = ["dialout"]', f"groups = {word}")
-                    for word in ('["dialout"]', "[]", '["video", "audio"]')),
-    "ben": (("", ""), ("", f'[[users.people]]\nname = "ben"\nuid = 1500\npassword = "none"\n'
-                           f'authorized_keys = ["{_KEY} ben"]\n')),
+    "groups": tuple(
+        ('groups = ["dialout"]', f"groups = {word}") for word in ('["dialout"]', "[]", '["video", "audio"]')
+    ),
+    "ben": (
+        ("", ""),
+        ("", f'[[users.people]]\nname = "ben"\nuid = 1500\npassword = "none"\nauthorized_keys = ["{_KEY} ben"]\n'),
+    ),
     "packages": tuple(('"less", ', word) for word in ('"less", ', "", '"less", "vim", ')),
     "services": tuple(('["ssh.service"]', word) for word in ('["ssh.service"]', '["ssh.service", "fstrim.timer"]')),
     "menu": tuple(("", f"[bootloader]\nmenu_time = {number}\n") for number in (5, 0, 9)),
     "options": tuple(('mount = "/home"', f'mount = "/home"\noptions = {word}') for word in ("[]", '["noatime"]')),
     "root": tuple(('size = "40GiB"', f'size = "{size}"') for size in ("40GiB", "50GiB")),
     "notes": tuple(("keep it.", word) for word in ("keep it.", "keep it, please.")),
-    "vlan": (("", ""), *(("", f'[[network.links]]\nname = "pump"\nvlan = {{ id = {number}, on = "wired" }}\n')
-                         for number in (42, 43))),
-    "optional": tuple(('mac = "00:00:5e:00:53:17"\noptional = true', f'mac = "00:00:5e:00:53:17"\noptional = {word}')
-                      for word in ("true", "false")),
-}  # fmt: skip
+    "vlan": (
+        ("", ""),
+        *(("", f'[[network.links]]\nname = "pump"\nvlan = {{ id = {number}, on = "wired" }}\n') for number in (42, 43)),
+    ),
+    "optional": tuple(
+        ('mac = "00:00:5e:00:53:17"\noptional = true', f'mac = "00:00:5e:00:53:17"\noptional = {word}')
+        for word in ("true", "false")
+    ),
+}
 """By what is chosen: the edits of the example machine, of which one is taken."""
 
 SPECS = st.fixed_dictionaries({name: st.integers(0, len(edits) - 1) for name, edits in CHOICES.items()})
@@ -77,8 +86,10 @@ def test_there_and_back_touch_the_same_sections_and_their_classes_fit(
     there, back = _compared(one, other), _compared(other, one)
     assert {told.section for told in there.told} == {told.section for told in back.told}
     for section in {told.section for told in there.told}:
-        nothing = [{told.change.cost for told in diff.told if told.section == section} == {Cost.NOTHING}
-                   for diff in (there, back)]  # fmt: skip
+        nothing = [
+            {told.change.cost for told in diff.told if told.section == section} == {Cost.NOTHING}
+            for diff in (there, back)
+        ]
         assert nothing[0] == nothing[1]
     assert (there.cost is Cost.NOTHING) == (back.cost is Cost.NOTHING)
 

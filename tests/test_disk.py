@@ -23,14 +23,7 @@ from bedplate.regions import free_regions
 from bedplate.renderers import library
 from bedplate.spec import Machine
 from bedplate.structure import structured
-from bedplate.survey import (
-    PartitionTable,
-    Survey,
-    SurveyedDisk,
-    SurveyedFileSystem,
-    SurveyedMachine,
-    SurveyedPartition,
-)
+from bedplate.survey import PartitionTable, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
 from bedplate.units import GIB, MIB
 from bedplate_steps.disk import bedplate_steps, erasing
 from bedplate_steps.disk.draft import draft
@@ -47,21 +40,40 @@ LINUX = "0FC63DAF-8483-4772-8E79-3D69D8477DE4"
 VFAT = SurveyedFileSystem(type="vfat", uuid="0217-ABCD", free_bytes=200 * MIB)
 NTFS = SurveyedFileSystem(type="ntfs", uuid="60667EEE480C7ABB", used_bytes=80 * GIB)
 ROWS = (
-    SurveyedPartition(number=1, start=2048, size=532480, type="C12A7328-F81F-11D2-BA4B-00A0C93EC93B", uuid=ESP,
-                      filesystem=VFAT),
+    SurveyedPartition(
+        number=1, start=2048, size=532480, type="C12A7328-F81F-11D2-BA4B-00A0C93EC93B", uuid=ESP, filesystem=VFAT
+    ),
     SurveyedPartition(number=2, start=534528, size=32768, type="E3C9E316-0B5C-4DB8-817D-F92DF00215AE", uuid=RESERVED),
-    SurveyedPartition(number=3, start=567296, size=998625280, type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7", uuid=SYSTEM,
-                      filesystem=NTFS),
-    SurveyedPartition(number=4, start=999192576, size=1021952, type="DE94BBA4-06D1-4D40-A16A-BFD50179D6AC",
-                      uuid=RECOVERY, filesystem=SurveyedFileSystem(type="ntfs")),
-)  # fmt: skip
+    SurveyedPartition(
+        number=3,
+        start=567296,
+        size=998625280,
+        type="EBD0A0A2-B9E5-4433-87C0-68B6B72699C7",
+        uuid=SYSTEM,
+        filesystem=NTFS,
+    ),
+    SurveyedPartition(
+        number=4,
+        start=999192576,
+        size=1021952,
+        type="DE94BBA4-06D1-4D40-A16A-BFD50179D6AC",
+        uuid=RECOVERY,
+        filesystem=SurveyedFileSystem(type="ntfs"),
+    ),
+)
 TABLE = PartitionTable(
     label="gpt", id="AC3475A4-6B15-45F6-B06F-1DC2212ED6B8", first_lba=34, last_lba=1000215182, length=128
 )
 DISK = SurveyedDisk(
-    path="/dev/nvme0n1", serial="SM-NVME-0217", model="Saltmarsh NVMe 512", size_bytes=512110190592, table=TABLE,
-    readable=True, partitions=ROWS, by_id=("/dev/disk/by-id/nvme-saltmarsh-0217",),
-)  # fmt: skip
+    path="/dev/nvme0n1",
+    serial="SM-NVME-0217",
+    model="Saltmarsh NVMe 512",
+    size_bytes=512110190592,
+    table=TABLE,
+    readable=True,
+    partitions=ROWS,
+    by_id=("/dev/disk/by-id/nvme-saltmarsh-0217",),
+)
 
 HEAD = 'serial = "SM-NVME-0217"\ntable = "keep"\n'
 KEEP = f"""
@@ -106,16 +118,21 @@ def survey(disk: SurveyedDisk = DISK, *more: SurveyedDisk, memory: int = 16 * GI
 
 
 def _with_regions(disk: SurveyedDisk) -> SurveyedDisk:
-    return disk if disk.table is None else evolve(
-        disk, free=free_regions(disk.table, disk.partitions, disk.sector_size)
-    )  # fmt: skip
+    return (
+        disk if disk.table is None else evolve(disk, free=free_regions(disk.table, disk.partitions, disk.sector_size))
+    )
 
 
 FAMILY = Family(
-    name="apt", architecture="amd64", admin_group="sudo", rebuild_initramfs=(),
-    packages={"encryption": ("cryptsetup",), **{f"fs-{kind}": (f"{kind}-tools",) for kind in
-              ("ext4", "xfs", "btrfs", "vfat", "ntfs")}},
-)  # fmt: skip
+    name="apt",
+    architecture="amd64",
+    admin_group="sudo",
+    rebuild_initramfs=(),
+    packages={
+        "encryption": ("cryptsetup",),
+        **{f"fs-{kind}": (f"{kind}-tools",) for kind in ("ext4", "xfs", "btrfs", "vfat", "ntfs")},
+    },
+)
 
 
 @frozen(kw_only=True)
@@ -186,7 +203,7 @@ CASES: list[tuple[str, str, str, str]] = [
     ("disk-named-twice", "", 'by_id = "/dev/disk/by-id/x"\n' + PLAIN, ""),
     ("survey-of-another-machine", "serial", PLAIN.replace("NVME-0217", "NVME-0271"), "SM-NVME-0217"),
     ("kept-partition-missing", "keep[1].partition", PLAIN.replace("DE896EAD", "DE896EAE"), RESERVED),
-    ("partition-not-listed", "keep", HEAD + KEEP.replace(KEEP[KEEP.rindex("\n[["):], "") + ROOT + OTHER, ""),
+    ("partition-not-listed", "keep", HEAD + KEEP.replace(KEEP[KEEP.rindex("\n[[") :], "") + ROOT + OTHER, ""),
     ("kept-twice", "keep[1].partition", PLAIN.replace(RESERVED, ESP), ""),
     ("role-contradicts-type", "keep[1].role", PLAIN.replace('"reserved"', '"data"'), ""),
     ("esp-type", "keep[2].role", PLAIN.replace('"system"', '"esp"'), ""),
@@ -202,8 +219,14 @@ CASES: list[tuple[str, str, str, str]] = [
     ("label-twice", "new[1].label", PLAIN.replace("kelp-swap", "kelp-root"), ""),
     ("label-too-long", "new[0].label", PLAIN.replace("kelp-root", "kelp-root-kelp-02"), ""),
     ("label-efi", "new[0].label", WHOLE + NEW_ESP.replace('"ESP"', '"EFI"') + ROOT, ""),
-    ("mount-twice", "new[1].mount", PLAIN.replace(SWAP, SWAP.replace('"swap"', '"xfs"', 2).replace(
-        'name = "xfs"', 'name = "more"') + 'mount = "/"\n'), ""),
+    (
+        "mount-twice",
+        "new[1].mount",
+        PLAIN.replace(
+            SWAP, SWAP.replace('"swap"', '"xfs"', 2).replace('name = "xfs"', 'name = "more"') + 'mount = "/"\n'
+        ),
+        "",
+    ),
     ("mount-not-plain", "new[0].mount", PLAIN.replace('mount = "/"\n', 'mount = "/a/../b"\n'), ""),
     ("mount-reserved", "new[0].mount", PLAIN.replace('mount = "/"\n', 'mount = "/proc/x"\n'), ""),
     ("no-root", "new", PLAIN.replace('mount = "/"\n', 'mount = "/data"\n'), ""),
@@ -216,30 +239,46 @@ CASES: list[tuple[str, str, str, str]] = [
     ("boot-type-open", "new[0].mount", WHOLE + NEW_ESP.replace("/boot/efi", "/boot") + ROOT, ""),
     ("root-on-fat", "new[0].filesystem", PLAIN.replace('"ext4"', '"vfat"').replace("kelp-root", "ROOT"), ""),
     ("swap-mounted", "new[1].mount", PLAIN.replace(SWAP, SWAP + 'mount = "/swap"\n'), ""),
-    ("subvolumes-refused", "new[0].subvolumes", PLAIN.replace(
-        'mount = "/"\n', 'subvolumes = [{ name = "@", mount = "/" }]\n'), ""),
+    (
+        "subvolumes-refused",
+        "new[0].subvolumes",
+        PLAIN.replace('mount = "/"\n', 'subvolumes = [{ name = "@", mount = "/" }]\n'),
+        "",
+    ),
     ("type-contradicts", "new[0].type", PLAIN.replace('mount = "/"\n', 'mount = "/"\ntype = "swap"\n'), ""),
     ("kept-mount", "keep[2].mount", PLAIN.replace('"system"', '"system"\nmount = "/data"'), ""),
     ("keep-and-new-table", "keep[0]", WHOLE + KEEP + ROOT + SWAP + OTHER, ""),
     ("erases-missing", "table", UNNAMED + NEW_ESP + ROOT, ""),
     ("erases-and-keep", "erases", PLAIN.replace('table = "keep"', 'table = "keep"\nerases = ["nothing"]'), ""),
-    ("erases-not-seen", "erases[1]", WHOLE.replace("ABCD", "ABCE") + NEW_ESP + ROOT,
-     f"partition 1 {ESP}: vfat 0217-ABCD"),
-    ("erases-incomplete", "erases", WHOLE.replace(f'    "partition 2 {RESERVED}: no signature seen",\n', "")
-     + NEW_ESP + ROOT, ""),
+    (
+        "erases-not-seen",
+        "erases[1]",
+        WHOLE.replace("ABCD", "ABCE") + NEW_ESP + ROOT,
+        f"partition 1 {ESP}: vfat 0217-ABCD",
+    ),
+    (
+        "erases-incomplete",
+        "erases",
+        WHOLE.replace(f'    "partition 2 {RESERVED}: no signature seen",\n', "") + NEW_ESP + ROOT,
+        "",
+    ),
     ("erases-not-seen", "erases[0]", UNNAMED + 'erases = ["nothing"]\n' + NEW_ESP + ROOT, ""),
     ("table-undecided", "", PLAIN.replace('table = "keep"', ""), ""),
     ("other-system-missing", "keep[2].role", PLAIN.replace(OTHER, ""), ""),
     ("recovery-key-place", "other_system.recovery_key_place", PLAIN.replace('"none"', '"on"'), ""),
-    ("encrypted-chain-load", "other_system.start_by", PLAIN.replace(
-        '"none"', '"on"\nrecovery_key_place = "safe"\nstart_by = "chain-load"'), ""),
-    ("hibernate-swap", "hibernate", 'hibernate = true\n' + SWAP_IN_PLACE, ""),
-    ("hibernate-small", "new[1].size", 'hibernate = true\n' + PLAIN, ""),
+    (
+        "encrypted-chain-load",
+        "other_system.start_by",
+        PLAIN.replace('"none"', '"on"\nrecovery_key_place = "safe"\nstart_by = "chain-load"'),
+        "",
+    ),
+    ("hibernate-swap", "hibernate", "hibernate = true\n" + SWAP_IN_PLACE, ""),
+    ("hibernate-small", "new[1].size", "hibernate = true\n" + PLAIN, ""),
     ("encrypted-root-no-boot", "new[0].encrypt", PLAIN.replace('mount = "/"\n', 'mount = "/"\nencrypt = true\n'), ""),
     ("swap-not-encrypted", "new[1].name", PLAIN.replace('mount = "/"\n', 'mount = "/"\nencrypt = true\n'), ""),
     ("encrypted-fat", "new[0].encrypt", WHOLE + NEW_ESP + "encrypt = true\n" + ROOT, ""),
     ("rest-twice", "new[1].size", PLAIN.replace('"8GiB"', '"rest"'), ""),
-]  # fmt: skip
+]
 """Code, path, section, nearest."""
 
 
@@ -295,11 +334,15 @@ def test_no_value_of_a_survey_makes_a_row_of_the_table_of_file_systems(tmp_path:
 
 
 @pytest.mark.parametrize("table", ["keep", "new"])
-@pytest.mark.parametrize("lies", [
-    evolve(DISK, table=None, partitions=(), readable=False),
-    evolve(DISK, partitions=(), readable=False),
-    evolve(DISK, table=None),
-], ids=["never-read", "empty-but-not-read", "rows-without-a-table"])  # fmt: skip
+@pytest.mark.parametrize(
+    "lies",
+    [
+        evolve(DISK, table=None, partitions=(), readable=False),
+        evolve(DISK, partitions=(), readable=False),
+        evolve(DISK, table=None),
+    ],
+    ids=["never-read", "empty-but-not-read", "rows-without-a-table"],
+)
 def test_a_disk_nobody_has_read_is_neither_kept_nor_erased(lies: SurveyedDisk, table: str) -> None:
     text = PLAIN if table == "keep" else WHOLE + NEW_ESP + ROOT
     found = faults(text, survey(lies))
@@ -320,15 +363,26 @@ def test_what_is_erased_is_what_was_surveyed() -> None:
     for name in ("disk.identify", "disk.make-table"):
         [guard] = [check.test for check in found[name].guards if "spec erases" in check.says]
         assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk-holds", (table,))
-        assert guard.stdin == ("".join([
-            f"label: gpt\nlabel-id: {TABLE.id}\n",
-            *(f"{row.start} {row.size} {row.type} {row.uuid} {inside}\n"
-              for row, inside in zip(ROWS, ("vfat 0217-ABCD", "- -", "ntfs 60667EEE480C7ABB", "ntfs -"), strict=True)),
-        ]),)  # fmt: skip
+        assert guard.stdin == (
+            "".join(
+                [
+                    f"label: gpt\nlabel-id: {TABLE.id}\n",
+                    *(
+                        f"{row.start} {row.size} {row.type} {row.uuid} {inside}\n"
+                        for row, inside in zip(
+                            ROWS, ("vfat 0217-ABCD", "- -", "ntfs 60667EEE480C7ABB", "ntfs -"), strict=True
+                        )
+                    ),
+                ]
+            ),
+        )
         assert "tool:blkid" in found["disk.identify"].needs
     bare = evolve(DISK, table=None, partitions=(), content="ext4")
-    [guard] = [check.test for check in actions(whole(bare) + NEW_ESP + ROOT, survey(bare))["disk.identify"].guards
-               if "spec erases" in check.says]  # fmt: skip
+    [guard] = [
+        check.test
+        for check in actions(whole(bare) + NEW_ESP + ROOT, survey(bare))["disk.identify"].guards
+        if "spec erases" in check.says
+    ]
     assert isinstance(guard, Call) and (guard.args, guard.stdin) == ((table,), ("disk ext4\n",))
 
 
@@ -417,18 +471,24 @@ def test_a_new_table_starts_at_one_mib_and_has_an_identity_of_its_own() -> None:
 
 
 ENCRYPTED = (
-    WHOLE + NEW_ESP
+    WHOLE
+    + NEW_ESP
     + '\n[[new]]\nname = "boot"\nsize = "1GiB"\nfilesystem = "ext4"\nmount = "/boot"\n'
-    + ROOT + "encrypt = true\n" + SWAP.replace("8GiB", "16GiB") + "encrypt = true\n"
+    + ROOT
+    + "encrypt = true\n"
+    + SWAP.replace("8GiB", "16GiB")
+    + "encrypt = true\n"
     + '\n[[new]]\nname = "logs"\nsize = "10GiB"\nfilesystem = "xfs"\nmount = "/logs"\nencrypt = true\n'
-)  # fmt: skip
+)
 
 
 def test_encrypted_partitions_are_mapped_by_their_role() -> None:
     found = {part.name: part for part in layout("hibernate = true\n" + ENCRYPTED).partitions}
     assert {name: part.mapper for name, part in found.items() if part.mapper} == {
-        "root": "root", "swap": "swap", "logs": "logs",
-    }  # fmt: skip
+        "root": "root",
+        "swap": "swap",
+        "logs": "logs",
+    }
     assert found["logs"].type == "CA7D7CCB-63ED-4C53-861C-1742536059CC"
     assert layout("hibernate = true\n" + ENCRYPTED).resume == ("resume=/dev/mapper/swap",)
     assert crypttab(layout(ENCRYPTED)).splitlines()[1:] == [
@@ -559,7 +619,7 @@ def test_secrets_go_by_standard_input_only() -> None:
 BTRFS = (
     WHOLE + NEW_ESP + '\n[[new]]\nname = "root"\nsize = "rest"\nfilesystem = "btrfs"\noptions = ["compress=zstd"]\n'
     'subvolumes = [{ name = "@", mount = "/" }, { name = "@home", mount = "/home", options = ["noatime"] }]\n'
-)  # fmt: skip
+)
 
 
 def verified(text: str, folder: Path) -> str:

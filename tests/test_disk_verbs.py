@@ -30,18 +30,53 @@ start=411648, size=204800, type={LINUX}, uuid={HOME}, name="unfinished-home"
 start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="unfinished-page"
 """
 ALL = [
-    "append-partitions", "base-begin", "base-done", "base-mark", "clear-places", "close-target", "copy-saved-table",
-    "delete-partitions", "disk-holds", "disk-is", "disk-is-built-in", "disk-is-unused",
-    "filesystem-is", "finish-partitions", "is-mounted", "is-there", "is-unfinished", "make-container",
-    "make-filesystem", "make-subvolumes",
-    "make-swap-file", "make-table",
-    "may-format", "mount-in-target", "mount-point-is-free", "partition-ends-by", "partition-is-idle", "partition-is",
+    "append-partitions",
+    "base-begin",
+    "base-done",
+    "base-mark",
+    "clear-places",
+    "close-target",
+    "copy-saved-table",
+    "delete-partitions",
+    "disk-holds",
+    "disk-is",
+    "disk-is-built-in",
+    "disk-is-unused",
+    "filesystem-is",
+    "finish-partitions",
+    "is-mounted",
+    "is-there",
+    "is-unfinished",
+    "make-container",
+    "make-filesystem",
+    "make-subvolumes",
+    "make-swap-file",
+    "make-table",
+    "may-format",
+    "mount-in-target",
+    "mount-point-is-free",
+    "partition-ends-by",
+    "partition-is-idle",
+    "partition-is",
     "partition-may-be-made",
-    "room-is-free", "row-is-ours", "row-was-not-made", "rows-may-be-added",
-    "subvolumes-are", "swap-file-is", "swap-file-off", "swap-is-on", "swap-on", "table-has-only",
-    "table-is", "table-before",
-    "table-is-sound", "table-is-unfinished", "table-is-whole", "target-empty", "target-is-closed",
-]  # fmt: skip
+    "room-is-free",
+    "row-is-ours",
+    "row-was-not-made",
+    "rows-may-be-added",
+    "subvolumes-are",
+    "swap-file-is",
+    "swap-file-off",
+    "swap-is-on",
+    "swap-on",
+    "table-has-only",
+    "table-is",
+    "table-before",
+    "table-is-sound",
+    "table-is-unfinished",
+    "table-is-whole",
+    "target-empty",
+    "target-is-closed",
+]
 
 
 @frozen(kw_only=True)
@@ -179,8 +214,14 @@ def test_what_is_erased_is_what_the_survey_saw(bench: Bench) -> None:
     bench.holds("verb_disk_holds NEW", SURVEYED)
     bench.holds(f"verb_disk_holds {TABLE}", "")
     assert "616448 65536" in bench.fails("printf 'label: gpt\\n' | verb_disk_holds NEW")
-    for changed in (SURVEYED.replace("65536", "65528"), SURVEYED.replace(TABLE, ROOT), SURVEYED.replace(SWAP, LINUX),
-                    SURVEYED.replace(PAGE, TABLE), SURVEYED + f"700416 8192 {LINUX} {FS}3 - -\n", ""):  # fmt: skip
+    for changed in (
+        SURVEYED.replace("65536", "65528"),
+        SURVEYED.replace(TABLE, ROOT),
+        SURVEYED.replace(SWAP, LINUX),
+        SURVEYED.replace(PAGE, TABLE),
+        SURVEYED + f"700416 8192 {LINUX} {FS}3 - -\n",
+        "",
+    ):
         bench.holds("! verb_disk_holds NEW", changed)
 
 
@@ -215,13 +256,18 @@ def test_a_record_on_the_disk_beside_its_table_stops_the_erasing(bench: Bench) -
 @pytest.mark.parametrize(
     ("how", "fixed"),
     [
-        ('TRAN="nvme" RM="0" HOTPLUG="0"', True), ('TRAN="sata" RM="0" HOTPLUG="0"', True),
-        ('TRAN="" RM="0" HOTPLUG="0"', True), ('TRAN="usb" RM="0" HOTPLUG="1"', False),
-        ('TRAN="usb" RM="0" HOTPLUG="0"', False), ('TRAN="sata" RM="1" HOTPLUG="0"', False),
-        ('TRAN="sbp" RM="0" HOTPLUG="0"', False), ('TRAN="mmc" RM="0" HOTPLUG="1"', False),
-        ('TRAN="sata" RM="0" HOTPLUG="1"', False), ("", False),
+        ('TRAN="nvme" RM="0" HOTPLUG="0"', True),
+        ('TRAN="sata" RM="0" HOTPLUG="0"', True),
+        ('TRAN="" RM="0" HOTPLUG="0"', True),
+        ('TRAN="usb" RM="0" HOTPLUG="1"', False),
+        ('TRAN="usb" RM="0" HOTPLUG="0"', False),
+        ('TRAN="sata" RM="1" HOTPLUG="0"', False),
+        ('TRAN="sbp" RM="0" HOTPLUG="0"', False),
+        ('TRAN="mmc" RM="0" HOTPLUG="1"', False),
+        ('TRAN="sata" RM="0" HOTPLUG="1"', False),
+        ("", False),
     ],
-)  # fmt: skip
+)
 def test_a_disk_that_can_be_unplugged_is_told(bench: Bench, how: str, fixed: bool) -> None:
     """Columns of lsblk(8); a card without the kernel's word for soldered ones is one that can be pulled out."""
     fake = f"lsblk() {{ printf '%s\\n' '{how}'; }}\n"
@@ -240,7 +286,7 @@ def test_a_soldered_memory_card_is_built_in(how: str, kind: str, status: int, tm
     device.mkdir(parents=True)
     (device / "type").write_text(f"{kind}\n")
     verb = library.verbs(["disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
-    fake = f"DISK=/dev/mmcblk0\nlsblk() {{ echo 'TRAN=\"{how}\" RM=\"0\" HOTPLUG=\"1\"'; }}\n"
+    fake = f'DISK=/dev/mmcblk0\nlsblk() {{ echo \'TRAN="{how}" RM="0" HOTPLUG="1"\'; }}\n'
     ran = subprocess.run(["dash", "-c", f"{fake}{verb}\nverb_disk_is_built_in"], capture_output=True, check=False)
     assert ran.returncode == status
 

@@ -14,14 +14,7 @@ from bedplate import draft as drafting
 from bedplate.capture import to_toml
 from bedplate.cli import main
 from bedplate.hookspecs import Step
-from bedplate.survey import (
-    Firmware,
-    Survey,
-    SurveyedDisk,
-    SurveyedFileSystem,
-    SurveyedMachine,
-    SurveyedPartition,
-)
+from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
 from bedplate_steps.disk.draft import draft as disk_draft
 
 
@@ -32,9 +25,14 @@ class Nothing:
 
 def step(section: str, text: str | None, required: bool = True) -> Step:
     return Step(
-        section=section, title=section, schema={}, model=Nothing, emit=lambda *_: (), required=required,
+        section=section,
+        title=section,
+        schema={},
+        model=Nothing,
+        emit=lambda *_: (),
+        required=required,
         draft=None if text is None else lambda survey, disk: text,
-    )  # fmt: skip
+    )
 
 
 SURVEY = Survey(
@@ -57,9 +55,18 @@ def test_the_frame_names_machine_and_survey() -> None:
 
 @pytest.mark.parametrize(
     ("told", "name"),
-    [("kelp-02", "kelp-02"), ("Kelp 02", "kelp-02"), ("02", "m-02"), ("-a-", "a"), ("", "new-machine"),
-     ("é", "new-machine"), ("a" * 70, "a" * 63), ("a" * 62 + "-b", "a" * 62), ("x\n[disk]", "x-disk")],
-)  # fmt: skip
+    [
+        ("kelp-02", "kelp-02"),
+        ("Kelp 02", "kelp-02"),
+        ("02", "m-02"),
+        ("-a-", "a"),
+        ("", "new-machine"),
+        ("é", "new-machine"),
+        ("a" * 70, "a" * 63),
+        ("a" * 62 + "-b", "a" * 62),
+        ("x\n[disk]", "x-disk"),
+    ],
+)
 def test_any_name_becomes_a_host_name(told: str, name: str) -> None:
     """RFC 1123, section 2.1, narrowed to what the frame takes: lower case, a letter first, 63 at most."""
     assert drafting.host_name(told) == name
@@ -149,9 +156,11 @@ def test_a_kept_system_keeps_its_local_clock(tmp_path: Path, capsys: pytest.Capt
 
 
 def with_disks(*disks: SurveyedDisk) -> Survey:
-    return checking.structure_survey(
-        document.parse("kelp-02.survey.toml", (SPECS / "kelp-02.survey.toml").read_bytes())
-    ) if not disks else evolve(with_disks(), disks=disks)
+    return (
+        checking.structure_survey(document.parse("kelp-02.survey.toml", (SPECS / "kelp-02.survey.toml").read_bytes()))
+        if not disks
+        else evolve(with_disks(), disks=disks)
+    )
 
 
 KELP = with_disks().disks[0]
@@ -181,7 +190,7 @@ def disk_text(*disks: SurveyedDisk, asked: SurveyedDisk | None = None) -> str:
         ((evolve(BLANK, removable=True),), None),
         ((evolve(BLANK, readable=False),), None),
     ],
-)  # fmt: skip
+)
 def test_the_disk_is_chosen_by_what_is_on_it(disks: tuple[SurveyedDisk, ...], taken: str | None) -> None:
     """Common practice, no source: beside the system that starts, then where there is room, then blank; else nobody."""
     text = disk_text(*disks)
@@ -197,7 +206,7 @@ def test_a_person_chooses_another_disk(tmp_path: Path, capsys: pytest.CaptureFix
     assert tomllib.loads(text)["disk"]["serial"] == "SM-USB-0302" and "# removable = true" in text
     assert '# erases = ["nothing"]' in text and "table" not in tomllib.loads(text)["disk"]
     assert main(["draft", str(survey), "--disk", "SM-USB-0320"]) == 1
-    assert 'nearest: SM-USB-0302' in capsys.readouterr().err
+    assert "nearest: SM-USB-0302" in capsys.readouterr().err
 
 
 def test_a_system_on_another_disk_is_told_and_its_key_asked_for() -> None:
@@ -219,7 +228,7 @@ def test_a_system_on_another_disk_is_told_and_its_key_asked_for() -> None:
         ("esp ext4:400", None),
         ("esp reserved BitLocker:100 ntfs:400", 3),
     ],
-)  # fmt: skip
+)
 def test_the_volume_of_the_other_system_is_found_by_evidence(rows: str, system: int | None) -> None:
     """UEFI specification 13.3 (systems start from an EFI system partition); the order of volumes as in real tables."""
     parts, start = [], 2048
@@ -228,8 +237,15 @@ def test_the_volume_of_the_other_system_is_found_by_evidence(rows: str, system: 
         size = int(gib or 1) << 21
         types = {"esp": systems.ESP, "reserved": systems.RESERVED}
         inside = None if kind in types else SurveyedFileSystem(type=kind)
-        parts.append(SurveyedPartition(number=number, start=start, size=size, filesystem=inside,
-                                       type=types.get(kind, "EBD0A0A2-B9E5-4433-87C0-68B6B72699C7")))  # fmt: skip
+        parts.append(
+            SurveyedPartition(
+                number=number,
+                start=start,
+                size=size,
+                filesystem=inside,
+                type=types.get(kind, "EBD0A0A2-B9E5-4433-87C0-68B6B72699C7"),
+            )
+        )
         start += size
     found = systems.system_of(evolve(KELP, partitions=tuple(parts)))
     assert (found.number if found else None) == system

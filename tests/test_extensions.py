@@ -21,8 +21,10 @@ from bedplate_steps.bootloader.grub import GRUB
 from bedplate_steps.network.managers import MANAGERS
 
 ROOT = Path(__file__).resolve().parent.parent
-OWN = [(Origin(plugin=one.__name__, distribution="bedplate", version="0"), one)
-       for one in (base, bootloader, clock, disk, locale, network, users)]  # fmt: skip
+OWN = [
+    (Origin(plugin=one.__name__, distribution="bedplate", version="0"), one)
+    for one in (base, bootloader, clock, disk, locale, network, users)
+]
 REED = Origin(plugin="reed", distribution="saltmarsh-reed", version="3")
 
 
@@ -98,8 +100,13 @@ def test_a_strangers_family_fills_the_base() -> None:
         Extension(point="base.family", name="sedge", value=FAMILY),
         Extension(point="bootloader.loader", name="reed", value=loader),
     )
-    changes = (('"apt"', '"sedge"'), ('release = "bookworm"', ""), ('"main", "non-free-firmware"', '"core"'),
-               ('groups = ["dialout"]', ""), ("[network]", '[bootloader]\nloader = "reed"\n\n[network]'))  # fmt: skip
+    changes = (
+        ('"apt"', '"sedge"'),
+        ('release = "bookworm"', ""),
+        ('"main", "non-free-firmware"', '"core"'),
+        ('groups = ["dialout"]', ""),
+        ("[network]", '[bootloader]\nloader = "reed"\n\n[network]'),
+    )
     graph = compiled(registry, *changes)
     assert "sedge-get" in graph.tools
     assert {"base.packages", "bootloader.menu", "users.person-ana"} <= {node.action.id for node in graph.nodes}

@@ -3,10 +3,15 @@
 from bedplate.faults import Fault, Place, as_json, describe, dotted, nearest, ordered, shown
 
 FAULT = Fault(
-    code="unknown-key", message="unknown key", path=("disk", "new", 1, "sise"),
-    place=Place(file="m.toml", line=3, column=7), found=shown("a\n\x1b[31m"),
-    allowed="size", nearest="size", notes=("one", "two"),
-)  # fmt: skip
+    code="unknown-key",
+    message="unknown key",
+    path=("disk", "new", 1, "sise"),
+    place=Place(file="m.toml", line=3, column=7),
+    found=shown("a\n\x1b[31m"),
+    allowed="size",
+    nearest="size",
+    notes=("one", "two"),
+)
 
 
 def test_the_whole_text() -> None:

@@ -35,8 +35,11 @@ verb_finish_partitions {NAMES}
 
 
 def names(bench: Bench) -> list[str]:
-    return [line.partition('name="')[2].rstrip('"') for line in call("sfdisk", "--dump", bench.node).splitlines()
-            if "name=" in line]  # fmt: skip
+    return [
+        line.partition('name="')[2].rstrip('"')
+        for line in call("sfdisk", "--dump", bench.node).splitlines()
+        if "name=" in line
+    ]
 
 
 @EVERY_SHELL
@@ -136,8 +139,15 @@ def test_an_unfinished_one_may_be_formatted_while_nobody_put_something_there(
         bench.holds(may)
 
 
-@pytest.mark.parametrize("tool", ["wipefs() { echo zfs_member,77; }", "wipefs() { return 1; }",
-                         "blkid() { echo TYPE=ext4; }", "blkid() { return 8; }"])  # fmt: skip
+@pytest.mark.parametrize(
+    "tool",
+    [
+        "wipefs() { echo zfs_member,77; }",
+        "wipefs() { return 1; }",
+        "blkid() { echo TYPE=ext4; }",
+        "blkid() { return 8; }",
+    ],
+)
 def test_both_tools_have_to_see_nothing(bench: Bench, tool: str) -> None:
     """One that fails, or sees what the other does not, is doubt. Exit status 8 of blkid(8): ambivalent result."""
     may = f"verb_may_format {HOME} ext4 {FS}2 {HOME} unfinished-home"

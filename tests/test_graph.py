@@ -63,24 +63,28 @@ def test_needs_of_a_gathered_kind_become_words_and_edges() -> None:
 
 
 def test_the_end_of_a_stage_waits_for_all_of_it_but_not_for_what_follows() -> None:
-    nodes, _ = link([
-        act("a.close", needs=["stage:target", "target:unbound"], stage=Stage.TARGET, gives=["target:closed"]),
-        act("a.unbind", needs=["stage:target"], stage=Stage.TARGET, gives=["target:unbound"]),
-        act("a.first-boot", stage=Stage.FIRST_BOOT),
-        act("z.last-file", stage=Stage.TARGET),
-        act("z.after", needs=["target:closed"], stage=Stage.TARGET),
-    ])  # fmt: skip
+    nodes, _ = link(
+        [
+            act("a.close", needs=["stage:target", "target:unbound"], stage=Stage.TARGET, gives=["target:closed"]),
+            act("a.unbind", needs=["stage:target"], stage=Stage.TARGET, gives=["target:unbound"]),
+            act("a.first-boot", stage=Stage.FIRST_BOOT),
+            act("z.last-file", stage=Stage.TARGET),
+            act("z.after", needs=["target:closed"], stage=Stage.TARGET),
+        ]
+    )
     assert ids(nodes) == ["z.last-file", "a.unbind", "a.close", "z.after", "a.first-boot"]
 
 
 def test_the_end_of_an_earlier_stage_does_not_free_the_end_of_a_later_one() -> None:
-    nodes, _ = link([
-        act("a.close", needs=["stage:target"], stage=Stage.TARGET),
-        act("a.shut-down", needs=["stage:other-system"], stage=Stage.OTHER_SYSTEM, gives=["prepared:off"]),
-        act("a.backup", stage=Stage.OTHER_SYSTEM),
-        act("b.partition", needs=["prepared:off"], gives=["base"]),
-        act("z.file", needs=["base"], stage=Stage.TARGET),
-    ])  # fmt: skip
+    nodes, _ = link(
+        [
+            act("a.close", needs=["stage:target"], stage=Stage.TARGET),
+            act("a.shut-down", needs=["stage:other-system"], stage=Stage.OTHER_SYSTEM, gives=["prepared:off"]),
+            act("a.backup", stage=Stage.OTHER_SYSTEM),
+            act("b.partition", needs=["prepared:off"], gives=["base"]),
+            act("z.file", needs=["base"], stage=Stage.TARGET),
+        ]
+    )
     assert ids(nodes) == ["a.backup", "a.shut-down", "b.partition", "z.file", "a.close"]
 
 
@@ -175,32 +179,46 @@ def test_the_digest_changes_with_any_field() -> None:
 
 
 def test_what_only_looks_goes_before_the_first_write_of_the_live_stage() -> None:
-    nodes, _ = link([
-        act("a.table", gives=["disk:partitioned"], needs=["disk:saved"]),
-        act("a.save", gives=["disk:saved"]),
-        act("a.mount", transient=True, needs=["disk:partitioned"], gives=["mount:/"]),
-        act("b.format", needs=["disk:partitioned"]),
-        act("c.clock", transient=True, needs=["network:live"]),
-        act("d.network", changes=False, gives=["network:live"]),
-        act("e.there", changes=False, stage=Stage.TARGET),
-        act("e.written", stage=Stage.TARGET),
-        act("f.shut-down", stage=Stage.FIRMWARE, gives=["prepared:off"]),
-        act("g.loader", changes=False, needs=["prepared:off"]),
-    ])  # fmt: skip
-    assert ids(nodes) == ["f.shut-down", "d.network", "c.clock", "g.loader", "a.save", "a.table", "a.mount",
-                          "b.format", "e.there", "e.written"]  # fmt: skip
+    nodes, _ = link(
+        [
+            act("a.table", gives=["disk:partitioned"], needs=["disk:saved"]),
+            act("a.save", gives=["disk:saved"]),
+            act("a.mount", transient=True, needs=["disk:partitioned"], gives=["mount:/"]),
+            act("b.format", needs=["disk:partitioned"]),
+            act("c.clock", transient=True, needs=["network:live"]),
+            act("d.network", changes=False, gives=["network:live"]),
+            act("e.there", changes=False, stage=Stage.TARGET),
+            act("e.written", stage=Stage.TARGET),
+            act("f.shut-down", stage=Stage.FIRMWARE, gives=["prepared:off"]),
+            act("g.loader", changes=False, needs=["prepared:off"]),
+        ]
+    )
+    assert ids(nodes) == [
+        "f.shut-down",
+        "d.network",
+        "c.clock",
+        "g.loader",
+        "a.save",
+        "a.table",
+        "a.mount",
+        "b.format",
+        "e.there",
+        "e.written",
+    ]
 
 
 def test_what_is_done_at_another_machine_goes_first_in_its_stage() -> None:
     """Common practice, no source: the medium is ready before anything at the machine is changed."""
-    nodes, _ = link([
-        act("a.back-up", stage=Stage.OTHER_SYSTEM, changes=False),
-        act("a.shrink", stage=Stage.OTHER_SYSTEM),
-        act("b.write", stage=Stage.OTHER_SYSTEM, needs=["prepared:image"], away=True),
-        act("b.verify", stage=Stage.OTHER_SYSTEM, gives=["prepared:image"], away=True),
-        act("b.late", stage=Stage.OTHER_SYSTEM, needs=["prepared:shrunk"], away=True),
-        act("c.shrunk", stage=Stage.OTHER_SYSTEM, gives=["prepared:shrunk"]),
-    ])  # fmt: skip
+    nodes, _ = link(
+        [
+            act("a.back-up", stage=Stage.OTHER_SYSTEM, changes=False),
+            act("a.shrink", stage=Stage.OTHER_SYSTEM),
+            act("b.write", stage=Stage.OTHER_SYSTEM, needs=["prepared:image"], away=True),
+            act("b.verify", stage=Stage.OTHER_SYSTEM, gives=["prepared:image"], away=True),
+            act("b.late", stage=Stage.OTHER_SYSTEM, needs=["prepared:shrunk"], away=True),
+            act("c.shrunk", stage=Stage.OTHER_SYSTEM, gives=["prepared:shrunk"]),
+        ]
+    )
     assert ids(nodes) == ["b.verify", "b.write", "a.back-up", "a.shrink", "c.shrunk", "b.late"]
 
 
@@ -212,4 +230,4 @@ def test_gathered_names_stand_quoted_in_what_a_person_types() -> None:
     assert nodes[0].action.operations == (
         Call(verb="get", by_hand=("update", "get 'at;reboot' zsh --now")),
         Run(argv=("x",), by_hand=("y 'at;reboot' zsh",)),
-    )  # fmt: skip
+    )

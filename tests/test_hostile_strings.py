@@ -44,13 +44,17 @@ def actions(text: str, place: int = 0) -> list[Action]:
         Run(argv=("printf", "%s", text)),
         Run(argv=("cat",), stdin=(text,)),
         Call(verb="tool-present", args=("sh",), by_hand=commands),
-        title=text, reason=text, cautions=(text,), expected=text, trouble=text,
+        title=text,
+        reason=text,
+        cautions=(text,),
+        expected=text,
+        trouble=text,
         guards=(
             Check(says=text, otherwise=text, test=Succeeds(argv=("true", text))),
             Check(says=text, otherwise=text, test=Outputs(argv=("printf", "%s", text), text=text), early=False),
         ),
         way_back=WayBack(note=text, operations=(Run(argv=("printf", "%s", text)), by_hand)),
-    )  # fmt: skip
+    )
     before = action(f"demo.before-{place}", by_hand, stage=Stage.OTHER_SYSTEM, title=text)
     after = action(f"demo.after-{place}", by_hand, stage=Stage.FIRST_BOOT, title=text)
     return [work, before, after]
@@ -59,13 +63,31 @@ def actions(text: str, place: int = 0) -> list[Action]:
 def layout(text: str) -> Layout:
     """A layout with `text` in every free field."""
     part = LaidPartition(
-        name=text, new=True, number=1, start=2048, size=4096, type="T", uuid="U", gpt_name=text, filesystem=text,
+        name=text,
+        new=True,
+        number=1,
+        start=2048,
+        size=4096,
+        type="T",
+        uuid="U",
+        gpt_name=text,
+        filesystem=text,
         mount=text,
-    )  # fmt: skip
+    )
     return Layout(
-        disk_words=text, serial=text, model=text, size_bytes=10**9, sector_size=512, table_id="I", whole_disk=True,
-        first_lba=34, last_lba=9999, partitions=(part,), before=(part,), other_systems=(text,),
-    )  # fmt: skip
+        disk_words=text,
+        serial=text,
+        model=text,
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=9999,
+        partitions=(part,),
+        before=(part,),
+        other_systems=(text,),
+    )
 
 
 def every_field(text: str) -> InstallGraph:

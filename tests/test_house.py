@@ -8,9 +8,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-SOURCES = sorted(
-    path for top in ("compiler", "plugins", "schema") for path in (ROOT / top).rglob("*.py")
-)
+SOURCES = sorted(path for top in ("compiler", "plugins", "schema") for path in (ROOT / top).rglob("*.py"))
 
 
 def test_there_are_sources() -> None:
@@ -29,9 +27,11 @@ def test_public_names_have_docstrings(path: Path) -> None:
     missing = [
         node.name
         for node in ast.parse(path.read_text(encoding="utf-8")).body
-        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
-        and not ast.get_docstring(node) and node.name not in {"bedplate_steps", "bedplate_renderers"}
-    ]  # fmt: skip
+        if isinstance(node, ast.FunctionDef | ast.ClassDef)
+        and not node.name.startswith("_")
+        and not ast.get_docstring(node)
+        and node.name not in {"bedplate_steps", "bedplate_renderers"}
+    ]
     assert missing == []
 
 
@@ -57,9 +57,18 @@ def test_only_the_command_line_touches_disk_clock_and_chance(path: Path) -> None
 
 def test_the_top_level_holds_nothing_else() -> None:
     wanted = {
-        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "compiler", "plugins", "schema", "specs", "tests",
-        ".ci", ".gitignore",
-    }  # fmt: skip
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "LICENSE",
+        "compiler",
+        "plugins",
+        "schema",
+        "specs",
+        "tests",
+        ".ci",
+        ".gitignore",
+    }
     ignored = {".git", ".venv", "out", "build", "dist"}
     found = {path.name for path in ROOT.iterdir()} - ignored
     assert {name for name in found if not name.endswith(("_cache", ".egg-info")) and name != ".hypothesis"} == wanted

@@ -203,8 +203,14 @@ def test_hibernation_beside_another_linux_is_warned_of() -> None:
 
 def linux_machine(root_type: str = LINUX, loader: str = "/EFI/heron/shimx64.efi", label: str = "root") -> Survey:
     esp = evolve(ROWS[0], files=("/EFI/BOOT/BOOTX64.EFI", *([loader] if loader else [])))
-    root = SurveyedPartition(number=2, start=1 << 21, size=1 << 27, type=root_type, uuid=ROWS[2].uuid,
-                             filesystem=SurveyedFileSystem(type="ext4", label=label))  # fmt: skip
+    root = SurveyedPartition(
+        number=2,
+        start=1 << 21,
+        size=1 << 27,
+        type=root_type,
+        uuid=ROWS[2].uuid,
+        filesystem=SurveyedFileSystem(type="ext4", label=label),
+    )
     end = TABLE.last_lba
     free = (FreeRegion(start=1 << 28, end=end, aligned_mib=(end - (1 << 28)) // 2048),)
     return survey(evolve(DISK, table=TABLE, partitions=(esp, root), free=free))

@@ -28,9 +28,14 @@ def work() -> InstallGraph:
         writing("demo.one", "/one", "1", touches=(FORMATS,)),
         writing("demo.two", "/two", "2"),
         writing("demo.three", "/three", "3", touches=(WRITES,)),
-        action("demo.look", Run(argv=("true",)), stage=Stage.FIRST_BOOT, touches=(evolve(FORMATS, what="later"),),
-               expected="x"),
-    )  # fmt: skip
+        action(
+            "demo.look",
+            Run(argv=("true",)),
+            stage=Stage.FIRST_BOOT,
+            touches=(evolve(FORMATS, what="later"),),
+            expected="x",
+        ),
+    )
 
 
 @pytest.mark.parametrize("shell", SHELLS)
@@ -58,27 +63,43 @@ def test_show_and_the_checklist_say_it_too(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "touches",
-    [("EFI/reed",), [FORMATS], (evolve(FORMATS, does="formats"),), (evolve(FORMATS, what=""),),
-     (evolve(FORMATS, what="a\nb"),)],
-)  # fmt: skip
+    [
+        ("EFI/reed",),
+        [FORMATS],
+        (evolve(FORMATS, does="formats"),),
+        (evolve(FORMATS, what=""),),
+        (evolve(FORMATS, what="a\nb"),),
+    ],
+)
 def test_a_touch_of_another_shape_is_refused(touches: object) -> None:
     assert not trouble(action("demo.x", touches=(FORMATS,)), "demo")
     assert "touch" in trouble(action("demo.x", touches=touches), "demo")
 
 
 def listed(machine: str) -> dict[str, list[str]]:
-    return {one.id: [f"{touch.does.value} {touch.what}" for touch in one.touches]
-            for one in actions(planned(machine)).values() if one.touches}  # fmt: skip
+    return {
+        one.id: [f"{touch.does.value} {touch.what}" for touch in one.touches]
+        for one in actions(planned(machine)).values()
+        if one.touches
+    }
 
 
 def test_the_example_machines_name_every_place_outside() -> None:
     """What is outside: the table, the kept EFI system partition, firmware variables, the clock, the second stick."""
     kelp = listed("kelp-02")
     assert list(kelp) == [
-        "disk.copies", "disk.append-partitions", "disk.format-swap", "disk.format-root", "disk.format-home",
-        "disk.finish-partitions", "disk.mount", "clock.hardware", "bootloader.check-packages", "bootloader.install",
+        "disk.copies",
+        "disk.append-partitions",
+        "disk.format-swap",
+        "disk.format-root",
+        "disk.format-home",
+        "disk.finish-partitions",
+        "disk.mount",
+        "clock.hardware",
+        "bootloader.check-packages",
+        "bootloader.install",
         "bootloader.boot-entry",
-    ]  # fmt: skip
+    ]
     assert kelp["bootloader.install"] == ["writes EFI/saltmarsh on the kept EFI system partition esp"]
     assert kelp["disk.format-root"] == ["formats the new partition root (40 GiB): ext4 file system"]
     limpet = listed("limpet-01")
@@ -88,8 +109,16 @@ def test_the_example_machines_name_every_place_outside() -> None:
 
 @pytest.mark.parametrize("machine", MACHINES)
 def test_every_action_that_writes_below_file_systems_or_into_the_firmware_is_listed(machine: str) -> None:
-    dangerous = {"make-table", "append-partitions", "make-filesystem", "make-container", "finish-partitions",
-                 "make-boot-entry", "hardware-clock-set", "make-copies"}  # fmt: skip
+    dangerous = {
+        "make-table",
+        "append-partitions",
+        "make-filesystem",
+        "make-container",
+        "finish-partitions",
+        "make-boot-entry",
+        "hardware-clock-set",
+        "make-copies",
+    }
     for one in actions(planned(machine)).values():
         if {getattr(item, "verb", "") for item in one.operations} & dangerous:
             assert one.touches, one.id

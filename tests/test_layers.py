@@ -164,8 +164,18 @@ def group(node: str) -> None:
 
 
 def container(node: str) -> None:
-    call("cryptsetup", "luksFormat", "--batch-mode", "--pbkdf", "pbkdf2", "--pbkdf-force-iterations", "1000", node,
-         "-", text="a passphrase")  # fmt: skip
+    call(
+        "cryptsetup",
+        "luksFormat",
+        "--batch-mode",
+        "--pbkdf",
+        "pbkdf2",
+        "--pbkdf-force-iterations",
+        "1000",
+        node,
+        "-",
+        text="a passphrase",
+    )
 
 
 def cache(node: str) -> None:
@@ -177,8 +187,12 @@ def of_md(version: str) -> Callable[[str], None]:
 
 
 TOOLS = {
-    "LVM2_member": group, "crypto_LUKS": container, "bcache": cache, "md-1.1": of_md("1.1"), "md-1.2": of_md("1.2"),
-}  # fmt: skip
+    "LVM2_member": group,
+    "crypto_LUKS": container,
+    "bcache": cache,
+    "md-1.1": of_md("1.1"),
+    "md-1.2": of_md("1.2"),
+}
 
 
 @pytest.mark.parametrize("kind", TOOLS)
@@ -221,8 +235,23 @@ def test_every_member_libblkid_knows_has_words_and_one_it_will_know_is_doubt() -
     known = call("blkid", "-k").split()
     assert len(known) > 60
     members = [name for name in known if name.endswith("_member")]
-    assert [name for name in (*members, "bcache", "drbd", "vdo", "stratis", "crypto_LUKS", "BitLocker", "apfs", "ubi",
-                              "DM_integrity", "ceph_bluestore") if name not in layers.SIGNATURES] == []  # fmt: skip
+    assert [
+        name
+        for name in (
+            *members,
+            "bcache",
+            "drbd",
+            "vdo",
+            "stratis",
+            "crypto_LUKS",
+            "BitLocker",
+            "apfs",
+            "ubi",
+            "DM_integrity",
+            "ceph_bluestore",
+        )
+        if name not in layers.SIGNATURES
+    ] == []
     file_systems = {"ext4", "xfs", "btrfs", "vfat", "ntfs", "swap", "iso9660", "exfat", "hfsplus"}
     assert not file_systems & set(layers.SIGNATURES)
     newer = layers.of_signature("tidepool_raid_member")

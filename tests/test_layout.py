@@ -83,8 +83,9 @@ def test_the_first_region_with_room_is_taken_and_rest_takes_the_largest_remainde
 
 def test_the_largest_go_first_where_the_order_asked_for_leaves_one_without_room() -> None:
     assert mib_at(place(want(a="8GiB", b="20GiB"), room(20 * 1024, 10 * 1024))) == {
-        "a": (20 * 1024 + 2, 8192), "b": (1, 20480),
-    }  # fmt: skip
+        "a": (20 * 1024 + 2, 8192),
+        "b": (1, 20480),
+    }
 
 
 def test_numbers_are_the_lowest_free_ones() -> None:
@@ -105,8 +106,10 @@ def refused(wanted: list[Wanted], where: Room) -> tuple[str, str, tuple[str | in
 def test_the_sum_is_shown() -> None:
     """60000 MiB are 58.59 GiB: 60000 / 1024 = 58.59375 (IEC 80000-13 prefixes)."""
     assert refused(want(root="64GiB"), room(60000, shrunk=True)) == (
-        "no-room", "root 64 GiB asked, 58.59 GiB free after the shrink", ("new", 0, "size"),
-    )  # fmt: skip
+        "no-room",
+        "root 64 GiB asked, 58.59 GiB free after the shrink",
+        ("new", 0, "size"),
+    )
     with pytest.raises(Rejected) as caught:
         place(want(swap="2663MiB", root="56GiB"), room(60000))
     [fault] = caught.value.faults
@@ -133,8 +136,9 @@ def test_nothing_left_nothing_free_no_entry_and_two_rests() -> None:
     assert refused(want(a="rest", b="rest"), room(10))[::2] == ("rest-twice", ("new", 1, "size"))
     full = room(10, numbers=frozenset(range(1, 13)), length=12)
     assert refused(want(a="1MiB"), full)[:2] == (
-        "table-full", "the partition table has 12 entries, 12 are in use, 1 more are asked for",
-    )  # fmt: skip
+        "table-full",
+        "the partition table has 12 entries, 12 are in use, 1 more are asked for",
+    )
 
 
 # --- shrinking -------------------------------------------------------------------------------------------------------
@@ -270,10 +274,15 @@ def table_of(node: str, length: int) -> tuple[PartitionTable, tuple[SurveyedPart
     told: dict[str, Any] = json.loads(call("sfdisk", "--json", node))["partitiontable"]
     table = PartitionTable(label="gpt", first_lba=told["firstlba"], last_lba=told["lastlba"], length=length)
     rows = tuple(
-        SurveyedPartition(number=int(row["node"].removeprefix(node).lstrip("p")), start=row["start"], size=row["size"],
-                          type=row["type"], uuid=row["uuid"])
+        SurveyedPartition(
+            number=int(row["node"].removeprefix(node).lstrip("p")),
+            start=row["start"],
+            size=row["size"],
+            type=row["type"],
+            uuid=row["uuid"],
+        )
         for row in told.get("partitions", [])
-    )  # fmt: skip
+    )
     return table, rows
 
 
@@ -302,8 +311,12 @@ def one_disk(node: str, drawn: Drawn, seed: int) -> int:
     table, before = table_of(node, drawn.length)
     if drawn.length == 128:
         assert (table.first_lba, table.last_lba) == new_table(drawn.size, drawn.sector), seed
-    where = Room(sector_size=drawn.sector, regions=free_regions(table, before, drawn.sector),
-                 numbers=frozenset(part.number for part in before), length=drawn.length)  # fmt: skip
+    where = Room(
+        sector_size=drawn.sector,
+        regions=free_regions(table, before, drawn.sector),
+        numbers=frozenset(part.number for part in before),
+        length=drawn.length,
+    )
     try:
         placed = place(drawn.asked, where)
     except Rejected:

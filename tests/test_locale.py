@@ -41,8 +41,13 @@ class Around:
         return kind is Family
 
     def fact(self, kind: type[T]) -> T:
-        family = Family(name=self.family, architecture="amd64", admin_group="", rebuild_initramfs=(),
-                        packages={"locales": ("locales",), "keymap": ("kbd",)})  # fmt: skip
+        family = Family(
+            name=self.family,
+            architecture="amd64",
+            admin_group="",
+            rebuild_initramfs=(),
+            packages={"locales": ("locales",), "keymap": ("kbd",)},
+        )
         assert isinstance(family, kind)
         return family
 
@@ -94,9 +99,7 @@ def test_the_schema_refuses(text: str) -> None:
         section(text)
 
 
-@pytest.mark.parametrize(
-    ("name", "near"), [("de_DE.utf8", "de_DE.UTF-8"), ("de_DE.UTF8", "de_DE.UTF-8"), ("xx", None)]
-)
+@pytest.mark.parametrize(("name", "near"), [("de_DE.utf8", "de_DE.UTF-8"), ("de_DE.UTF8", "de_DE.UTF-8"), ("xx", None)])
 def test_an_unknown_locale_is_a_fault_with_the_nearest(name: str, near: str | None) -> None:
     [fault] = faults(f'language = "{name}"')
     assert (dotted(fault.path), fault.code, fault.nearest) == ("language", "unknown-locale", near)

@@ -84,9 +84,10 @@ def test_every_guard_and_proof_of_work_by_hand_has_a_look_or_a_sentence(name: st
     made = planned(plan(name, tmp_path))
     lacking = [
         f"{node.action.id}: {check.says}"
-        for node in made.nodes for check in (*node.action.guards, *node.action.proofs, *node.action.audits)
+        for node in made.nodes
+        for check in (*node.action.guards, *node.action.proofs, *node.action.audits)
         if not looks.asking(check.test)
-    ]  # fmt: skip
+    ]
     assert lacking == []
 
 
@@ -145,12 +146,23 @@ def test_a_disk_with_another_serial_number_has_no_partitions_here(tmp_path: Path
 
 
 @pytest.mark.parametrize("shell", [["dash"], ["bash"], ["busybox", "sh"]], ids=lambda shell: shell[0])
-@pytest.mark.parametrize("text", [
-    *(one for one in HOSTILE if "\0" not in one),
-    "a\nEND\ntouch BROKEN\n", "END\nEND.\nEND..\ntouch BROKEN\n", "END.\ntouch BROKEN\n", "END", "END\n",
-    "no end of line",
-    "blank at the end \n", "\ttab first\n", "\n\n", "a\\\nb\n", "'\nEND\n'\n",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(one for one in HOSTILE if "\0" not in one),
+        "a\nEND\ntouch BROKEN\n",
+        "END\nEND.\nEND..\ntouch BROKEN\n",
+        "END.\ntouch BROKEN\n",
+        "END",
+        "END\n",
+        "no end of line",
+        "blank at the end \n",
+        "\ttab first\n",
+        "\n\n",
+        "a\\\nb\n",
+        "'\nEND\n'\n",
+    ],
+)
 def test_a_file_that_is_typed_holds_the_content_to_the_byte(text: str, shell: list[str], tmp_path: Path) -> None:
     """Here-documents end at their delimiter alone on a line (sh(1) of POSIX.1-2017, 2.7.4)."""
     item = WriteFile(path=InTarget("/etc/notes"), content=(text,), owner="0:0")
@@ -182,18 +194,21 @@ def test_the_medium_is_asked_for_commands_only(name: str, tmp_path: Path) -> Non
     assert [one for one in listed if one not in known] == []
 
 
-@pytest.mark.parametrize(("text", "found"), [
-    ("a | b && c; d", "a b c d"),
-    ("x=$(a \"$y\") && [ \"$(b c)\" = d ] && e", "a b e"),
-    ("cat > /f <<'END'\nlabel: gpt\nEND\nb", "cat b"),
-    ("( cd /x && a )   # b", "a"),
-    ("awk '/x/ { print | \"sort\" }' f", "awk"),
-    ("for one in a b; do c; done | d", "c d"),
-    ("chroot /mnt/target passwd ana", "chroot"),
-    ("a || b", ""),
-    ("LC_ALL=C a", "a"),
-    ("none x a b", ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("a | b && c; d", "a b c d"),
+        ('x=$(a "$y") && [ "$(b c)" = d ] && e', "a b e"),
+        ("cat > /f <<'END'\nlabel: gpt\nEND\nb", "cat b"),
+        ("( cd /x && a )   # b", "a"),
+        ("awk '/x/ { print | \"sort\" }' f", "awk"),
+        ("for one in a b; do c; done | d", "c d"),
+        ("chroot /mnt/target passwd ana", "chroot"),
+        ("a || b", ""),
+        ("LC_ALL=C a", "a"),
+        ("none x a b", ""),
+    ],
+)
 def test_names_of_commands_are_read_off_what_is_typed(text: str, found: str) -> None:
     assert set(ways.names(text)) == set(found.split())
 

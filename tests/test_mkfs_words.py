@@ -16,9 +16,21 @@ from bedplate.renderers import library
 from verb_runner import SHELLS
 
 READ_BY_ALL = {
-    "has_journal", "ext_attr", "resize_inode", "dir_index", "filetype", "extent", "64bit", "flex_bg", "sparse_super",
-    "large_file", "huge_file", "dir_nlink", "extra_isize", "metadata_csum",
-}  # fmt: skip
+    "has_journal",
+    "ext_attr",
+    "resize_inode",
+    "dir_index",
+    "filetype",
+    "extent",
+    "64bit",
+    "flex_bg",
+    "sparse_super",
+    "large_file",
+    "huge_file",
+    "dir_nlink",
+    "extra_isize",
+    "metadata_csum",
+}
 """mke2fs.conf(5) of e2fsprogs 1.46.2: base_features, and those of ext4."""
 LATER = (
     "[defaults]\n\tbase_features = sparse_super,filetype\n"

@@ -55,12 +55,17 @@ BAD = [
     (LINK + 'addresses = ["127.0.0.5/8"]', "unusable-address", "links[0].addresses[0]"),
     (LINK + 'addresses = ["224.0.0.5/24"]', "unusable-address", "links[0].addresses[0]"),
     (LINK + 'addresses = ["192.0.2.5/24", "192.0.2.5/25"]', "duplicate-address", "links[0].addresses[1]"),
-    (LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["198.51.100.1"]', "gateway-outside-subnet",
-     "links[0].gateways[0]"),
-    (LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.5"]', "gateway-is-own-address",
-     "links[0].gateways[0]"),
-    (LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1", "192.0.2.2"]', "second-gateway",
-     "links[0].gateways[1]"),
+    (
+        LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["198.51.100.1"]',
+        "gateway-outside-subnet",
+        "links[0].gateways[0]",
+    ),
+    (LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.5"]', "gateway-is-own-address", "links[0].gateways[0]"),
+    (
+        LINK + 'addresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1", "192.0.2.2"]',
+        "second-gateway",
+        "links[0].gateways[1]",
+    ),
     (LINK + 'gateways = ["192.0.2.1"]', "gateway-outside-subnet", "links[0].gateways[0]"),
     (LINK + 'dns = ["nameserver"]', "bad-address", "links[0].dns[0]"),
     (LINK + 'dns = ["192.0.2.1", "192.0.2.1"]', "duplicate-address", "links[0].dns[1]"),
@@ -72,7 +77,7 @@ BAD = [
     (WIFI.replace("saltmarsh", "\N{LATIN SMALL LETTER A WITH DIAERESIS}" * 17), "bad-ssid", "links[0].wifi.ssid"),
     (WIFI.replace("wpa-psk", 'sae", passphrase = "tide and mud'), "plain-passphrase", "links[0].wifi.passphrase"),
     (WIFI.replace("wpa-psk", 'open", passphrase = "file:/x'), "needless-passphrase", "links[0].wifi.passphrase"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "code", "path"), BAD, ids=[f"{row[1]}-{index}" for index, row in enumerate(BAD)])
@@ -87,15 +92,18 @@ def test_a_passphrase_that_stands_in_the_spec_is_never_shown() -> None:
     assert "tide" not in repr(fault)
 
 
-@pytest.mark.parametrize(("text", "code"), [
-    ('host_name = "2kelp"\n' + LINK, "host-name-digit-first"),
-    ('[[links]]\nname = "cable"\ninterface = "enp1s0"', "interface-may-change"),
-    (LINK + 'dhcp = "no"\naddresses = ["192.0.2.5/24"]\ndns = ["192.0.2.1"]', "no-gateway"),
-    (LINK + 'dhcp = "no"\naddresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1"]', "no-name-server"),
-    (LINK.replace("00:16", "02:16"), "mac-not-permanent"),
-    (WIFI.replace("wpa-psk", "open"), "open-wifi"),
-    ('wifi_daemon = "iwd"\n' + LINK, "needless-wifi-daemon"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ('host_name = "2kelp"\n' + LINK, "host-name-digit-first"),
+        ('[[links]]\nname = "cable"\ninterface = "enp1s0"', "interface-may-change"),
+        (LINK + 'dhcp = "no"\naddresses = ["192.0.2.5/24"]\ndns = ["192.0.2.1"]', "no-gateway"),
+        (LINK + 'dhcp = "no"\naddresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1"]', "no-name-server"),
+        (LINK.replace("00:16", "02:16"), "mac-not-permanent"),
+        (WIFI.replace("wpa-psk", "open"), "open-wifi"),
+        ('wifi_daemon = "iwd"\n' + LINK, "needless-wifi-daemon"),
+    ],
+)
 def test_what_one_should_know_is_a_warning(text: str, code: str) -> None:
     assert [(fault.code, fault.warning) for fault in faults(text)] == [(code, True)]
 
@@ -141,15 +149,18 @@ def test_the_host_name_is_the_machine_s_unless_given() -> None:
     assert written(actions('host_name = "reed"\n' + LINK)["network.host-name"]) == {"/etc/hostname": "reed\n"}
 
 
-@pytest.mark.parametrize(("text", "family", "own"), [
-    # Debian Reference 5.1.1: 127.0.1.1 for a machine without a fixed address, the full name first (hosts(5))
-    ('domain = "saltmarsh.example"\n' + LINK, "apt", "127.0.1.1\tkelp-02.saltmarsh.example kelp-02"),
-    (LINK, "apt", "127.0.1.1\tkelp-02"),
-    (LINK + 'addresses = ["192.0.2.5/24"]', "apt", "192.0.2.5\tkelp-02"),
-    (LINK + 'addresses = ["2001:db8::5/64"]', "dnf", "2001:db8::5\tkelp-02"),
-    ('domain = "saltmarsh.example"\n' + LINK, "dnf", "127.0.1.1\tkelp-02.saltmarsh.example kelp-02"),
-    (LINK, "dnf", None),  # nss-myhostname(8) resolves the own name without a line
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "family", "own"),
+    [
+        # Debian Reference 5.1.1: 127.0.1.1 for a machine without a fixed address, the full name first (hosts(5))
+        ('domain = "saltmarsh.example"\n' + LINK, "apt", "127.0.1.1\tkelp-02.saltmarsh.example kelp-02"),
+        (LINK, "apt", "127.0.1.1\tkelp-02"),
+        (LINK + 'addresses = ["192.0.2.5/24"]', "apt", "192.0.2.5\tkelp-02"),
+        (LINK + 'addresses = ["2001:db8::5/64"]', "dnf", "2001:db8::5\tkelp-02"),
+        ('domain = "saltmarsh.example"\n' + LINK, "dnf", "127.0.1.1\tkelp-02.saltmarsh.example kelp-02"),
+        (LINK, "dnf", None),  # nss-myhostname(8) resolves the own name without a line
+    ],
+)
 def test_the_machine_knows_its_own_name(text: str, family: str, own: str | None) -> None:
     lines = hosts_text(section(text), Around(family=family)).splitlines()
     # RFC 6761 (localhost), RFC 4291 (::1); 127.0.0.1 stays with localhost alone, Debian Reference 5.1.1
@@ -192,9 +203,12 @@ def test_networkmanager_gets_a_private_key_file() -> None:
 def test_wifi_takes_its_passphrase_at_run_time() -> None:
     for head, path, text in (
         ("", "/var/lib/iwd/saltmarsh.psk", "[Security]\nPassphrase=<wifi-air>\n"),
-        ('manager = "networkmanager"\n', "/etc/NetworkManager/system-connections/air.nmconnection",
-         "[wifi-security]\nkey-mgmt=wpa-psk\npsk=<wifi-air>\n"),
-    ):  # fmt: skip
+        (
+            'manager = "networkmanager"\n',
+            "/etc/NetworkManager/system-connections/air.nmconnection",
+            "[wifi-security]\nkey-mgmt=wpa-psk\npsk=<wifi-air>\n",
+        ),
+    ):
         action = actions(head + WIFI)["network.link-air"]
         assert text in written(action)[path]
         [secret] = action.secrets
@@ -206,12 +220,15 @@ def test_wifi_takes_its_passphrase_at_run_time() -> None:
 
 
 # iwd.network(5): a name of letters, digits, space, underscore and hyphen as it is, else "=" and hexadecimal octets
-@pytest.mark.parametrize(("ssid", "security", "path"), [
-    ("salt marsh-1_a", "wpa-psk", "/var/lib/iwd/salt marsh-1_a.psk"),
-    ("saltmarsh", "open", "/var/lib/iwd/saltmarsh.open"),
-    ("../etc/x", "sae", "/var/lib/iwd/=2e2e2f6574632f78.psk"),
-    ("m\N{LATIN SMALL LETTER O WITH DIAERESIS}we", "wpa-psk", "/var/lib/iwd/=6dc3b67765.psk"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("ssid", "security", "path"),
+    [
+        ("salt marsh-1_a", "wpa-psk", "/var/lib/iwd/salt marsh-1_a.psk"),
+        ("saltmarsh", "open", "/var/lib/iwd/saltmarsh.open"),
+        ("../etc/x", "sae", "/var/lib/iwd/=2e2e2f6574632f78.psk"),
+        ("m\N{LATIN SMALL LETTER O WITH DIAERESIS}we", "wpa-psk", "/var/lib/iwd/=6dc3b67765.psk"),
+    ],
+)
 def test_iwd_file_names(ssid: str, security: str, path: str) -> None:
     text = WIFI.replace("saltmarsh", ssid).replace("wpa-psk", security)
     wifi = section(text).links[0].wifi
@@ -243,9 +260,11 @@ def test_the_country_is_set_in_the_kernel_for_every_wifi_program() -> None:
 
 
 def masked(action: Action) -> set[str]:
-    return {operation.path.path.rsplit("/", 1)[1] for operation in action.operations
-            if isinstance(operation, Link) and isinstance(operation.path, InTarget)
-            and operation.to == "/dev/null"}  # fmt: skip
+    return {
+        operation.path.path.rsplit("/", 1)[1]
+        for operation in action.operations
+        if isinstance(operation, Link) and isinstance(operation.path, InTarget) and operation.to == "/dev/null"
+    }
 
 
 def test_exactly_one_manager_runs() -> None:
@@ -311,9 +330,9 @@ def test_no_user_s_text_stands_in_a_command() -> None:
 # --- the draft -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("links", [
-    SURVEY.links, SURVEY.links[1:], (), (SurveyedLink(name="enp1s0", mac=CABLE, carrier=False),),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "links", [SURVEY.links, SURVEY.links[1:], (), (SurveyedLink(name="enp1s0", mac=CABLE, carrier=False),)]
+)
 def test_the_draft_passes_its_own_check(links: tuple[SurveyedLink, ...]) -> None:
     survey = Survey(links=links)
     text = draft(survey)
@@ -332,7 +351,7 @@ shells = pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
 
 def run(shell: list[str], folder: Path, verb: str, *args: str) -> subprocess.CompletedProcess[str]:
     """A verb alone, in a folder of its own, `in_target` looking below that folder."""
-    text = f"WORK='{folder}' TARGET='{folder}'\nin_target() {{ [ \"$1\" = test ] && test \"$2\" \"$TARGET$3\"; }}\n"
+    text = f'WORK=\'{folder}\' TARGET=\'{folder}\'\nin_target() {{ [ "$1" = test ] && test "$2" "$TARGET$3"; }}\n'
     text += (VERBS / f"{verb}.sh").read_text() + f'verb_{verb.replace("-", "_")} "$@"\n'
     environment = {"PATH": f"{folder}:/usr/bin:/bin:/usr/sbin:/sbin"}
     command = [*shell, "-c", text, "verb", *args]
@@ -340,13 +359,16 @@ def run(shell: list[str], folder: Path, verb: str, *args: str) -> subprocess.Com
 
 
 @shells
-@pytest.mark.parametrize(("routes", "resolv", "trouble"), [
-    ("default via 192.0.2.1 dev enp1s0", "search x\nnameserver 192.0.2.1\n", ""),
-    ("default via 192.0.2.1 dev enp1s0", "nameserver 2001:db8::53\n", ""),
-    ("", "nameserver 192.0.2.1\n", "no default route"),
-    ("default via 192.0.2.1 dev enp1s0", "# nameserver 192.0.2.1\n", "names no name server"),
-    ("default via 192.0.2.1 dev enp1s0", None, "names no name server"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("routes", "resolv", "trouble"),
+    [
+        ("default via 192.0.2.1 dev enp1s0", "search x\nnameserver 192.0.2.1\n", ""),
+        ("default via 192.0.2.1 dev enp1s0", "nameserver 2001:db8::53\n", ""),
+        ("", "nameserver 192.0.2.1\n", "no default route"),
+        ("default via 192.0.2.1 dev enp1s0", "# nameserver 192.0.2.1\n", "names no name server"),
+        ("default via 192.0.2.1 dev enp1s0", None, "names no name server"),
+    ],
+)
 def test_network_live(shell: list[str], tmp_path: Path, routes: str, resolv: str | None, trouble: str) -> None:
     ip = tmp_path / "ip"
     ip.write_text(f"#!/bin/sh\n[ \"$1\" = -4 ] && printf '%s' '{routes}'\nexit 0\n")

@@ -46,13 +46,16 @@ BAD = [
     (LINK + VLAN.replace("pump", "default"), "interface-name", "links[1].name"),
     (WPA.replace('"air"', '"wlan0"'), "interface-name", "links[0].name"),
     (LINK + VLAN + 'dhcp = "no"', "link-without-address", "links[1].dhcp"),
-    (LINK + 'ipv6 = "off"\ndhcp = "ipv6"\naddresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1"]',
-     "ipv6-contradiction", "links[0].ipv6"),
+    (
+        LINK + 'ipv6 = "off"\ndhcp = "ipv6"\naddresses = ["192.0.2.5/24"]\ngateways = ["192.0.2.1"]',
+        "ipv6-contradiction",
+        "links[0].ipv6",
+    ),
     (LINK + 'ipv6 = "off"\naddresses = ["2001:db8::5/64"]', "ipv6-contradiction", "links[0].addresses[0]"),
     (LINK + 'ipv6 = "slaac"\ndhcp = "ipv4"', "ipv6-contradiction", "links[0].ipv6"),
     (NM + LINK + 'ipv6 = "slaac"', "ipv6-unfit", "links[0].ipv6"),
     (NM + LINK + 'ipv6 = "dhcpv6"', "ipv6-unfit", "links[0].ipv6"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "code", "path"), BAD, ids=[f"{row[1]}-{index}" for index, row in enumerate(BAD)])
@@ -138,20 +141,27 @@ def test_nobody_waits_for_a_vlan_on_an_optional_cable() -> None:
 
 
 # systemd.network(5): DHCP=, IPv6AcceptRA=, LinkLocalAddressing=, DHCPv6Client=, UseAutonomousPrefix=, WithoutRA=
-@pytest.mark.parametrize(("way", "dhcp", "lines"), [
-    ("announced", "yes", "IPv6PrivacyExtensions=yes\n"),
-    ("slaac", "ipv4", "IPv6PrivacyExtensions=yes\n\n[IPv6AcceptRA]\nDHCPv6Client=no\n"),
-    ("dhcpv6", "yes", "\n[IPv6AcceptRA]\nUseAutonomousPrefix=no\nDHCPv6Client=always\n\n[DHCPv6]\nWithoutRA=solicit\n"),
-    ("off", "ipv4", "LinkLocalAddressing=no\nIPv6AcceptRA=no\n"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("way", "dhcp", "lines"),
+    [
+        ("announced", "yes", "IPv6PrivacyExtensions=yes\n"),
+        ("slaac", "ipv4", "IPv6PrivacyExtensions=yes\n\n[IPv6AcceptRA]\nDHCPv6Client=no\n"),
+        (
+            "dhcpv6",
+            "yes",
+            "\n[IPv6AcceptRA]\nUseAutonomousPrefix=no\nDHCPv6Client=always\n\n[DHCPv6]\nWithoutRA=solicit\n",
+        ),
+        ("off", "ipv4", "LinkLocalAddressing=no\nIPv6AcceptRA=no\n"),
+    ],
+)
 def test_networkd_takes_ipv6_as_it_is_told(way: str, dhcp: str, lines: str) -> None:
     assert network_file(LINK + f'ipv6 = "{way}"').partition("[Network]\n")[2] == f"DHCP={dhcp}\n{lines}"
 
 
 # systemd.network(5), IPv6PrivacyExtensions=; nm-settings(5), ip6-privacy; what they mean: RFC 8981
-@pytest.mark.parametrize(("choice", "networkd", "manager"), [
-    ("temporary", "yes", "2"), ("public", "prefer-public", "1"), ("off", "no", "0"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("choice", "networkd", "manager"), [("temporary", "yes", "2"), ("public", "prefer-public", "1"), ("off", "no", "0")]
+)
 def test_privacy_is_a_choice(choice: str, networkd: str, manager: str) -> None:
     text = LINK + f'ipv6_privacy = "{choice}"'
     assert f"\nIPv6PrivacyExtensions={networkd}\n" in network_file(text)
@@ -220,8 +230,11 @@ def test_the_passphrase_stands_in_no_argument() -> None:
 
 
 KEY = "f42c6fc52df0ebef9ebb4b90b38a5f902e83fe1b135a70e23aed762e9710a12e"  # IEEE 802.11, J.4.2: "password" at "IEEE"
-TOOL = """read -r passphrase || [ -n "$passphrase" ]; [ "$1 $2 $passphrase" = 'wpa_passphrase IEEE password' ] &&
-printf 'network={\\n\\tssid="x"\\n\\t#psk="psk=0"\\n\\tpsk=%s\\n}\\n' """ + KEY
+TOOL = (
+    """read -r passphrase || [ -n "$passphrase" ]; [ "$1 $2 $passphrase" = 'wpa_passphrase IEEE password' ] &&
+printf 'network={\\n\\tssid="x"\\n\\t#psk="psk=0"\\n\\tpsk=%s\\n}\\n' """
+    + KEY
+)
 
 
 @pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
@@ -239,9 +252,12 @@ def test_the_verb_writes_keys_and_nothing_else_of_the_passphrase(tmp_path: Path,
     assert path.stat().st_mode & 0o777 == 0o600
     assert list((tmp_path / "work").iterdir()) == []
     assert verb("wpa-file-is", str(path), "49454545", "wpa-psk").returncode == 0
-    for ssid, text in (("49454546", path.read_text()), ("49454545", path.read_text()[:-2]),
-                       ("49454545", path.read_text().replace(KEY, KEY[:-1])),
-                       ("49454545", path.read_text().replace(octets, ""))):  # fmt: skip
+    for ssid, text in (
+        ("49454546", path.read_text()),
+        ("49454545", path.read_text()[:-2]),
+        ("49454545", path.read_text().replace(KEY, KEY[:-1])),
+        ("49454545", path.read_text().replace(octets, "")),
+    ):
         (tmp_path / "other.conf").write_text(text)
         done = verb("wpa-file-is", str(tmp_path / "other.conf"), ssid, "wpa-psk")
         assert (done.returncode, KEY[:-1] in done.stderr) == (1, False)
@@ -293,8 +309,11 @@ def test_another_wifi_program_takes_the_first_one_s_unit_and_files_away() -> Non
     assert ids(change) == {"network.settings", "network.manager", "network.link-air"}
     text = repr([action.operations for action in change.actions])
     assert "'disable', '--', 'wpa_supplicant@air.service'" in text
-    for path in ("/etc/wpa_supplicant/wpa_supplicant-air.conf", "/etc/systemd/network/10-air.link",
-                 "/etc/systemd/system/wpa_supplicant@.service"):  # fmt: skip
+    for path in (
+        "/etc/wpa_supplicant/wpa_supplicant-air.conf",
+        "/etc/systemd/network/10-air.link",
+        "/etc/systemd/system/wpa_supplicant@.service",
+    ):
         assert path in text
 
 

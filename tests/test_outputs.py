@@ -36,15 +36,17 @@ def home(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def in_process(*words: str, cwd: Path, prepare: str = "", env: dict[str, str] | None = None,
-               **streams: object) -> subprocess.CompletedProcess[str]:  # fmt: skip
+def in_process(
+    *words: str, cwd: Path, prepare: str = "", env: dict[str, str] | None = None, **streams: object
+) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own."""
     program = f"import os, resource, sys\nfrom bedplate.cli import main\n{prepare}\nsys.exit(main(sys.argv[1:]))\n"
     paths = os.pathsep.join(str(ROOT / part) for part in ("compiler", "plugins", "schema"))
     environment = {**os.environ, "PYTHONPATH": paths, **(env or {})}
     given = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **streams}
-    return subprocess.run([sys.executable, "-c", program, *words], cwd=cwd, env=environment, text=True, check=False,
-                          timeout=60, **given)  # type: ignore[call-overload, no-any-return]  # fmt: skip
+    return subprocess.run(
+        [sys.executable, "-c", program, *words], cwd=cwd, env=environment, text=True, check=False, timeout=60, **given
+    )  # type: ignore[call-overload, no-any-return]
 
 
 INPUTS = [
@@ -63,9 +65,14 @@ INPUTS = [
 @pytest.mark.parametrize("way", ["itself", "link", "hard link"])
 @pytest.mark.parametrize(("words", "name"), INPUTS)
 def test_what_is_read_is_never_replaced(
-    words: tuple[str, ...], name: str, way: str, force: tuple[str, ...], home: Path, monkeypatch: pytest.MonkeyPatch,
+    words: tuple[str, ...],
+    name: str,
+    way: str,
+    force: tuple[str, ...],
+    home: Path,
+    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
-) -> None:  # fmt: skip
+) -> None:
     monkeypatch.chdir(home)
     shutil.copy(CAPTURE, home / "capture.txt")
     out = {"itself": name, "link": "way.txt", "hard link": "way.txt"}[way]
@@ -121,12 +128,20 @@ def test_an_earlier_output_is_replaced_and_nothing_else_is(
     assert main([*command, "--force"]) == 0 and out.read_bytes() == first
 
 
-@pytest.mark.parametrize("words", [
-    ("schema",), ("schema", "--of", "diff"), ("survey", "--collector"), ("diff", "kelp-02.toml", "next.toml"),
-    ("diff", "kelp-02.toml", "kelp-02.toml"), ("diff", "kelp-02.toml", "next.toml", "--format", "json"),
-    ("diff", "kelp-02.toml", "next.toml", "--as", "checklist"), ("diff", "kelp-02.toml", "next.toml", "--as", "script"),
-    ("compile", "kelp-02.toml", "--as", "graph"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("schema",),
+        ("schema", "--of", "diff"),
+        ("survey", "--collector"),
+        ("diff", "kelp-02.toml", "next.toml"),
+        ("diff", "kelp-02.toml", "kelp-02.toml"),
+        ("diff", "kelp-02.toml", "next.toml", "--format", "json"),
+        ("diff", "kelp-02.toml", "next.toml", "--as", "checklist"),
+        ("diff", "kelp-02.toml", "next.toml", "--as", "script"),
+        ("compile", "kelp-02.toml", "--as", "graph"),
+    ],
+)
 def test_every_output_knows_its_earlier_self(
     words: tuple[str, ...], home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -68,8 +68,11 @@ def test_same_graph_same_bytes() -> None:
 
 def test_by_script_the_stick_comes_first() -> None:
     text = page.render(planned("kelp-02"))
-    labels = ("Commands that mount the second stick", "Command that shows what the script would do",
-              "Command that runs the script")  # fmt: skip
+    labels = (
+        "Commands that mount the second stick",
+        "Command that shows what the script would do",
+        "Command that runs the script",
+    )
     places = [text.index(f'aria-label="{label}"') for label in labels]
     assert places == sorted(places)
     assert re.sub("<[^>]*>", "", text).count("sh /mnt/second/kelp-02.sh") == 2
@@ -150,20 +153,34 @@ def test_the_map_agrees_with_sfdisk(machine: str, node: str) -> None:
     assert layout and install.survey
     table = install.survey.disks[0].table
     assert table
-    rows = [f"{part.number}: start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}"
-            for part in layout.before]  # fmt: skip
+    rows = [
+        f"{part.number}: start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}"
+        for part in layout.before
+    ]
     head = ["label: gpt", f"label-id: {table.id}", f"first-lba: {table.first_lba}"]
     subprocess.run(["sfdisk", "--no-reread", "-q", node], input="\n".join([*head, *rows]), text=True, check=True)
     assert drawn(text, "Before") == read_back(node)
     for part in layout.partitions:
         if part.shrunk_from:
-            subprocess.run(["sfdisk", "--no-reread", "-q", "-N", str(part.number), node], check=True, text=True,
-                           input=f"start={part.start}, size={part.size}")  # fmt: skip
-    calls = [one for node_ in install.nodes for one in node_.action.operations
-             if isinstance(one, Call) and one.verb in ("append-partitions", "make-table")]  # fmt: skip
+            subprocess.run(
+                ["sfdisk", "--no-reread", "-q", "-N", str(part.number), node],
+                check=True,
+                text=True,
+                input=f"start={part.start}, size={part.size}",
+            )
+    calls = [
+        one
+        for node_ in install.nodes
+        for one in node_.action.operations
+        if isinstance(one, Call) and one.verb in ("append-partitions", "make-table")
+    ]
     typed = "\n".join(["udevadm() { :; }", *calls[0].by_hand])
-    subprocess.run(["sh", "-c", typed], check=True, capture_output=True,
-                   env={"DISK": node, "PATH": "/usr/sbin:/usr/bin:/sbin:/bin"})  # fmt: skip
+    subprocess.run(
+        ["sh", "-c", typed],
+        check=True,
+        capture_output=True,
+        env={"DISK": node, "PATH": "/usr/sbin:/usr/bin:/sbin:/bin"},
+    )
     assert drawn(text, "After") == read_back(node)
 
 
@@ -176,8 +193,11 @@ SEGMENTS = st.lists(st.integers(1, 2**40), min_size=1, max_size=12).map(
 def test_widths_fill_the_room_and_keep_the_order_of_sizes(rows: list[list[Segment]]) -> None:
     # rules of any scale drawing: the room is filled, nothing is too small to see, what is larger is drawn no narrower
     wide = segments.widths(rows, 940, 30)
-    pairs = [(width, one.size) for row, drawn_row in zip(rows, wide, strict=True)
-             for width, one in zip(drawn_row, row, strict=True)]  # fmt: skip
+    pairs = [
+        (width, one.size)
+        for row, drawn_row in zip(rows, wide, strict=True)
+        for width, one in zip(drawn_row, row, strict=True)
+    ]
     assert [sum(row) for row in wide] == [940, 940]
     assert all(width >= 30 for width, _ in pairs)
     for row, drawn_row in zip(rows, wide, strict=True):
@@ -187,12 +207,31 @@ def test_widths_fill_the_room_and_keep_the_order_of_sizes(rows: list[list[Segmen
 
 
 def test_the_text_map_shows_free_space_and_every_fate_within_80_columns() -> None:
-    parts = [LaidPartition(name=name, new=new, number=number, start=2048 + number * 2**25, size=2**25, type="T",
-                           uuid=name, filesystem="ext4") for number, (name, new) in
-             enumerate([("esp", False), ("old", False), ("root", True)])]  # fmt: skip
-    layout = Layout(disk_words="d", serial="S", size_bytes=2**37, sector_size=512, table_id="I", whole_disk=False,
-                    first_lba=2048, last_lba=2**28 - 34, partitions=(parts[0], parts[2]),
-                    before=(parts[0], parts[1]))  # fmt: skip
+    parts = [
+        LaidPartition(
+            name=name,
+            new=new,
+            number=number,
+            start=2048 + number * 2**25,
+            size=2**25,
+            type="T",
+            uuid=name,
+            filesystem="ext4",
+        )
+        for number, (name, new) in enumerate([("esp", False), ("old", False), ("root", True)])
+    ]
+    layout = Layout(
+        disk_words="d",
+        serial="S",
+        size_bytes=2**37,
+        sector_size=512,
+        table_id="I",
+        whole_disk=False,
+        first_lba=2048,
+        last_lba=2**28 - 34,
+        partitions=(parts[0], parts[2]),
+        before=(parts[0], parts[1]),
+    )
     before, after = diskmap.before(layout), diskmap.after(layout)
     assert before[1] == "= kept   x erased   . free" and after[1] == "= kept   + new   . free"
     assert len(before[0]) == len(after[0]) == 73

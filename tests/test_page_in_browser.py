@@ -63,8 +63,9 @@ def axe() -> str:
     if not path.exists():
         CACHE.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=CACHE.parent) as folder:
-            subprocess.run(["npm", "install", "--silent", "--no-audit", "--no-fund", "--prefix", folder, "axe-core@4"],
-                           check=True)  # fmt: skip
+            subprocess.run(
+                ["npm", "install", "--silent", "--no-audit", "--no-fund", "--prefix", folder, "axe-core@4"], check=True
+            )
             shutil.copytree(folder, CACHE, dirs_exist_ok=True)
     return path.read_text(encoding="utf-8")
 
@@ -74,11 +75,13 @@ def axe() -> str:
 
 def state(browser: Browser) -> list[object]:
     """Ticks, note and way as they stand on the page."""
-    return list(browser.script(
-        "return [[...document.querySelectorAll('.tick:checked')].map(box => box.id),"
-        " document.querySelector('#action-2 textarea').value, document.body.dataset.way,"
-        " document.querySelector('[data-count=\"1\"]').textContent, document.querySelector('#next').textContent]"
-    ))  # fmt: skip
+    return list(
+        browser.script(
+            "return [[...document.querySelectorAll('.tick:checked')].map(box => box.id),"
+            " document.querySelector('#action-2 textarea').value, document.body.dataset.way,"
+            " document.querySelector('[data-count=\"1\"]').textContent, document.querySelector('#next').textContent]"
+        )
+    )
 
 
 def work(browser: Browser) -> None:
@@ -149,7 +152,8 @@ def test_copy_takes_the_exact_commands(browser: Browser, sheet: Path, install: I
         browser.script("arguments[0].scrollIntoView({block: 'center'})", button)
         button.click()
         copied = browser.driver.execute_async_script(
-            "const done = arguments[0]; setTimeout(() => navigator.clipboard.readText().then(done, String), 50)")
+            "const done = arguments[0]; setTimeout(() => navigator.clipboard.readText().then(done, String), 50)"
+        )
         assert copied == "\n".join(blocks[0].lines)
         assert button.text == "Copied"
 
@@ -159,8 +163,12 @@ def test_the_keyboard_reaches_everything_in_reading_order(browser: Browser, shee
     order = []
     for _ in range(16):
         browser.command("Input.dispatchKeyEvent", type="keyDown", key="Tab", code="Tab", windowsVirtualKeyCode=9)
-        order.append(browser.script("const one = document.activeElement; const box = getComputedStyle(one);"
-                                    "return [one.className || one.dataset.keep || one.tagName, box.outlineStyle]"))
+        order.append(
+            browser.script(
+                "const one = document.activeElement; const box = getComputedStyle(one);"
+                "return [one.className || one.dataset.keep || one.tagName, box.outlineStyle]"
+            )
+        )
     names = [name for name, _ in order]
     assert names[:2] == ["skip", "A"] and names[6:9] == ["next", "hand-1", "hand-2"]
     assert {outline for _, outline in order} == {"solid"}
@@ -210,9 +218,11 @@ def test_nothing_scrolls_sideways_on_a_narrow_phone(browser: Browser, sheet: Pat
     browser.script(HAND)
     browser.script("for (const fold of document.querySelectorAll('details')) fold.open = true")
     assert browser.script("return document.documentElement.scrollWidth") == 360
-    wide = browser.script("return [...document.querySelectorAll('main *')].filter(one => one.checkVisibility() &&"
-                          " !one.closest('.sr, .rows') && one.getBoundingClientRect().right > 360.5)"
-                          ".map(one => one.outerHTML.slice(0, 80))")
+    wide = browser.script(
+        "return [...document.querySelectorAll('main *')].filter(one => one.checkVisibility() &&"
+        " !one.closest('.sr, .rows') && one.getBoundingClientRect().right > 360.5)"
+        ".map(one => one.outerHTML.slice(0, 80))"
+    )
     assert wide == []
 
 

@@ -98,9 +98,7 @@ def test_nothing_waits_for_what_has_no_end(
     assert "[not-a-file]" in capsys.readouterr().err or not Path(name).exists()
 
 
-def test_nothing_is_shown_of_a_file_that_is_no_toml_by_name(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_nothing_is_shown_of_a_file_that_is_no_toml_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "shadow").write_text("root:swordfish:19000:0\n")
     assert main(["check", str(tmp_path / "shadow")]) == 1
     err = capsys.readouterr().err
@@ -122,14 +120,24 @@ def test_a_draft_says_where_its_survey_may_lie(tmp_path: Path, capsys: pytest.Ca
 
 def shows(text: str) -> list[str]:
     """Signs in a text that do not show as what they are, by their category in the Unicode Character Database."""
-    return [f"U+{ord(sign):04X}" for sign in text if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp")
-            and sign not in "\n\t"]  # fmt: skip
+    return [
+        f"U+{ord(sign):04X}"
+        for sign in text
+        if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") and sign not in "\n\t"
+    ]
 
 
 @pytest.mark.parametrize("render", [checklist.render, page.render, dot.render, as_json.render])
 def test_no_sheet_holds_a_sign_that_does_not_show(render: object) -> None:
-    work = action("demo.odd", Run(argv=("echo", HIDDEN)), title=f"Do {HIDDEN}", reason=f"Because {HIDDEN}.",
-                  cautions=(HIDDEN,), expected=HIDDEN, trouble=HIDDEN)  # fmt: skip
+    work = action(
+        "demo.odd",
+        Run(argv=("echo", HIDDEN)),
+        title=f"Do {HIDDEN}",
+        reason=f"Because {HIDDEN}.",
+        cautions=(HIDDEN,),
+        expected=HIDDEN,
+        trouble=HIDDEN,
+    )
     text = render(graph(work))  # type: ignore[operator]
     assert shows(text) == []
 
@@ -153,8 +161,16 @@ def test_what_is_typed_by_hand_is_the_same_text(tmp_path: Path) -> None:
 
 
 def test_a_fault_shows_what_does_not_show() -> None:
-    fault = Fault(code="odd", message=f"m{HIDDEN}", place=Place(file=f"f{HIDDEN}"), found=HIDDEN, allowed=HIDDEN,
-                  nearest=HIDDEN, notes=(HIDDEN,), path=(HIDDEN,))  # fmt: skip
+    fault = Fault(
+        code="odd",
+        message=f"m{HIDDEN}",
+        place=Place(file=f"f{HIDDEN}"),
+        found=HIDDEN,
+        allowed=HIDDEN,
+        nearest=HIDDEN,
+        notes=(HIDDEN,),
+        path=(HIDDEN,),
+    )
     assert shows(describe(fault)) == []
 
 
@@ -172,9 +188,14 @@ def test_survey_and_draft_show_what_does_not_show(
 
 
 def test_names_on_the_command_line_are_shown_the_same_way(capsys: pytest.CaptureFixture[str]) -> None:
-    for words in (["check", f"/no/{HIDDEN}"], ["compile", str(ROOT / "specs/kelp-02.toml"), "--out", f"/no/{HIDDEN}"],
-                  ["compile", "--as", HIDDEN, "x"], ["survey", "--from", f"/no/{HIDDEN}"], [f"che{HIDDEN}"],
-                  ["check", f"--form{HIDDEN}"]):  # fmt: skip
+    for words in (
+        ["check", f"/no/{HIDDEN}"],
+        ["compile", str(ROOT / "specs/kelp-02.toml"), "--out", f"/no/{HIDDEN}"],
+        ["compile", "--as", HIDDEN, "x"],
+        ["survey", "--from", f"/no/{HIDDEN}"],
+        [f"che{HIDDEN}"],
+        ["check", f"--form{HIDDEN}"],
+    ):
         assert main(words) in (1, 2)
         assert shows(capsys.readouterr().err) == [], words
 
@@ -194,13 +215,16 @@ def test_no_name_of_a_person_and_no_title_of_a_menu_holds_one(
 # --- wrong words -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("words", "near"), [
-    (["chek", "x"], "nearest: check"),
-    (["check", "--fromat", "json", "x"], "nearest: --format"),
-    (["compile", "x", "--out", "y", "--fotce"], "nearest: --force"),
-    (["schema", "--of", "specs"], "nearest: spec"),
-    (["completion", "bahs"], "nearest: bash"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("words", "near"),
+    [
+        (["chek", "x"], "nearest: check"),
+        (["check", "--fromat", "json", "x"], "nearest: --format"),
+        (["compile", "x", "--out", "y", "--fotce"], "nearest: --force"),
+        (["schema", "--of", "specs"], "nearest: spec"),
+        (["completion", "bahs"], "nearest: bash"),
+    ],
+)
 def test_a_wrong_word_is_named_with_the_nearest(
     words: list[str], near: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -35,8 +35,11 @@ def test_an_action_that_holds_for_one_run_still_has_its_audits() -> None:
 def test_a_proof_that_holds_says_what_it_found(shell: str, tmp_path: Path) -> None:
     found = succeeds("The clock is right", "echo", "nobody could be asked", early=False)
     path = tmp_path / "audit.sh"
-    path.write_text(audit.render(graph(action("demo.clock", audits=(found, RUNS)))).replace(
-        "\nNEEDED_UID=0\n", f"\nNEEDED_UID={os.getuid()}\n"))  # fmt: skip
+    path.write_text(
+        audit.render(graph(action("demo.clock", audits=(found, RUNS)))).replace(
+            "\nNEEDED_UID=0\n", f"\nNEEDED_UID={os.getuid()}\n"
+        )
+    )
     done = subprocess.run([*SHELLS[shell], path], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.splitlines() == [
@@ -50,10 +53,22 @@ def test_a_proof_that_holds_says_what_it_found(shell: str, tmp_path: Path) -> No
 
 
 def test_on_another_machine_the_audit_says_so_first_and_last(tmp_path: Path) -> None:
-    layout = Layout(disk_words="Tidewater 500", serial="NO-SUCH-SERIAL", size_bytes=4096, sector_size=512, table_id="I",
-                    whole_disk=True, first_lba=34, last_lba=99, partitions=())  # fmt: skip
+    layout = Layout(
+        disk_words="Tidewater 500",
+        serial="NO-SUCH-SERIAL",
+        size_bytes=4096,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=99,
+        partitions=(),
+    )
     path = tmp_path / "audit.sh"
-    path.write_text(audit.render(graph(action("demo.clock", audits=(RUNS,)), facts={Layout: layout})).replace(
-        "\nNEEDED_UID=0\n", f"\nNEEDED_UID={os.getuid()}\n"))  # fmt: skip
+    path.write_text(
+        audit.render(graph(action("demo.clock", audits=(RUNS,)), facts={Layout: layout})).replace(
+            "\nNEEDED_UID=0\n", f"\nNEEDED_UID={os.getuid()}\n"
+        )
+    )
     said = subprocess.run(["sh", path], capture_output=True, text=True, check=False).stdout.splitlines()
     assert said[0] == said[-1] == "The disk of kelp-02 was not found: look first whether this is kelp-02 at all."

@@ -28,13 +28,43 @@ from bedplate.facts import LaidPartition, Layout
 from bedplate.renderers import byhand, checklist, looks, markdown, script
 from rendering import HOSTILE, OWNER, action, graph, writing
 
-KEPT = LaidPartition(name="factory", new=False, number=3, start=2048, size=8192, type="T", uuid="K", filesystem="ntfs",
-                     role="system", shrunk_from=16384)  # fmt: skip
-ROOT = LaidPartition(name="root", new=True, number=4, start=16384, size=8192, type="T", uuid="N", filesystem="ext4",
-                     mount="/", gpt_name="kelp-root")  # fmt: skip
-LAYOUT = Layout(disk_words="Tidewater 500, serial TW-1", serial="TW-1", size_bytes=10**9, sector_size=512,
-                table_id="I", whole_disk=False, first_lba=34, last_lba=99999, partitions=(KEPT, ROOT), before=(KEPT,),
-                other_systems=("factory",))  # fmt: skip
+KEPT = LaidPartition(
+    name="factory",
+    new=False,
+    number=3,
+    start=2048,
+    size=8192,
+    type="T",
+    uuid="K",
+    filesystem="ntfs",
+    role="system",
+    shrunk_from=16384,
+)
+ROOT = LaidPartition(
+    name="root",
+    new=True,
+    number=4,
+    start=16384,
+    size=8192,
+    type="T",
+    uuid="N",
+    filesystem="ext4",
+    mount="/",
+    gpt_name="kelp-root",
+)
+LAYOUT = Layout(
+    disk_words="Tidewater 500, serial TW-1",
+    serial="TW-1",
+    size_bytes=10**9,
+    sector_size=512,
+    table_id="I",
+    whole_disk=False,
+    first_lba=34,
+    last_lba=99999,
+    partitions=(KEPT, ROOT),
+    before=(KEPT,),
+    other_systems=("factory",),
+)
 
 
 def whole() -> str:
@@ -42,20 +72,33 @@ def whole() -> str:
     secret = Secret(name="password-ana", prompt="Password of ana", min_length=8, max_length=64)
     return checklist.render(
         graph(
-            action("demo.backup", ByHand(text="Copy everything.", commands=("chkdsk C: /scan",)),
-                   stage=Stage.OTHER_SYSTEM, cautions=("Try to read it back.",), expected="No errors are reported."),
+            action(
+                "demo.backup",
+                ByHand(text="Copy everything.", commands=("chkdsk C: /scan",)),
+                stage=Stage.OTHER_SYSTEM,
+                cautions=("Try to read it back.",),
+                expected="No errors are reported.",
+            ),
             action("demo.menu", ByHand(text="Press the key for the boot menu."), stage=Stage.FIRMWARE),
-            action("demo.parts", Run(argv=("sfdisk", "--append", Disk()), stdin=("size=8192\n",)),
-                   needs=("tool:sfdisk",), way_back=WayBack(note="Delete only ours.", possible=True),
-                   guards=(succeeds("The disk is not in use", "true", otherwise="Unmount it."),),
-                   trouble="It says that the disk is in use."),
+            action(
+                "demo.parts",
+                Run(argv=("sfdisk", "--append", Disk()), stdin=("size=8192\n",)),
+                needs=("tool:sfdisk",),
+                way_back=WayBack(note="Delete only ours.", possible=True),
+                guards=(succeeds("The disk is not in use", "true", otherwise="Unmount it."),),
+                trouble="It says that the disk is in use.",
+            ),
             writing("demo.host", "/etc/hostname", "kelp-02\n", stage=Stage.TARGET),
-            action("demo.user", Run(argv=("chpasswd",), where=Where.TARGET,
-                   stdin=("ana:", SecretRef("password-ana"), "\n")), secrets=(secret,), stage=Stage.TARGET),
+            action(
+                "demo.user",
+                Run(argv=("chpasswd",), where=Where.TARGET, stdin=("ana:", SecretRef("password-ana"), "\n")),
+                secrets=(secret,),
+                stage=Stage.TARGET,
+            ),
             action("demo.first", ByHand(text="Log in as ana."), stage=Stage.FIRST_BOOT),
             facts={Layout: LAYOUT},
         )
-    )  # fmt: skip
+    )
 
 
 def test_the_parts_come_in_the_order_of_the_work() -> None:
@@ -118,8 +161,18 @@ def test_a_way_back_that_does_not_exist_is_said_in_bold() -> None:
 
 
 def test_a_whole_disk_is_lost_in_bold() -> None:
-    layout = Layout(disk_words="Tidewater 500", serial="S", size_bytes=10**9, sector_size=512, table_id="I",
-                    whole_disk=True, first_lba=34, last_lba=9999, partitions=(ROOT,), before=(KEPT,))  # fmt: skip
+    layout = Layout(
+        disk_words="Tidewater 500",
+        serial="S",
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=9999,
+        partitions=(ROOT,),
+        before=(KEPT,),
+    )
     text = checklist.render(graph(writing("demo.one", "/a", "1"), facts={Layout: layout}))
     assert "**The whole disk is taken: everything on Tidewater 500 is lost.**" in text
     assert "**Erased for good:**\n\n- no. 3 factory" in text
@@ -137,8 +190,28 @@ def test_free_text_reads_as_itself(text: str) -> None:
         assert [token.type for token in tokens] == [token.type for token in plain]
 
 
-@pytest.mark.parametrize("text", ["1. one", "12) two", "# three", "- four", "+ five", "> six", "---", "===", "    code",
-                                  "***", "~~~", "&amp;", "<b>", "[a]: /b", "a  \nb", "__init__", "_x_"])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1. one",
+        "12) two",
+        "# three",
+        "- four",
+        "+ five",
+        "> six",
+        "---",
+        "===",
+        "    code",
+        "***",
+        "~~~",
+        "&amp;",
+        "<b>",
+        "[a]: /b",
+        "a  \nb",
+        "__init__",
+        "_x_",
+    ],
+)
 def test_text_that_looks_like_markup_reads_as_itself(text: str) -> None:
     tokens = MarkdownIt("commonmark", {"html": True}).parse(f"- {markdown.text(text)}")
     inline = [token for token in tokens if token.type == "inline"]
@@ -152,7 +225,8 @@ def test_a_fence_holds_whatever_is_inside(text: str) -> None:
     fences = [token for token in tokens if token.type == "fence"]
     assert len(fences) == 1
     assert fences[0].content.rstrip("\n") == "\n".join(map(markdown.visible, text.split("\n"))).replace(
-        "\\u0009", "\t").rstrip("\n")  # fmt: skip
+        "\\u0009", "\t"
+    ).rstrip("\n")
 
 
 @pytest.mark.parametrize("text", [text for text in HOSTILE if text])

@@ -11,20 +11,7 @@ from attrs import evolve
 from jsonschema import Draft202012Validator
 
 import bedplate_schema
-from bedplate.actions import (
-    ByHand,
-    Call,
-    Disk,
-    InTarget,
-    Joined,
-    Link,
-    Run,
-    Secret,
-    SecretRef,
-    Stage,
-    WayBack,
-    Where,
-)
+from bedplate.actions import ByHand, Call, Disk, InTarget, Joined, Link, Run, Secret, SecretRef, Stage, WayBack, Where
 from bedplate.checks import file_is, outputs, service_enabled, succeeds
 from bedplate.facts import LaidPartition, Layout, Subvolume
 from bedplate.faults import Fault, Place
@@ -36,21 +23,51 @@ from rendering import action, graph, writing
 
 def everything() -> InstallGraph:
     """A graph that uses every kind of value once."""
-    part = LaidPartition(name="root", new=True, number=1, start=2048, size=4096, type="T", uuid="U", mount="/",
-                         subvolumes=(Subvolume(name="@", mount="/", options=("noatime",)),))  # fmt: skip
-    layout = Layout(disk_words="d", serial="S", size_bytes=10**9, sector_size=512, table_id="I", whole_disk=True,
-                    first_lba=34, last_lba=9999, partitions=(part,), before=(part,))  # fmt: skip
+    part = LaidPartition(
+        name="root",
+        new=True,
+        number=1,
+        start=2048,
+        size=4096,
+        type="T",
+        uuid="U",
+        mount="/",
+        subvolumes=(Subvolume(name="@", mount="/", options=("noatime",)),),
+    )
+    layout = Layout(
+        disk_words="d",
+        serial="S",
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=9999,
+        partitions=(part,),
+        before=(part,),
+    )
     made = graph(
         action("demo.hand", ByHand(text="Do it.", commands=("x",)), stage=Stage.FIRMWARE, gives=("prepared:backup",)),
-        action("demo.run", Run(argv=("a", Disk(), InTarget("/x"), Joined(("of=", Disk()))), where=Where.TARGET,
-               stdin=("a", SecretRef("p"), Disk()), stdout_to=InTarget("/y")), Link(path=InTarget("/l"), to="x"),
-               Call(verb="file-is", args=(InTarget("/x"), "644"), stdin=("x",), by_hand=("cat x",)),
-               needs=("prepared:backup", "tool:sfdisk"), gives=("base",), secrets=(Secret(name="p", prompt="P"),),
-               guards=(succeeds("so", "true"), outputs("so", "x", "echo", "x")), stamped=True,
-               way_back=WayBack(note="n", operations=(Run(argv=("b",)),))),
+        action(
+            "demo.run",
+            Run(
+                argv=("a", Disk(), InTarget("/x"), Joined(("of=", Disk()))),
+                where=Where.TARGET,
+                stdin=("a", SecretRef("p"), Disk()),
+                stdout_to=InTarget("/y"),
+            ),
+            Link(path=InTarget("/l"), to="x"),
+            Call(verb="file-is", args=(InTarget("/x"), "644"), stdin=("x",), by_hand=("cat x",)),
+            needs=("prepared:backup", "tool:sfdisk"),
+            gives=("base",),
+            secrets=(Secret(name="p", prompt="P"),),
+            guards=(succeeds("so", "true"), outputs("so", "x", "echo", "x")),
+            stamped=True,
+            way_back=WayBack(note="n", operations=(Run(argv=("b",)),)),
+        ),
         writing("demo.file", "/etc/x", "y", needs=("base",), proofs=(file_is("/etc/x", ("y",)), service_enabled("u"))),
         facts={Layout: layout},
-    )  # fmt: skip
+    )
     place = Place(file="kelp-02.toml", line=3, column=1)
     warning = Fault(code="a-warning", message="Mind it", warning=True, place=place)
     return evolve(made, warnings=(warning,))
@@ -74,8 +91,16 @@ def test_the_json_rendering_is_valid_by_its_schema() -> None:
     assert document["actions"][2]["after"] == [{"token": "base", "giver": "demo.run"}]
 
 
-@pytest.mark.parametrize("path", [("layout", "serial"), ("machine", "name"), ("actions", 1, "way_back", "note"),
-                                  ("actions", 1, "operations", 0, "argv"), ("actions", 0, "stage")])  # fmt: skip
+@pytest.mark.parametrize(
+    "path",
+    [
+        ("layout", "serial"),
+        ("machine", "name"),
+        ("actions", 1, "way_back", "note"),
+        ("actions", 1, "operations", 0, "argv"),
+        ("actions", 0, "stage"),
+    ],
+)
 def test_the_schema_refuses_what_is_not_so(path: tuple[str | int, ...]) -> None:
     document = json.loads(json_rendering.render(everything()))
     inner = document

@@ -57,7 +57,7 @@ def sandbox(tmp_path: Path) -> Sandbox:
 
 def marker(name: str, **fields: Any) -> Action:
     """An action that leaves a mark each time it runs; nothing proves it."""
-    append = Run(argv=("sh", "-c", f"echo {name} >>\"$0\"/marks", InTarget("")))
+    append = Run(argv=("sh", "-c", f'echo {name} >>"$0"/marks', InTarget("")))
     return action(f"demo.{name}", append, **fields)
 
 
@@ -155,18 +155,37 @@ def test_secrets_never_touch_a_disk(sandbox: Sandbox, shell: str) -> None:
 def test_never_inside_the_installed_machine(sandbox: Sandbox, shell: str) -> None:
     sandbox.fake("findmnt", "echo 0f-root-uuid")
     sandbox.fake("lsblk", "echo /dev/null")
-    part = LaidPartition(name="root", new=True, number=1, start=2048, size=4096, type="T", uuid="U", mount="/",
-                         fs_uuid="0f-root-uuid")  # fmt: skip
-    layout = Layout(disk_words="d", serial="", size_bytes=10**9, sector_size=512, table_id="I", whole_disk=True,
-                    first_lba=34, last_lba=9999, partitions=(part,))  # fmt: skip
+    part = LaidPartition(
+        name="root", new=True, number=1, start=2048, size=4096, type="T", uuid="U", mount="/", fs_uuid="0f-root-uuid"
+    )
+    layout = Layout(
+        disk_words="d",
+        serial="",
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=9999,
+        partitions=(part,),
+    )
     text = script.render(graph(writing("demo.one", "/one", "1"), facts={Layout: layout}))
     done = sandbox.run(text, shell)
     assert (done.returncode, "the installed kelp-02 itself" in done.stdout) == (1, True)
 
 
 def test_a_disk_that_is_not_there_is_refused(sandbox: Sandbox, shell: str) -> None:
-    layout = Layout(disk_words="d", serial="NO-SUCH-SERIAL", size_bytes=10**9, sector_size=512, table_id="I",
-                    whole_disk=True, first_lba=34, last_lba=9999, partitions=())  # fmt: skip
+    layout = Layout(
+        disk_words="d",
+        serial="NO-SUCH-SERIAL",
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=True,
+        first_lba=34,
+        last_lba=9999,
+        partitions=(),
+    )
     done = sandbox.run(script.render(graph(writing("demo.one", "/one", "1"), facts={Layout: layout})), shell)
     assert (done.returncode, done.stderr) == (1, "")
     assert "The disk of kelp-02 was not found. Nothing was changed." in done.stdout
@@ -174,14 +193,33 @@ def test_a_disk_that_is_not_there_is_refused(sandbox: Sandbox, shell: str) -> No
 
 
 def test_what_is_lost_and_kept_is_shown_before_the_name(sandbox: Sandbox) -> None:
-    kept = LaidPartition(name="factory", new=False, number=3, start=2048, size=8192, type="T", uuid="K",
-                         filesystem="ntfs", shrunk_from=16384)  # fmt: skip
+    kept = LaidPartition(
+        name="factory",
+        new=False,
+        number=3,
+        start=2048,
+        size=8192,
+        type="T",
+        uuid="K",
+        filesystem="ntfs",
+        shrunk_from=16384,
+    )
     old = LaidPartition(name="old", new=False, number=4, start=16384, size=8192, type="T", uuid="L", filesystem="ext4")
-    root = LaidPartition(name="root", new=True, number=4, start=16384, size=8192, type="T", uuid="N",
-                         filesystem="ext4", mount="/")  # fmt: skip
-    layout = Layout(disk_words="Tidewater 500", serial="S", size_bytes=10**9, sector_size=512, table_id="I",
-                    whole_disk=False, first_lba=34, last_lba=99999, partitions=(kept, root),
-                    before=(kept, old))  # fmt: skip
+    root = LaidPartition(
+        name="root", new=True, number=4, start=16384, size=8192, type="T", uuid="N", filesystem="ext4", mount="/"
+    )
+    layout = Layout(
+        disk_words="Tidewater 500",
+        serial="S",
+        size_bytes=10**9,
+        sector_size=512,
+        table_id="I",
+        whole_disk=False,
+        first_lba=34,
+        last_lba=99999,
+        partitions=(kept, root),
+        before=(kept, old),
+    )
     text = script.render(graph(writing("demo.one", "/one", "1", cautions=("Mind the gap.",)), facts={Layout: layout}))
     said = sandbox.run(text, options=["--show"]).stdout
     lost, staying = said.index("ERASED for good:"), said.index("Kept:")
@@ -191,9 +229,10 @@ def test_what_is_lost_and_kept_is_shown_before_the_name(sandbox: Sandbox) -> Non
     text = re.sub(r"(?m)^    verb_find_disk .*$", "    echo /dev/tidewater", text)
     last = sandbox.run(text, answers="no\n").stdout.partition("Type the name")[0].splitlines()[-24:]
     assert [line for line in last if "Tidewater 500" in line or "/dev/tidewater" in line or "no. 4 old" in line] == [
-        "The disk that is written to: Tidewater 500", "The live medium calls it /dev/tidewater.",
+        "The disk that is written to: Tidewater 500",
+        "The live medium calls it /dev/tidewater.",
         "  - no. 4 old: 4 MiB, ext4",
-    ]  # fmt: skip
+    ]
 
 
 # --- the stages of a person --------------------------------------------------------------------------------------
@@ -215,8 +254,12 @@ def test_work_before_the_medium_is_asked_for_once(sandbox: Sandbox, shell: str) 
 
 
 def test_work_before_the_medium_that_does_not_prove_itself_is_refused(sandbox: Sandbox, shell: str) -> None:
-    shrink = action("demo.shrink", ByHand(text="Shrink it."), stage=Stage.OTHER_SYSTEM,
-                    proofs=(false("The volume ends at sector 100"),))  # fmt: skip
+    shrink = action(
+        "demo.shrink",
+        ByHand(text="Shrink it."),
+        stage=Stage.OTHER_SYSTEM,
+        proofs=(false("The volume ends at sector 100"),),
+    )
     done = sandbox.run(script.render(graph(shrink, writing("demo.one", "/one", "1"))), shell, answers="yes\n" + NAME)
     assert (done.returncode, "The volume ends at sector 100" in done.stdout) == (1, True)
     assert "Type the name" not in done.stdout
@@ -309,8 +352,13 @@ def test_a_stamp_proves_what_nothing_else_can(sandbox: Sandbox, shell: str) -> N
 
 
 def test_the_way_back_comes_last_first_with_its_commands(sandbox: Sandbox, shell: str) -> None:
-    back = WayBack(note="Take it out.", operations=(Run(argv=("rm", "--", InTarget("/two words"))),
-                   Call(verb="tool-present", args=("sed",), by_hand=("command -v sed",))))  # fmt: skip
+    back = WayBack(
+        note="Take it out.",
+        operations=(
+            Run(argv=("rm", "--", InTarget("/two words"))),
+            Call(verb="tool-present", args=("sed",), by_hand=("command -v sed",)),
+        ),
+    )
     gone = WayBack(note="The old table is lost.", possible=False)
     first = writing("demo.first", "/first", "1", way_back=gone)
     second = writing("demo.second", "/second", "2", way_back=back)
@@ -342,7 +390,7 @@ def test_the_log_is_kept_in_the_target_before_it_is_closed(sandbox: Sandbox, she
 def test_spec_and_survey_are_kept_in_the_target(sandbox: Sandbox, shell: str) -> None:
     """As they were read, byte for byte, so that they can be compiled again."""
     (sandbox.target / "var" / "lib").mkdir(parents=True)
-    hostile = "note = \"it's $(touch BROKEN) `x` %s \\\\\"\r\n# ümlaut, no line end".encode()
+    hostile = 'note = "it\'s $(touch BROKEN) `x` %s \\\\"\r\n# ümlaut, no line end'.encode()
     papers = {"kelp 02's.toml": hostile, "sub/kelp.survey.toml": b"x = 1\n\n"}
     close = action("demo.close", Run(argv=("true",)), gives=("target:closed",))
     done = sandbox.run(script.render(evolve(graph(close), papers=papers)), shell)
@@ -355,8 +403,13 @@ def test_spec_and_survey_are_kept_in_the_target(sandbox: Sandbox, shell: str) ->
 def test_the_umask_of_the_caller_does_not_matter(sandbox: Sandbox, shell: str) -> None:
     # a root folder made under umask 077 locks everybody but root out
     path = sandbox.place(script.render(graph(writing("demo.one", "/deep/one", "1"))))
-    subprocess.run(["sh", "-c", f'umask 077; exec {" ".join(SHELLS[shell])} "$0"', path], input=NAME, text=True,
-                   check=True, capture_output=True)  # fmt: skip
+    subprocess.run(
+        ["sh", "-c", f'umask 077; exec {" ".join(SHELLS[shell])} "$0"', path],
+        input=NAME,
+        text=True,
+        check=True,
+        capture_output=True,
+    )
     assert (sandbox.target / "deep").stat().st_mode & 0o777 == 0o755
 
 

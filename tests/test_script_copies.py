@@ -20,9 +20,15 @@ from bedplate.renderers import audit, script
 from rendering import Sandbox, action, graph, writing
 
 SHELLS = {
-    "dash": ["dash"], "bash": ["bash"], "bash as sh": ["bash", "--posix"], "busybox": ["busybox", "sh"],
-    "mksh": ["mksh"], "ksh": ["ksh93"], "yash": ["yash"], "zsh": ["zsh", "--emulate", "sh"],
-}  # fmt: skip
+    "dash": ["dash"],
+    "bash": ["bash"],
+    "bash as sh": ["bash", "--posix"],
+    "busybox": ["busybox", "sh"],
+    "mksh": ["mksh"],
+    "ksh": ["ksh93"],
+    "yash": ["yash"],
+    "zsh": ["zsh", "--emulate", "sh"],
+}
 WORK = graph(writing("demo.file", "/etc/demo", "demo\n"))
 
 
@@ -97,10 +103,17 @@ def test_what_only_reads_is_whole_or_nothing_too(shell: str, text: str, tmp_path
 
 
 @pytest.mark.parametrize("shell", SHELLS)
-@pytest.mark.parametrize(("word", "near"), [
-    ("--shwo", "(nearest: --show)"), ("undo", "(nearest: --undo)"), ("--bogus", "--bogus: this is no word"),
-    ("-h", "(nearest: --help)"), ("--lsit", "(nearest: --list)"), ("\x1b[2J", "'"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("word", "near"),
+    [
+        ("--shwo", "(nearest: --show)"),
+        ("undo", "(nearest: --undo)"),
+        ("--bogus", "--bogus: this is no word"),
+        ("-h", "(nearest: --help)"),
+        ("--lsit", "(nearest: --list)"),
+        ("\x1b[2J", "'"),
+    ],
+)
 def test_a_wrong_word_is_named(word: str, near: str, shell: str, tmp_path: Path) -> None:
     sandbox = Sandbox(tmp_path)
     sandbox.place(script.render(WORK))
@@ -120,12 +133,13 @@ def test_a_second_word_is_named(tmp_path: Path) -> None:
 def test_closed_streams_are_told(shell: str, tmp_path: Path) -> None:
     sandbox = Sandbox(tmp_path)
     path = sandbox.place(script.render(WORK))
-    line = ' '.join([*SHELLS[shell], str(path)])
+    line = " ".join([*SHELLS[shell], str(path)])
     ran = subprocess.run(["dash", "-c", f"{line} <&-"], capture_output=True, text=True, timeout=60, check=False)
     assert ran.returncode == 1 and "No answer could be read" in ran.stdout and "Nothing was changed." in ran.stdout
     assert not (sandbox.target / "etc/demo").exists()
-    ran = subprocess.run(["dash", "-c", f"{line} >&-"], capture_output=True, text=True, input="kelp-02\n", timeout=60,
-                         check=False)  # fmt: skip
+    ran = subprocess.run(
+        ["dash", "-c", f"{line} >&-"], capture_output=True, text=True, input="kelp-02\n", timeout=60, check=False
+    )
     assert ran.returncode != 0 and "Standard output is closed" in ran.stderr
     assert not (sandbox.target / "etc/demo").exists()
 
@@ -151,8 +165,14 @@ def test_a_log_that_becomes_full_is_named_as_a_cause(shell: str, tmp_path: Path)
     path = sandbox.place(script.render(many))
     path.write_text(path.read_text().replace(f"LOG={sandbox.log}", f"LOG={full}/log"))
     line = f"mount -t tmpfs -o size=4096 none {full} && exec {' '.join(SHELLS[shell])} {path}"
-    ran = subprocess.run(["unshare", "--mount", "dash", "-c", line], input="kelp-02\n", capture_output=True, text=True,
-                         timeout=60, check=False)  # fmt: skip
+    ran = subprocess.run(
+        ["unshare", "--mount", "dash", "-c", line],
+        input="kelp-02\n",
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
     assert ran.returncode == 1 and "STOPPED at [" in ran.stdout
     assert f"The log {full}/log takes nothing more: its file system is full" in ran.stdout
 
@@ -177,13 +197,16 @@ def test_a_keymap_that_cannot_be_loaded_is_told_with_its_reason(shell: str, tmp_
     assert run(sandbox, SHELLS[shell], answers="secret\nsecret\nkelp-02\n").returncode == 0
 
 
-@pytest.mark.parametrize(("spoil", "answers", "reason"), [
-    (('"$WORK/secret-$1") 2', '"/no/such/secret-$1") 2'), "a\na\n", "The secret could not be kept in memory"),
-    (("", ""), "a\n", "No answer could be read."),
-    (("", ""), "a\nb\n" * 5, "Given up after five attempts."),
-    (("", ""), "a\na\nlimpet\n", "That is not kelp-02."),
-    (("", ""), "a\na\n", "No answer could be read."),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("spoil", "answers", "reason"),
+    [
+        (('"$WORK/secret-$1") 2', '"/no/such/secret-$1") 2'), "a\na\n", "The secret could not be kept in memory"),
+        (("", ""), "a\n", "No answer could be read."),
+        (("", ""), "a\nb\n" * 5, "Given up after five attempts."),
+        (("", ""), "a\na\nlimpet\n", "That is not kelp-02."),
+        (("", ""), "a\na\n", "No answer could be read."),
+    ],
+)
 def test_what_ends_with_nothing_was_changed_says_why(
     spoil: tuple[str, str], answers: str, reason: str, tmp_path: Path
 ) -> None:

@@ -31,9 +31,13 @@ def call(shell: str, folder: Path, command: str, stdin: str = "") -> subprocess.
     lines = [f"TARGET={folder}/target WORK={folder}/work DISK=", library.verbs([verb])]
     text = "\n".join([*lines, f"{library.function(verb)}{command.removeprefix(verb)}"])
     return subprocess.run(
-        [*SHELLS[shell], "-c", f"set -u; umask 022; {text}"], input=stdin, capture_output=True, text=True, timeout=30,
+        [*SHELLS[shell], "-c", f"set -u; umask 022; {text}"],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        timeout=30,
         check=False,
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(params=sorted(SHELLS))

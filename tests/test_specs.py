@@ -23,8 +23,11 @@ def bedplate(*arguments: str, cwd: Path = ROOT, **environment: str) -> subproces
     paths = os.pathsep.join(str(ROOT / top) for top in ("compiler", "plugins", "schema"))
     return subprocess.run(
         [sys.executable, "-m", "bedplate.cli", *arguments],
-        cwd=cwd, capture_output=True, check=False, env={**os.environ, "PYTHONPATH": paths, **environment},
-    )  # fmt: skip
+        cwd=cwd,
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": paths, **environment},
+    )
 
 
 @pytest.fixture(scope="module")

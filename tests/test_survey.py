@@ -42,28 +42,65 @@ def read_back(text: str) -> Survey:
 def full_survey() -> Survey:
     """A survey in which every field differs from its default."""
     inside = SurveyedFileSystem(
-        type="ntfs", version="3.1", label=HOSTILE, uuid="60667EEE480C7ABB", used_bytes=0, free_bytes=2, min_bytes=1,
+        type="ntfs",
+        version="3.1",
+        label=HOSTILE,
+        uuid="60667EEE480C7ABB",
+        used_bytes=0,
+        free_bytes=2,
+        min_bytes=1,
         dirty=False,
-    )  # fmt: skip
+    )
     part = SurveyedPartition(
-        number=99, start=34, size=1, type="0FC63DAF-8483-4772-8E79-3D69D8477DE4",
-        uuid="A1B2C3D4-0000-4000-8000-0123456789AB", name=HOSTILE, attributes="GUID:60", filesystem=inside,
-        mounted_at=("/mnt/a b", "[SWAP]"), holders=("crypt",), files=("/EFI/a b/x.efi",),
-    )  # fmt: skip
+        number=99,
+        start=34,
+        size=1,
+        type="0FC63DAF-8483-4772-8E79-3D69D8477DE4",
+        uuid="A1B2C3D4-0000-4000-8000-0123456789AB",
+        name=HOSTILE,
+        attributes="GUID:60",
+        filesystem=inside,
+        mounted_at=("/mnt/a b", "[SWAP]"),
+        holders=("crypt",),
+        files=("/EFI/a b/x.efi",),
+    )
     disk = SurveyedDisk(
-        path="/dev/sdz", serial="S", model="M", wwn="W", by_id=("/dev/disk/by-id/x",), transport="usb",
-        rotational=True, removable=True, size_bytes=7, sector_size=4096, physical_sector_size=4096, readable=True,
-        table=PartitionTable(label="gpt", id="I", first_lba=6, last_lba=7, length=12), partitions=(part,),
-        free=(FreeRegion(start=8, end=9, aligned_mib=0),), content="ext4", faults=("One fault.",),
-    )  # fmt: skip
+        path="/dev/sdz",
+        serial="S",
+        model="M",
+        wwn="W",
+        by_id=("/dev/disk/by-id/x",),
+        transport="usb",
+        rotational=True,
+        removable=True,
+        size_bytes=7,
+        sector_size=4096,
+        physical_sector_size=4096,
+        readable=True,
+        table=PartitionTable(label="gpt", id="I", first_lba=6, last_lba=7, length=12),
+        partitions=(part,),
+        free=(FreeRegion(start=8, end=9, aligned_mib=0),),
+        content="ext4",
+        faults=("One fault.",),
+    )
     entry = BootEntry(
-        number="00AF", label=HOSTILE, active=False, partition="a1b2c3d4-0000-4000-8000-0123456789ab",
-        loader="\\EFI\\x.efi", path="HD(1)\x01",
-    )  # fmt: skip
+        number="00AF",
+        label=HOSTILE,
+        active=False,
+        partition="a1b2c3d4-0000-4000-8000-0123456789ab",
+        loader="\\EFI\\x.efi",
+        path="HD(1)\x01",
+    )
     firmware = Firmware(
-        mode="bios", bits=32, secure_boot="setup", sbat_level="sbat,1,2021030218", variables_free_bytes=0,
-        boot_current="00AF", boot_order=("00AF", "00AF"), entries=(entry,),
-    )  # fmt: skip
+        mode="bios",
+        bits=32,
+        secure_boot="setup",
+        sbat_level="sbat,1,2021030218",
+        variables_free_bytes=0,
+        boot_current="00AF",
+        boot_order=("00AF", "00AF"),
+        entries=(entry,),
+    )
     machine = SurveyedMachine(
         architecture="arm64", memory_bytes=1, cpu_vendor="intel", vendor="V", product="P", pci=("0108 1b36:0010",)
     )
@@ -127,10 +164,17 @@ def test_the_schema_is_closed_and_every_property_is_explained() -> None:
 
 
 CLASSES = {
-    "Survey": Survey, "Machine": SurveyedMachine, "Firmware": Firmware, "Boot entry": BootEntry, "Disk": SurveyedDisk,
-    "Partition table": PartitionTable, "Partition": SurveyedPartition, "File system": SurveyedFileSystem,
-    "Free region": FreeRegion, "Link": Link,
-}  # fmt: skip
+    "Survey": Survey,
+    "Machine": SurveyedMachine,
+    "Firmware": Firmware,
+    "Boot entry": BootEntry,
+    "Disk": SurveyedDisk,
+    "Partition table": PartitionTable,
+    "Partition": SurveyedPartition,
+    "File system": SurveyedFileSystem,
+    "Free region": FreeRegion,
+    "Link": Link,
+}
 
 
 @pytest.mark.parametrize("title", CLASSES)

@@ -43,10 +43,18 @@ __all__ = ["bench"]
 KELP = Bootloader(name="kelp", loader="systemd-boot")
 MIB_SECTORS = 2048
 BOOT = LaidPartition(
-    name="kernels", new=True, number=6, start=600000512, size=1024 * MIB_SECTORS, type=XBOOTLDR,
-    uuid="2B7C6D5E-0A1B-5C2D-8E3F-4A5B6C7D8E9F", role="xbootldr", filesystem="vfat", fs_uuid="1234-ABCD",
+    name="kernels",
+    new=True,
+    number=6,
+    start=600000512,
+    size=1024 * MIB_SECTORS,
+    type=XBOOTLDR,
+    uuid="2B7C6D5E-0A1B-5C2D-8E3F-4A5B6C7D8E9F",
+    role="xbootldr",
+    filesystem="vfat",
+    fs_uuid="1234-ABCD",
     mount="/xbootldr",
-)  # fmt: skip
+)
 BESIDE = evolve(LAYOUT, partitions=(evolve(ESP, mount="/efi"), FACTORY, ROOT, BOOT))
 """The shared EFI system partition of 260 MiB, and an extended boot partition for the kernels."""
 ALONE = evolve(
@@ -98,8 +106,9 @@ def test_what_is_free_counts_and_the_specification_s_advice_is_passed_on() -> No
 def test_boot_itself_is_not_on_fat_where_the_package_tool_makes_links() -> None:
     # dpkg 1.21: "unable to make backup link of ... before installing new version"; link(2): EPERM
     assert faults(KELP, context(at("/boot")))["boot-on-fat"].found == '"/boot"'
-    assert "boot-on-fat" in faults(KELP, context(evolve(ALONE, partitions=(
-        evolve(ALONE.partitions[0], mount="/boot"), ROOT))))  # fmt: skip
+    assert "boot-on-fat" in faults(
+        KELP, context(evolve(ALONE, partitions=(evolve(ALONE.partitions[0], mount="/boot"), ROOT)))
+    )
 
 
 def test_pacman_s_kernels_stay_where_they_are() -> None:
@@ -165,9 +174,11 @@ def test_a_kept_system_has_an_entry_on_the_partition_of_its_loader() -> None:
     settled = plan(KELP, context())
     files = dict(written(settled))
     assert set(files) == {
-        "/efi/loader/entries.srel", "/xbootldr/loader/entries.srel", "/efi/loader/loader.conf",
+        "/efi/loader/entries.srel",
+        "/xbootldr/loader/entries.srel",
+        "/efi/loader/loader.conf",
         "/efi/loader/entries/kelp.kept-factory.conf",
-    }  # fmt: skip
+    }
     text = "title    Factory Boot Manager\nsort-key zz-kept-01\nefi      /EFI/Microsoft/Boot/bootmgfw.efi\n"
     assert files["/efi/loader/entries/kelp.kept-factory.conf"] == text
     assert entry(evolve(settled.handovers[0], title="größe $(x)"), 2).startswith("title    größe $(x)\n")
@@ -177,8 +188,11 @@ def test_kernel_install_is_told_everything() -> None:
     # kernel-install(8): cmdline, entry-token, install.conf
     section = evolve(KELP, kernel_parameters=("quiet",), terminal="serial")
     action = emitted(section, context())["bootloader.settings"]
-    files = {item.path.path: item.content for item in action.operations
-             if isinstance(item, WriteFile) and isinstance(item.path, InTarget)}  # fmt: skip
+    files = {
+        item.path.path: item.content
+        for item in action.operations
+        if isinstance(item, WriteFile) and isinstance(item.path, InTarget)
+    }
     assert files == {
         "/etc/kernel/cmdline": (f"root=UUID={ROOT.fs_uuid} ro console=ttyS0,115200 quiet\n",),
         "/etc/kernel/entry-token": ("kelp\n",),
@@ -205,8 +219,11 @@ def test_dnf_builds_its_images_with_the_entries() -> None:
     menu = actions["bootloader.menu"]
     assert "initramfs:built" in menu.gives and "initramfs:built" not in menu.needs
     assert "file:/etc/dracut.conf.d/bedplate.conf" in menu.needs and "keymap:target" in menu.needs
-    carried = [check.test.args[0] for check in menu.proofs if isinstance(check.test, Call)
-               and check.test.verb == "initramfs-carries"]  # fmt: skip
+    carried = [
+        check.test.args[0]
+        for check in menu.proofs
+        if isinstance(check.test, Call) and check.test.verb == "initramfs-carries"
+    ]
     assert carried == [InTarget("/xbootldr/kelp")]
     assert "service:systemd-boot-update.service" in actions["bootloader.settings"].gives
 
@@ -329,12 +346,23 @@ def test_a_kernel_beside_its_modules_has_its_image_with_the_entry(bench: Bench, 
 OWN = {
     "loader": ("kept", ("EFI/systemd",), ("EFI/systemd/*",)),
     "later": ("kept", ("EFI/BOOT",), ("EFI/BOOT/BOOTX64.EFI",)),
-    "menu": ("kept", ("loader", "loader/entries"),
-             ("loader/loader.conf", "loader/entries.srel", "loader/random-seed", "loader/entries/kelp-*",
-              "loader/entries/kelp.*")),
-    "menu-boot": ("new", ("loader", "loader/entries", "kelp"),
-                  ("loader/entries.srel", "loader/entries/kelp-*", "loader/entries/kelp.*", "kelp/*")),
-}  # fmt: skip
+    "menu": (
+        "kept",
+        ("loader", "loader/entries"),
+        (
+            "loader/loader.conf",
+            "loader/entries.srel",
+            "loader/random-seed",
+            "loader/entries/kelp-*",
+            "loader/entries/kelp.*",
+        ),
+    ),
+    "menu-boot": (
+        "new",
+        ("loader", "loader/entries", "kelp"),
+        ("loader/entries.srel", "loader/entries/kelp-*", "loader/entries/kelp.*", "kelp/*"),
+    ),
+}
 """What each of the loader's actions notes: kind of partition, folders, patterns."""
 
 
@@ -357,8 +385,9 @@ def all_written(bench: Bench, shell: str) -> Path:
     boot = installed(bench)
     (bench.target / "image").write_text("loader")
     for _ in range(2):
-        put = bench.run("put-systemd-boot", str(bench.esp), str(bench.target / "image"), "systemd-bootx64.efi",
-                        shell=shell)  # fmt: skip
+        put = bench.run(
+            "put-systemd-boot", str(bench.esp), str(bench.target / "image"), "systemd-bootx64.efi", shell=shell
+        )
         assert put.returncode == 0
     for path in ("loader/loader.conf", "loader/entries/kelp.kept-factory.conf"):
         (bench.esp / path).parent.mkdir(parents=True, exist_ok=True)
@@ -392,8 +421,12 @@ def test_our_files_go_and_foreign_ones_stay(bench: Bench, shell: str) -> None:
 @pytest.mark.parametrize("shell", SHELLS)
 def test_entries_and_kernels_of_a_system_that_came_later_stay(bench: Bench, shell: str) -> None:
     boot = all_written(bench, shell)
-    others = [bench.esp / "loader/entries/heron-6.9.conf", boot / "loader/entries/heron-6.9.conf",
-              boot / "heron/6.9/linux", bench.esp / "loader/random-seed"]  # fmt: skip
+    others = [
+        bench.esp / "loader/entries/heron-6.9.conf",
+        boot / "loader/entries/heron-6.9.conf",
+        boot / "heron/6.9/linux",
+        bench.esp / "loader/random-seed",
+    ]
     for path in others:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("another system's")
@@ -456,8 +489,9 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
     script.write_text(f"WORK='{bench.folder}/work'\n{library.verbs(['text-is'])}\nverb_text_is \"$1\"\n")
 
     def same(text: str) -> int:
-        done = subprocess.run([*SHELLS[shell], str(script), str(path)], input=text, text=True, check=False,
-                              capture_output=True)  # fmt: skip
+        done = subprocess.run(
+            [*SHELLS[shell], str(script), str(path)], input=text, text=True, check=False, capture_output=True
+        )
         return done.returncode
 
     assert same("timeout 5\n") == 0

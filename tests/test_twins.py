@@ -20,8 +20,14 @@ from test_disk import DISK, ESP, PLAIN, ROOT, ROWS, SWAP, TABLE, faults, survey,
 from test_layers import GPT, attached, blank, call, group
 
 LINUX = "0FC63DAF-8483-4772-8E79-3D69D8477DE4"
-OTHER = SurveyedDisk(path="/dev/sdb", serial="SM-USB-9", model="Saltmarsh Box", size_bytes=1 << 37, readable=True,
-                     table=PartitionTable(label="gpt", id="22222222-2222-4333-8444-555555555555"))  # fmt: skip
+OTHER = SurveyedDisk(
+    path="/dev/sdb",
+    serial="SM-USB-9",
+    model="Saltmarsh Box",
+    size_bytes=1 << 37,
+    readable=True,
+    table=PartitionTable(label="gpt", id="22222222-2222-4333-8444-555555555555"),
+)
 
 
 def part(guid: str, number: int = 1, /, **inside: object) -> SurveyedPartition:

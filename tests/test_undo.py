@@ -71,8 +71,9 @@ def base(**fields: Any) -> Action:
 
 def inside(name: str, **fields: Any) -> Action:
     """An action that writes a file where it can only be seen while the target is open."""
-    back = WayBack(note=f"Remove {name}.", operations=(Run(argv=("touch", InTarget(f"/back-{name}"))),),
-                   goes_with="filesystem:/")  # fmt: skip
+    back = WayBack(
+        note=f"Remove {name}.", operations=(Run(argv=("touch", InTarget(f"/back-{name}"))),), goes_with="filesystem:/"
+    )
     return writing(f"demo.{name}", f"/mounted/{name}", name, needs=("mount:/",), way_back=back, **fields)
 
 
@@ -89,8 +90,9 @@ def closing() -> Action:
     """The last action: everything is closed."""
     shut = Run(argv=("rm", "-f", InTarget("/mounted")))
     gone = succeeds("It is closed", "test", "!", "-L", InTarget("/mounted"))
-    return action("demo.close", shut, needs=("stage:target", "mount:/"), proofs=(gone,), transient=True,
-                  stage=Stage.TARGET)  # fmt: skip
+    return action(
+        "demo.close", shut, needs=("stage:target", "mount:/"), proofs=(gone,), transient=True, stage=Stage.TARGET
+    )
 
 
 def machine(*more: Action) -> InstallGraph:
@@ -145,8 +147,13 @@ def test_a_secret_of_work_that_is_undone_on_the_way_is_asked_then(sandbox: Sandb
     (sandbox.target / "cellar/one").unlink()
     fall = Run(argv=("rm", "-f", InTarget("/mounted/secret")))
     one = inside("one")
-    changed = graph(base(), opening(), action("demo.one", *one.operations, fall, needs=one.needs, proofs=one.proofs),
-                    asking("secret", needs=("mount:/",)), closing())  # fmt: skip
+    changed = graph(
+        base(),
+        opening(),
+        action("demo.one", *one.operations, fall, needs=one.needs, proofs=one.proofs),
+        asking("secret", needs=("mount:/",)),
+        closing(),
+    )
     again = sandbox.run(script.render(changed), shell, answers=f"{NAME}x3\nx3\n")
     assert (again.returncode, (sandbox.target / "cellar/secret").read_text()) == (0, "x3"), again.stdout
 
@@ -173,8 +180,13 @@ def test_a_container_is_opened_for_the_look_with_its_passphrase(sandbox: Sandbox
 
 
 def test_the_keymap_is_loaded_before_a_password_is_typed(sandbox: Sandbox, shell: str) -> None:
-    keys = action("demo.keys", Run(argv=("touch", InTarget("/keys"))), gives=("keymap:live",), transient=True,
-                  proofs=(succeeds("Loaded", "test", "-e", InTarget("/keys")),))  # fmt: skip
+    keys = action(
+        "demo.keys",
+        Run(argv=("touch", InTarget("/keys"))),
+        gives=("keymap:live",),
+        transient=True,
+        proofs=(succeeds("Loaded", "test", "-e", InTarget("/keys")),),
+    )
     text = script.render(graph(keys, base(), opening(), asking("secret")))
     refused = sandbox.run(text, shell, answers="x\nx\nno\n")
     assert (refused.returncode, names(sandbox)) == (1, ["keys"])
@@ -229,13 +241,20 @@ def test_undo_asks_for_the_right_name(sandbox: Sandbox, shell: str) -> None:
 
 
 def test_undo_after_every_prefix(sandbox: Sandbox, shell: str) -> None:
-    whole = machine(writing("demo.other", "/other", "x", way_back=WayBack(
-        note="Take it out.", operations=(Run(argv=("rm", "-f", InTarget("/other"))),))))  # fmt: skip
+    whole = machine(
+        writing(
+            "demo.other",
+            "/other",
+            "x",
+            way_back=WayBack(note="Take it out.", operations=(Run(argv=("rm", "-f", InTarget("/other"))),)),
+        )
+    )
     text = script.render(whole)
     for number in range(1, len(whole.nodes) + 1):
         one = Sandbox(sandbox.folder / str(number))
         wall = text.replace(f"do_{number}_", f"old_{number}_", 1).replace(
-            "# --- actions:", f"do_{number}_{_tail(whole, number)}() {{ run false || return 1; }}\n# --- actions:", 1)
+            "# --- actions:", f"do_{number}_{_tail(whole, number)}() {{ run false || return 1; }}\n# --- actions:", 1
+        )
         stopped = one.run(wall, shell, answers=f"x1\nx1\n{NAME}")
         assert (stopped.returncode, f"STOPPED at [{number}/" in stopped.stdout) == (1, True), stopped.stdout
         assert one.run(text, shell, answers=NAME, options=["--undo"]).returncode == 0
@@ -247,8 +266,13 @@ def _tail(whole: InstallGraph, number: int) -> str:
 
 
 def test_undo_tells_what_it_cannot_take_back(sandbox: Sandbox, shell: str) -> None:
-    shrink = action("demo.shrink", ByHand(text="Shrink it."), stage=Stage.OTHER_SYSTEM, title="Shrink the volume",
-                    way_back=WayBack(note="Extend it there."))  # fmt: skip
+    shrink = action(
+        "demo.shrink",
+        ByHand(text="Shrink it."),
+        stage=Stage.OTHER_SYSTEM,
+        title="Shrink the volume",
+        way_back=WayBack(note="Extend it there."),
+    )
     lost = writing("demo.lost", "/lost", "x", way_back=WayBack(note="The old table is lost.", possible=False))
     never = writing("demo.never", "/never", "x", way_back=WayBack(note="Nobody will read this."))
     text = script.render(graph(shrink, lost))
@@ -278,8 +302,15 @@ def test_the_report_gives_both_choices_to_type(sandbox: Sandbox, shell: str) -> 
     bad = action("demo.bad", Run(argv=("sh", "-c", "echo no more room; exit 28")))
     done = sandbox.run(script.render(graph(base(), opening(), inside("one"), bad)), shell)
     path = sandbox.folder / "script.sh"
-    for said in ("STOPPED at [4/4] Do demo.bad", "Exit status: 28", "no more room", f"run again: sh {path}",
-                 f"Go back: sh {path} --undo", "goes with its partitions: [3]", "It is deleted."):  # fmt: skip
+    for said in (
+        "STOPPED at [4/4] Do demo.bad",
+        "Exit status: 28",
+        "no more room",
+        f"run again: sh {path}",
+        f"Go back: sh {path} --undo",
+        "goes with its partitions: [3]",
+        "It is deleted.",
+    ):
         assert said in done.stdout, said
 
 
@@ -288,8 +319,9 @@ def test_an_interrupted_run_reports_and_a_rerun_ends_it(sandbox: Sandbox, shell:
     wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("")))
     text = script.render(graph(writing("demo.one", "/one", "1"), action("demo.wait", wait)))
     path = sandbox.place(text)
-    with subprocess.Popen([*SHELLS[shell], str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-                          start_new_session=True) as child:  # fmt: skip
+    with subprocess.Popen(
+        [*SHELLS[shell], str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, start_new_session=True
+    ) as child:
         assert child.stdin is not None and child.stdout is not None
         child.stdin.write(NAME)
         child.stdin.flush()
@@ -308,8 +340,9 @@ def test_a_run_whose_shell_is_killed_is_ended_by_a_rerun(sandbox: Sandbox, shell
     wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("")))
     text = script.render(graph(writing("demo.one", "/one", "1"), action("demo.wait", wait)))
     path = sandbox.place(text)
-    with subprocess.Popen([*SHELLS[shell], str(path)], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True,
-                          start_new_session=True) as child:  # fmt: skip
+    with subprocess.Popen(
+        [*SHELLS[shell], str(path)], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True, start_new_session=True
+    ) as child:
         assert child.stdin is not None
         child.stdin.write(NAME)
         child.stdin.flush()
@@ -338,8 +371,14 @@ def test_a_second_copy_is_refused_while_the_first_runs(sandbox: Sandbox, shell: 
 def test_a_full_disk_stops_with_a_report_and_room_ends_it(sandbox: Sandbox, shell: str) -> None:
     if os.getuid() != 0:
         pytest.skip("a small file system takes root")
-    text = script.render(graph(action("demo.fill", Run(argv=("dd", "if=/dev/zero", Joined(("of=", InTarget("/fill"))),
-                         "bs=1M", "count=3"))), writing("demo.one", "/etc/one", "1")))  # fmt: skip
+    text = script.render(
+        graph(
+            action(
+                "demo.fill", Run(argv=("dd", "if=/dev/zero", Joined(("of=", InTarget("/fill"))), "bs=1M", "count=3"))
+            ),
+            writing("demo.one", "/etc/one", "1"),
+        )
+    )
     call("mount", "-t", "tmpfs", "-o", "size=2m", "small", sandbox.target)
     try:
         done = sandbox.run(text, shell)
@@ -359,8 +398,12 @@ def test_a_source_that_vanishes_half_way_stops_with_a_report_and_a_rerun_fetches
     vanish = Run(argv=("sh", "-c", f"[ -e {back} ] || kill $(cat {pid})"))
     text = script.render(graph(fetching("one", port), action("demo.vanish", vanish), fetching("two", port)))
     for attempt, status in ((1, 1), (2, 0)):
-        with subprocess.Popen(["python3", "-m", "http.server", "-b", "127.0.0.1", str(port)], cwd=sandbox.folder,
-                              stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL) as server:  # fmt: skip
+        with subprocess.Popen(
+            ["python3", "-m", "http.server", "-b", "127.0.0.1", str(port)],
+            cwd=sandbox.folder,
+            stderr=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+        ) as server:
             pid.write_text(str(server.pid))
             listening(port)
             done = sandbox.run(text, shell)
@@ -424,7 +467,7 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
         call("losetup", "--detach", node)
 
 
-KEPT = f"label: gpt\nlabel-id: {TABLE}\nstart=2048, size=65536, type={LINUX}, uuid={ROOT}, name=\"kept\"\n"
+KEPT = f'label: gpt\nlabel-id: {TABLE}\nstart=2048, size=65536, type={LINUX}, uuid={ROOT}, name="kept"\n'
 ROW = f'start=67584, size=65536, type={LINUX}, uuid={PAGE}, name="unfinished-page"\n'
 PLAN = f"OUR_ROWS='{PAGE} 67584 65536 {LINUX} ext4 {FS} - page'"
 """What the script's constant says of it."""
@@ -476,12 +519,24 @@ def test_what_lay_in_the_free_space_is_gone_before_a_row_names_it(bench: Bench) 
         file.seek(67584 * 512 + 1080)
         file.write(b"\x53\xef")
     bench.holds("verb_clear_places", ROW)
-    assert bench.image.read_bytes()[67584 * 512 :][: MIB] == bytes(MIB)
+    assert bench.image.read_bytes()[67584 * 512 :][:MIB] == bytes(MIB)
 
 
-@pytest.mark.parametrize(("kind", "label"), [("ext4", "kelp"), ("ext4", ""), ("xfs", "kelp"), ("xfs", ""),
-                         ("btrfs", "kelp"), ("btrfs", ""), ("vfat", "KELP"), ("vfat", ""), ("swap", "kelp"),
-                         ("swap", "")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("kind", "label"),
+    [
+        ("ext4", "kelp"),
+        ("ext4", ""),
+        ("xfs", "kelp"),
+        ("xfs", ""),
+        ("btrfs", "kelp"),
+        ("btrfs", ""),
+        ("vfat", "KELP"),
+        ("vfat", ""),
+        ("swap", "kelp"),
+        ("swap", ""),
+    ],
+)
 def test_a_file_system_gets_its_label_last(bench: Bench, tmp_path: Path, kind: str, label: str) -> None:
     """As blkid(8) reads it; one that was cut short has another label, is not taken for whole, and may be made again."""
     image = tmp_path / "part.img"
@@ -493,9 +548,13 @@ def test_a_file_system_gets_its_label_last(bench: Bench, tmp_path: Path, kind: s
     try:
         bench.holds(f"verb_make_filesystem {node} {kind} {uuid} '{label}'")
         bench.holds(f"verb_filesystem_is {node} {kind} {uuid} '{label}'")
-        rename = {"ext4": "e2label {} unfinished", "xfs": "xfs_admin -L unfinished {}",
-                  "btrfs": "btrfs filesystem label {} unfinished", "vfat": "fatlabel {} UNFINISHED",
-                  "swap": "swaplabel -L unfinished {}"}[kind]  # fmt: skip
+        rename = {
+            "ext4": "e2label {} unfinished",
+            "xfs": "xfs_admin -L unfinished {}",
+            "btrfs": "btrfs filesystem label {} unfinished",
+            "vfat": "fatlabel {} UNFINISHED",
+            "swap": "swaplabel -L unfinished {}",
+        }[kind]
         call(*rename.format(node).split())
         assert "unfinished" in bench.fails(f"verb_filesystem_is {node} {kind} {uuid} '{label}'").lower()
         call("sfdisk", "--quiet", "--no-reread", bench.node, text=KEPT + ROW.replace('"page"', '"unfinished-page"'))
@@ -550,14 +609,17 @@ def test_ways_back_are_told_from_those_that_go_along() -> None:
 
 def test_a_command_is_never_taken_for_a_function_of_the_script(sandbox: Sandbox, shell: str) -> None:
     """Found on the bench: install(1) started the whole script anew. Every function of the runtime is tried."""
-    runtime = "".join(script.library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo",
-                                                              "report"))  # fmt: skip
+    runtime = "".join(
+        script.library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")
+    )
     found = sorted({line.split("()")[0] for line in runtime.splitlines() if line.endswith("() {")} - {"in_target"})
     assert "install_machine" in found and "say" in found
     for name in found:
         sandbox.fake(name, f'echo {name} >>"{sandbox.folder}/ran"')
-    runs = [action(f"demo.run-{number}", Run(argv=(name,)), proofs=(succeeds("It runs", name),))
-            for number, name in enumerate(found)]  # fmt: skip
+    runs = [
+        action(f"demo.run-{number}", Run(argv=(name,)), proofs=(succeeds("It runs", name),))
+        for number, name in enumerate(found)
+    ]
     done = sandbox.run(script.render(graph(*runs, action("demo.last", Run(argv=("false",))))), shell)
     skipped = {line for line in done.stdout.splitlines() if line.endswith("already done, skipped")}
     assert len({line.strip() for line in skipped}) == len(found), done.stdout
@@ -604,8 +666,15 @@ kill $late $service $hermit
 sleep 0.2
 verb_target_is_closed || exit 3
 """
-    command = ["unshare", "--mount", "--propagation", "private", "dash", "-c",
-               head + script.library.verbs(["close-target"]) + lines]  # fmt: skip
+    command = [
+        "unshare",
+        "--mount",
+        "--propagation",
+        "private",
+        "dash",
+        "-c",
+        head + script.library.verbs(["close-target"]) + lines,
+    ]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
         assert done.returncode == 0, (done.returncode, done.stdout, done.stderr)

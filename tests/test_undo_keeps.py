@@ -23,13 +23,36 @@ from rendering import Sandbox, action, graph, writing
 from test_disk_verbs import FS, HOME, LINUX, PAGE, ROOT, SWAP, TABLE, call
 
 SIZE = 400 * MIB
-KEPT = f"label: gpt\nlabel-id: {TABLE}\nstart=2048, size=65536, type={LINUX}, uuid={HOME}, name=\"kept\"\n"
+KEPT = f'label: gpt\nlabel-id: {TABLE}\nstart=2048, size=65536, type={LINUX}, uuid={HOME}, name="kept"\n'
 NEW = (
-    LaidPartition(name="root", new=True, number=2, start=67584, size=204800, type=LINUX, uuid=ROOT, gpt_name="root",
-                  filesystem="ext4", fs_uuid=f"{FS}1", mount="/", role="root"),
-    LaidPartition(name="page", new=True, number=3, start=272384, size=65536, type=SWAP, uuid=PAGE, gpt_name="page",
-                  filesystem="swap", fs_uuid=f"{FS}2", role="swap"),
-)  # fmt: skip
+    LaidPartition(
+        name="root",
+        new=True,
+        number=2,
+        start=67584,
+        size=204800,
+        type=LINUX,
+        uuid=ROOT,
+        gpt_name="root",
+        filesystem="ext4",
+        fs_uuid=f"{FS}1",
+        mount="/",
+        role="root",
+    ),
+    LaidPartition(
+        name="page",
+        new=True,
+        number=3,
+        start=272384,
+        size=65536,
+        type=SWAP,
+        uuid=PAGE,
+        gpt_name="page",
+        filesystem="swap",
+        fs_uuid=f"{FS}2",
+        role="swap",
+    ),
+)
 NAME = "kelp-02\n"
 
 
@@ -48,13 +71,31 @@ class Machine:
         `strange`: a guard before all of them says that the disk is not as the survey saw it.
         """
         rows = [_identify(), evolve(_rows(parts), needs=("disk:identified",))] if strange else [_rows(parts)]
-        actions = [*rows, *(_format(part) for part in parts), _finish(parts), _mount(parts[0]),
-                   writing("demo.file", "/etc/ours", text, needs=("mount:/",), way_back=WayBack(
-                       note="It goes with the root.", goes_with="filesystem:/"))]  # fmt: skip
+        actions = [
+            *rows,
+            *(_format(part) for part in parts),
+            _finish(parts),
+            _mount(parts[0]),
+            writing(
+                "demo.file",
+                "/etc/ours",
+                text,
+                needs=("mount:/",),
+                way_back=WayBack(note="It goes with the root.", goes_with="filesystem:/"),
+            ),
+        ]
         layout = Layout(
-            disk_words="a disk", serial="", by_id=str(self.by_id), size_bytes=SIZE, sector_size=512, table_id=TABLE,
-            whole_disk=False, first_lba=2048, last_lba=SIZE // 512 - 34, partitions=parts,
-        )  # fmt: skip
+            disk_words="a disk",
+            serial="",
+            by_id=str(self.by_id),
+            size_bytes=SIZE,
+            sector_size=512,
+            table_id=TABLE,
+            whole_disk=False,
+            first_lba=2048,
+            last_lba=SIZE // 512 - 34,
+            partitions=parts,
+        )
         return script.render(graph(*actions, facts={Layout: layout}))
 
     def run(self, text: str, *options: str, answers: str = NAME) -> subprocess.CompletedProcess[str]:
@@ -90,40 +131,82 @@ def _identify() -> Action:
 
 
 def _rows(parts: tuple[LaidPartition, ...]) -> Action:
-    rows = "".join(f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, '
-                   f'name="unfinished-{part.gpt_name}"\n' for part in parts)  # fmt: skip
+    rows = "".join(
+        f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="unfinished-{part.gpt_name}"\n'
+        for part in parts
+    )
     uuids = tuple(part.uuid for part in parts)
     back = WayBack(note="They are deleted.", operations=(Call(verb="delete-partitions", args=uuids),))
-    there = tuple(holds("It is there", "partition-is", part.uuid, str(part.start), str(part.size), part.type,
-                        early=False) for part in parts)  # fmt: skip
-    return action("demo.rows", Call(verb="append-partitions", args=uuids, stdin=(rows,)), gives=("disk:partitioned",),
-                  proofs=there, way_back=back)  # fmt: skip
+    there = tuple(
+        holds("It is there", "partition-is", part.uuid, str(part.start), str(part.size), part.type, early=False)
+        for part in parts
+    )
+    return action(
+        "demo.rows",
+        Call(verb="append-partitions", args=uuids, stdin=(rows,)),
+        gives=("disk:partitioned",),
+        proofs=there,
+        way_back=back,
+    )
 
 
 def _format(part: LaidPartition) -> Action:
     words = (part.uuid, part.filesystem, part.fs_uuid)
-    return action(f"demo.format-{part.name}", Call(verb="make-filesystem", args=(*words, part.name)),
-                  needs=("disk:partitioned",), gives=(f"filesystem:{part.mount or part.name}",),
-                  proofs=(holds("It is there", "filesystem-is", *words, part.name, early=False),),
-                  way_back=WayBack(note="It goes along.", goes_with="disk:partitioned"))  # fmt: skip
+    return action(
+        f"demo.format-{part.name}",
+        Call(verb="make-filesystem", args=(*words, part.name)),
+        needs=("disk:partitioned",),
+        gives=(f"filesystem:{part.mount or part.name}",),
+        proofs=(holds("It is there", "filesystem-is", *words, part.name, early=False),),
+        way_back=WayBack(note="It goes along.", goes_with="disk:partitioned"),
+    )
 
 
 def _finish(parts: tuple[LaidPartition, ...]) -> Action:
-    named = [Run(argv=("sfdisk", "-q", "--no-reread", "--no-tell-kernel", "--part-label", Disk(), str(part.number),
-                       part.gpt_name)) for part in parts]  # fmt: skip
-    proofs = tuple(holds("Named", "partition-is", part.uuid, str(part.start), str(part.size), part.type, part.gpt_name,
-                         early=False) for part in parts)  # fmt: skip
+    named = [
+        Run(
+            argv=(
+                "sfdisk",
+                "-q",
+                "--no-reread",
+                "--no-tell-kernel",
+                "--part-label",
+                Disk(),
+                str(part.number),
+                part.gpt_name,
+            )
+        )
+        for part in parts
+    ]
+    proofs = tuple(
+        holds(
+            "Named", "partition-is", part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False
+        )
+        for part in parts
+    )
     needs = tuple(f"filesystem:{part.mount or part.name}" for part in parts)
-    return action("demo.finish", *named, needs=needs, gives=("disk:finished",), proofs=proofs,
-                  way_back=WayBack(note="It goes along.", goes_with="disk:partitioned"))  # fmt: skip
+    return action(
+        "demo.finish",
+        *named,
+        needs=needs,
+        gives=("disk:finished",),
+        proofs=proofs,
+        way_back=WayBack(note="It goes along.", goes_with="disk:partitioned"),
+    )
 
 
 def _mount(root: LaidPartition) -> Action:
     words = (root.uuid, InTarget("/"), "ext4")
-    return action("demo.mount", Call(verb="mount-in-target", args=(*words, "rw")), needs=("disk:finished",),
-                  gives=("mount:/",), transient=True, peek=(Call(verb="look-in-target", args=words),),
-                  proofs=(holds("It is mounted", "is-mounted", root.uuid, InTarget("/"), early=False),),
-                  way_back=WayBack(note="It is unmounted.", operations=(Call(verb="close-target"),)))  # fmt: skip
+    return action(
+        "demo.mount",
+        Call(verb="mount-in-target", args=(*words, "rw")),
+        needs=("disk:finished",),
+        gives=("mount:/",),
+        transient=True,
+        peek=(Call(verb="look-in-target", args=words),),
+        proofs=(holds("It is mounted", "is-mounted", root.uuid, InTarget("/"), early=False),),
+        way_back=WayBack(note="It is unmounted.", operations=(Call(verb="close-target"),)),
+    )
 
 
 @pytest.fixture
@@ -319,5 +402,3 @@ def test_what_lies_on_the_partitions_stands_above_the_question(machine: Machine)
     assert f"last written: {written}" in shown
     assert f"{machine.node}p3 (page, 32M): swap, label page, UUID {FS}2; used: unknown" in shown
     assert done.returncode == 1 and machine.names() == ["kept", "root", "page"]
-
-

@@ -10,18 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bedplate.units import (
-    GIB,
-    MIB,
-    UNITS,
-    Rest,
-    Share,
-    align_down,
-    align_up,
-    in_gib,
-    parse_request,
-    parse_size,
-)
+from bedplate.units import GIB, MIB, UNITS, Rest, Share, align_down, align_up, in_gib, parse_request, parse_size
 
 
 @pytest.mark.parametrize(("unit", "power"), [("KiB", 10), ("MiB", 20), ("GiB", 30), ("TiB", 40)])

@@ -50,9 +50,13 @@ class Around:
         return kind is Family
 
     def fact(self, kind: type[T]) -> T:
-        family = Family(name=self.family, architecture="amd64",
-                        packages={"sudo": ("sudo",), "ssh-server": ("openssh-server",)},
-                        admin_group="sudo" if self.family == "apt" else "wheel", rebuild_initramfs=())  # fmt: skip
+        family = Family(
+            name=self.family,
+            architecture="amd64",
+            packages={"sudo": ("sudo",), "ssh-server": ("openssh-server",)},
+            admin_group="sudo" if self.family == "apt" else "wheel",
+            rebuild_initramfs=(),
+        )
         assert isinstance(family, kind)
         return family
 
@@ -207,8 +211,9 @@ def test_root_is_locked_only_after_an_administrator_can_act() -> None:
 def test_an_open_rescue_shell_is_said_aloud() -> None:
     action = actions(LOCKED.replace("live-medium", "open-shell") + ANA)["users.rescue"]
     paths = {operation.path for operation in action.operations if isinstance(operation, WriteFile)}
-    assert paths == {InTarget(f"/etc/systemd/system/{unit}.service.d/locked-root.conf")
-                     for unit in ("emergency", "rescue")}  # fmt: skip
+    assert paths == {
+        InTarget(f"/etc/systemd/system/{unit}.service.d/locked-root.conf") for unit in ("emergency", "rescue")
+    }
     assert "without a password" in action.cautions[0]
 
 
@@ -225,8 +230,9 @@ def test_the_fact_about_people() -> None:
     assert isinstance(people, People)
     assert people.root == "locked"
     assert [(person.name, person.home, person.administrator) for person in people.persons] == [
-        ("ana", "/home/ana", True), ("ben", "/srv/ben", False)
-    ]  # fmt: skip
+        ("ana", "/home/ana", True),
+        ("ben", "/srv/ben", False),
+    ]
 
 
 def test_the_draft_passes_its_own_check() -> None:
@@ -381,8 +387,12 @@ def test_a_file_system_mounted_at_a_home_is_handed_over(verbs: Verbs, tmp_path: 
     def handed(inside: str = "") -> list[str]:
         home = '"$TARGET/home/ana"'
         listed = f"trap 'cd {home} && find . -printf \"%P %U:%G %m\\n\"' EXIT\n"
-        done = verbs("home-present", "1000", "/home/ana",
-                     before=f"mount -t tmpfs none {home} && cd {home} || exit 9\n{inside}\n{listed}")
+        done = verbs(
+            "home-present",
+            "1000",
+            "/home/ana",
+            before=f"mount -t tmpfs none {home} && cd {home} || exit 9\n{inside}\n{listed}",
+        )
         assert done.returncode == 0, done.stderr
         return sorted(done.stdout.splitlines())
 

@@ -32,9 +32,16 @@ def script(verb: str, args: Sequence[str], target: Path | str, work: Path, in_ta
 
 
 def run(
-    verb: str, *args: str, target: Path | str, work: Path, shell: Sequence[str] = ("dash",), stdin: str = "",
-    in_target: str = '"$@"', env: dict[str, str] | None = None, before: str = "",
-) -> subprocess.CompletedProcess[str]:  # fmt: skip
+    verb: str,
+    *args: str,
+    target: Path | str,
+    work: Path,
+    shell: Sequence[str] = ("dash",),
+    stdin: str = "",
+    in_target: str = '"$@"',
+    env: dict[str, str] | None = None,
+    before: str = "",
+) -> subprocess.CompletedProcess[str]:
     """The verb's outcome. `before` runs first in a mount namespace of its own, where mounts of the test end with it."""
     text = script(verb, args, target, work, in_target)
     command = [*shell, "-c", text]

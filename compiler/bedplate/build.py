@@ -33,8 +33,9 @@ from bedplate.checks import block_is, file_is, file_mode_is, service_enabled
 
 _MARKER = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]*")
 
-_UNITS = frozenset({"service", "socket", "target", "timer", "path", "mount", "automount", "swap", "device", "slice",
-                    "scope"})  # fmt: skip
+_UNITS = frozenset(
+    {"service", "socket", "target", "timer", "path", "mount", "automount", "swap", "device", "slice", "scope"}
+)
 """Suffixes of units, systemd.unit(5)."""
 
 ROOT = "filesystem:/"
@@ -59,9 +60,17 @@ class More(Besides, total=False):
 
 
 def write_file(
-    id: str, path: str, content: str | Content, *, title: str, reason: str, mode: int = 0o644, owner: str = "0:0",
-    secrets: tuple[Secret, ...] = (), **more: Unpack[More],
-) -> Action:  # fmt: skip
+    id: str,
+    path: str,
+    content: str | Content,
+    *,
+    title: str,
+    reason: str,
+    mode: int = 0o644,
+    owner: str = "0:0",
+    secrets: tuple[Secret, ...] = (),
+    **more: Unpack[More],
+) -> Action:
     """Write the target's file `path` (absolute) whole, in UTF-8. `mode` is an octal number, `owner` `UID:GID`.
 
     Gives `file:PATH`. With a `SecretRef` in the content, list its `Secret` in `secrets` (see `ask`), and keep others
@@ -143,9 +152,17 @@ def enable_service(id: str, unit: str, *, title: str, reason: str, **more: Unpac
 
 
 def run(
-    id: str, *argv: Word, title: str, reason: str, proofs: tuple[Check, ...], way_back: WayBack,
-    where: Where = Where.TARGET, stdin: Content | None = None, secrets: tuple[Secret, ...] = (), **more: Unpack[More],
-) -> Action:  # fmt: skip
+    id: str,
+    *argv: Word,
+    title: str,
+    reason: str,
+    proofs: tuple[Check, ...],
+    way_back: WayBack,
+    where: Where = Where.TARGET,
+    stdin: Content | None = None,
+    secrets: tuple[Secret, ...] = (),
+    **more: Unpack[More],
+) -> Action:
     """Run one command: in the target, or with `where=Where.LIVE` on the live medium, paths of the target as `InTarget`.
 
     Give the `proofs` that tell whether it is done already (see `bedplate.checks`; a check runs on the live medium
@@ -168,9 +185,17 @@ def run(
 
 
 def by_hand(
-    id: str, text: str, *commands: str, title: str, reason: str, expected: str, stage: Stage = Stage.FIRST_BOOT,
-    changes: bool = False, way_back: WayBack | None = None, **more: Unpack[Besides],
-) -> Action:  # fmt: skip
+    id: str,
+    text: str,
+    *commands: str,
+    title: str,
+    reason: str,
+    expected: str,
+    stage: Stage = Stage.FIRST_BOOT,
+    changes: bool = False,
+    way_back: WayBack | None = None,
+    **more: Unpack[Besides],
+) -> Action:
     """Work for a person: `text` says what to do, `commands` are typed as they stand, `expected` is what is seen then.
 
     Never put a text of the spec into a command unquoted: `shlex.quote` it. With `changes=True` say the `way_back`.

@@ -13,19 +13,7 @@ from typing import Generic, TypeVar
 
 from attrs import evolve, field, frozen
 
-from bedplate.actions import (
-    Action,
-    Call,
-    Check,
-    InTarget,
-    Link,
-    Operation,
-    Run,
-    SecretRef,
-    Stage,
-    WayBack,
-    WriteFile,
-)
+from bedplate.actions import Action, Call, Check, InTarget, Link, Operation, Run, SecretRef, Stage, WayBack, WriteFile
 from bedplate.checks import holds
 from bedplate.faults import Path
 from bedplate.plain import digest
@@ -210,10 +198,13 @@ class _Turn:
 
     def gone(self) -> tuple[Check, ...]:
         """That what only the old version brought is gone."""
-        paths = tuple(holds(f"{path} is gone", "is-gone", InTarget(path), early=False)
-                      for path in _only(self.before, self.new))  # fmt: skip
-        units = tuple(holds(f"The service {unit} is no longer enabled", "service-disabled", InTarget("/"), unit,
-                            early=False) for unit in _units(self.before, self.new))  # fmt: skip
+        paths = tuple(
+            holds(f"{path} is gone", "is-gone", InTarget(path), early=False) for path in _only(self.before, self.new)
+        )
+        units = tuple(
+            holds(f"The service {unit} is no longer enabled", "service-disabled", InTarget("/"), unit, early=False)
+            for unit in _units(self.before, self.new)
+        )
         return (*paths, *units)
 
 
@@ -239,8 +230,9 @@ def _leave(action: Action | None, other: Action | None, there: Actions) -> tuple
     """Take away what `action` brought and none of the actions `there` brings."""
     if action is None:
         return ()
-    units = tuple(Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", unit))
-                  for unit in _units(action, there))  # fmt: skip
+    units = tuple(
+        Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", unit)) for unit in _units(action, there)
+    )
     paths = _only(action, there)
     if other is None and not units and not paths:
         return action.way_back.operations if stands_alone(action, there) else ()

@@ -213,5 +213,12 @@ def _of_step(fault: Fault) -> Fault:
     if fault.path[:1] == ("machine",) or fault.code in ("bad-size", "bad-value") or fault.message in _NUMBERS:
         return fault
     message = "nothing is wrong with this section: it keeps the schema of its step, and the step's model cannot take it"
-    return evolve(fault, code=MODEL, message=message, found=None, allowed=None, nearest=None,
-                  notes=(f"The model says: {fault.message}.",))  # fmt: skip
+    return evolve(
+        fault,
+        code=MODEL,
+        message=message,
+        found=None,
+        allowed=None,
+        nearest=None,
+        notes=(f"The model says: {fault.message}.",),
+    )

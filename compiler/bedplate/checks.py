@@ -14,16 +14,28 @@ def succeeds(says: str, *argv: Word, where: Where = Where.LIVE, otherwise: str =
 
 
 def outputs(
-    says: str, text: str, *argv: Word, exactly: bool = True, where: Where = Where.LIVE, otherwise: str = "",
+    says: str,
+    text: str,
+    *argv: Word,
+    exactly: bool = True,
+    where: Where = Where.LIVE,
+    otherwise: str = "",
     early: bool = True,
-) -> Check:  # fmt: skip
+) -> Check:
     """The command's output is `text`, or with `exactly=False` has it as a line."""
     test = Outputs(argv=argv, text=text, exactly=exactly, where=where)
     return Check(says=says, test=test, otherwise=otherwise, early=early)
 
 
-def holds(says: str, verb: str, *args: Word, stdin: Content | None = None, otherwise: str = "",
-          early: bool = True, by_hand: tuple[Typed, ...] = ()) -> Check:  # fmt: skip
+def holds(
+    says: str,
+    verb: str,
+    *args: Word,
+    stdin: Content | None = None,
+    otherwise: str = "",
+    early: bool = True,
+    by_hand: tuple[Typed, ...] = (),
+) -> Check:
     """The runtime verb `verb` succeeds. `by_hand`: commands for a person, each prints a line only if it holds."""
     test = Call(verb=verb, args=args, stdin=stdin, by_hand=by_hand)
     return Check(says=says, test=test, otherwise=otherwise, early=early)
@@ -66,6 +78,8 @@ def service_enabled(unit: str) -> Check:
 def tool_present(name: str) -> Check:
     """The command is on the live medium."""
     return holds(
-        f"The live medium has {name}", "tool-present", name,
+        f"The live medium has {name}",
+        "tool-present",
+        name,
         otherwise=f"Use a medium that has {name}, or install the package that brings it, then run again.",
-    )  # fmt: skip
+    )

@@ -96,14 +96,22 @@ def _format(sub: argparse.ArgumentParser) -> None:
 
 
 def _also(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("--also-from", metavar="FOLDER", action="append", default=[],
-                     help="a spec may extend files, and name a survey, below this folder too; repeatable")  # fmt: skip
+    sub.add_argument(
+        "--also-from",
+        metavar="FOLDER",
+        action="append",
+        default=[],
+        help="a spec may extend files, and name a survey, below this folder too; repeatable",
+    )
 
 
 def _out(sub: argparse.ArgumentParser, text: str) -> None:
     sub.add_argument("--out", metavar="PATH", help=text)
-    sub.add_argument("--force", action="store_true",
-                     help="replace the file at PATH whoever made it; one that is read in this call never")  # fmt: skip
+    sub.add_argument(
+        "--force",
+        action="store_true",
+        help="replace the file at PATH whoever made it; one that is read in this call never",
+    )
 
 
 def _check(subs: argparse._SubParsersAction[_Parser]) -> None:
@@ -132,8 +140,14 @@ def _compile(subs: argparse._SubParsersAction[_Parser], renderings: Sequence[str
     sub = _command(subs, "compile", commands.compile_specs, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="spec file (TOML)")
     _also(sub)
-    sub.add_argument("--as", dest="rendering", default="checklist", metavar="RENDERING", choices=renderings or None,
-                     help="checklist (default), page, script, audit, graph, json, or one a plugin brings")  # fmt: skip
+    sub.add_argument(
+        "--as",
+        dest="rendering",
+        default="checklist",
+        metavar="RENDERING",
+        choices=renderings or None,
+        help="checklist (default), page, script, audit, graph, json, or one a plugin brings",
+    )
     _out(sub, "file to write, or for several specs a directory (default: standard output)")
 
 
@@ -150,8 +164,13 @@ def _diff(subs: argparse._SubParsersAction[_Parser]) -> None:
     )
     sub = _command(subs, "diff", _run_diff, text, epilog)
     sub.add_argument("specs", nargs="+", metavar="SPEC", help="OLD and NEW; with --survey, the one SPEC")
-    sub.add_argument("--as", dest="rendering", default="report", metavar="RENDERING",
-                     help="report (default), checklist, script, json, or another rendering of the work")  # fmt: skip
+    sub.add_argument(
+        "--as",
+        dest="rendering",
+        default="report",
+        metavar="RENDERING",
+        help="report (default), checklist, script, json, or another rendering of the work",
+    )
     _also(sub)
     sub.add_argument("--places", action="store_true", help="file and line of both values")
     sub.add_argument("--survey", metavar="NEWSURVEY", help="compare this survey with the one of SPEC")
@@ -212,15 +231,21 @@ def _steps(subs: argparse._SubParsersAction[_Parser]) -> None:
 def _schema(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Print the JSON Schema of a spec, sections of every installed step included, for editors."
     sub = _command(subs, "schema", commands.schema, text, f"Exit status: 0 done, {TROUBLE}.")
-    sub.add_argument("--of", choices=("spec", "survey", "graph", "diff"), default="spec",
-                     help="which schema (default: spec)")  # fmt: skip
+    sub.add_argument(
+        "--of", choices=("spec", "survey", "graph", "diff"), default="spec", help="which schema (default: spec)"
+    )
     _out(sub, "file to write (default: standard output)")
 
 
 def _completion(subs: argparse._SubParsersAction[_Parser]) -> None:
     text = "Print a completion script for a shell."
-    sub = _command(subs, "completion", _print_completion, text,
-                   f"  bedplate completion bash > FILE\n\nExit status: 0 done, {TROUBLE}.")  # fmt: skip
+    sub = _command(
+        subs,
+        "completion",
+        _print_completion,
+        text,
+        f"  bedplate completion bash > FILE\n\nExit status: 0 done, {TROUBLE}.",
+    )
     sub.add_argument("shell", choices=("bash", "zsh", "tcsh"))
 
 

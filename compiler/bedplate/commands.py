@@ -87,9 +87,7 @@ def documents(named: str, also: Sequence[str] = ()) -> Callable[[str], Document]
     return lambda file: read(file, content)
 
 
-def checked(
-    name: str, installed: registry.Registry, also: Sequence[str] = ()
-) -> tuple[pipeline.Checked, InstallGraph]:
+def checked(name: str, installed: registry.Registry, also: Sequence[str] = ()) -> tuple[pipeline.Checked, InstallGraph]:
     """The checked spec in the file `name`, and its install graph. Raises Rejected."""
     load = documents(name, also)
     found = pipeline.check_spec(load(name), installed, load)
@@ -316,17 +314,25 @@ def steps(arguments: argparse.Namespace) -> int:
     if arguments.format == "json":
         sys.stdout.write(as_text(_inventory(installed)))
         return 2 if installed.broken else 0
-    _print_table(("SECTION", "CONTRACT", "PLUGIN", "FROM", "TITLE"), (
-        (section, str(own.contract), own.origin.plugin, str(own.origin), own.step.title)
-        for section, own in installed.steps.items()
-    ))  # fmt: skip
-    _print_table(("CHOICE OF", "WORD", "PLUGIN", "FROM"), (
-        (point, name, one.origin.plugin, str(one.origin))
-        for point, names in sorted(installed.extensions.items()) for name, one in names.items()
-    ))  # fmt: skip
-    _print_table(("RENDERING", "PLUGIN", "FROM", "SUMMARY"), (
-        (name, own.origin.plugin, str(own.origin), own.renderer.summary) for name, own in installed.renderers.items()
-    ))  # fmt: skip
+    _print_table(
+        ("SECTION", "CONTRACT", "PLUGIN", "FROM", "TITLE"),
+        (
+            (section, str(own.contract), own.origin.plugin, str(own.origin), own.step.title)
+            for section, own in installed.steps.items()
+        ),
+    )
+    _print_table(
+        ("CHOICE OF", "WORD", "PLUGIN", "FROM"),
+        (
+            (point, name, one.origin.plugin, str(one.origin))
+            for point, names in sorted(installed.extensions.items())
+            for name, one in names.items()
+        ),
+    )
+    _print_table(
+        ("RENDERING", "PLUGIN", "FROM", "SUMMARY"),
+        ((name, own.origin.plugin, str(own.origin), own.renderer.summary) for name, own in installed.renderers.items()),
+    )
     for plugin in installed.plugins:
         if plugin.seconds > SLOW:
             print(f"SLOW    {_slow(plugin)}")
@@ -338,25 +344,32 @@ def steps(arguments: argparse.Namespace) -> int:
 def _inventory(installed: registry.Registry) -> dict[str, object]:
     return {
         "steps": [
-            {"section": section, "title": own.step.title, "contract": own.contract, "required": own.step.required,
-             **_origin(own.origin)}
+            {
+                "section": section,
+                "title": own.step.title,
+                "contract": own.contract,
+                "required": own.step.required,
+                **_origin(own.origin),
+            }
             for section, own in installed.steps.items()
         ],
         "extensions": [
             {"point": point, "name": name, **_origin(one.origin)}
-            for point, names in sorted(installed.extensions.items()) for name, one in names.items()
+            for point, names in sorted(installed.extensions.items())
+            for name, one in names.items()
         ],
         "renderings": [
             {"name": name, "summary": own.renderer.summary, **_origin(own.origin)}
             for name, own in installed.renderers.items()
         ],
-        "slow": [{"seconds": round(one.seconds, 1), **_origin(one.origin)} for one in installed.plugins
-                 if one.seconds > SLOW],
+        "slow": [
+            {"seconds": round(one.seconds, 1), **_origin(one.origin)} for one in installed.plugins if one.seconds > SLOW
+        ],
         "broken": [
             {**_origin(one.origin), "section": one.section or None, "reason": one.reason, "remedy": one.remedy or None}
             for one in installed.broken
         ],
-    }  # fmt: skip
+    }
 
 
 def _origin(origin: Origin) -> dict[str, str]:

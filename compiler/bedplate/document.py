@@ -284,7 +284,7 @@ def _merged(over: _Part, under: _Part, path: Path, origins: dict[Path, tuple[Doc
     origins[path] = (upper, up)
     if isinstance(above, dict) and isinstance(below, dict):
         table: dict[str, Any] = {}
-        for key in (above | below):
+        for key in above | below:
             here, parts = (*path, key), ((upper, above, up), (lower, below, down))
             table[key] = _picked([(d, v[key], (*p, key)) for d, v, p in parts if key in v], here, origins)
         return table

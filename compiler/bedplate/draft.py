@@ -54,8 +54,10 @@ def asked(survey: Survey, name: str) -> SurveyedDisk:
     raise reject(
         "disk-ambiguous" if hits else "disk-unknown",
         f"{len(hits)} disks of the survey have this name" if hits else "the survey has no such disk",
-        found=shown(name), allowed=", ".join(map(shown, known)) or "a survey with a disk", nearest=nearest(name, known),
-    )  # fmt: skip
+        found=shown(name),
+        allowed=", ".join(map(shown, known)) or "a survey with a disk",
+        nearest=nearest(name, known),
+    )
 
 
 def _names(disk: SurveyedDisk) -> list[str]:

@@ -48,8 +48,14 @@ def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
 
     gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
     operations = tuple(operation(item) for item in action.operations)
-    return evolve(action, operations=operations, guards=checks(action.guards), proofs=checks(action.proofs),
-                  audits=checks(action.audits), gives=tuple(gives))  # fmt: skip
+    return evolve(
+        action,
+        operations=operations,
+        guards=checks(action.guards),
+        proofs=checks(action.proofs),
+        audits=checks(action.audits),
+        gives=tuple(gives),
+    )
 
 
 def _typed(line: Typed, kind: str, names: tuple[str, ...]) -> Typed:

@@ -223,9 +223,7 @@ def _goes_first(own: Owned) -> bool:
     return own.action.away or looks
 
 
-def _close_stages(
-    owned: Sequence[Owned], edges: list[list[tuple[str, int]]], after: list[list[int]]
-) -> None:
+def _close_stages(owned: Sequence[Owned], edges: list[list[tuple[str, int]]], after: list[list[int]]) -> None:
     """A need of `stage:X` stands for everything up to and in stage X that does not itself wait for such a need."""
     for token, stage in _STAGE_TOKENS.items():
         closers = [index for index, own in enumerate(owned) if token in own.action.needs]

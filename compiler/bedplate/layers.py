@@ -44,8 +44,21 @@ UNNAMED = Layer(words="a member of something that is named here by its type only
 SIGNATURES: dict[str, Layer] = {
     "linux_raid_member": _SOFTWARE,
     **dict.fromkeys(
-        ("ddf", "isw", "lsi_mega", "via", "silicon_medley", "nvidia", "promise_fasttrack", "hpt45x", "hpt37x",
-         "adaptec", "jmicron"), _FIRMWARE),
+        (
+            "ddf",
+            "isw",
+            "lsi_mega",
+            "via",
+            "silicon_medley",
+            "nvidia",
+            "promise_fasttrack",
+            "hpt45x",
+            "hpt37x",
+            "adaptec",
+            "jmicron",
+        ),
+        _FIRMWARE,
+    ),
     "LVM1_member": _GROUP,
     "LVM2_member": _GROUP,
     "zfs_member": _POOL,
@@ -72,9 +85,10 @@ SIGNATURES: dict[str, Layer] = {
     "BitLocker": _BITLOCKER,
     "cs_fvault2": _APPLE,
     "apfs": _APFS,
-}  # fmt: skip
-SIGNATURES |= {f"{name}_raid_member": SIGNATURES.pop(name) for name in list(SIGNATURES) if
-               SIGNATURES[name] is _FIRMWARE}  # fmt: skip
+}
+SIGNATURES |= {
+    f"{name}_raid_member": SIGNATURES.pop(name) for name in list(SIGNATURES) if SIGNATURES[name] is _FIRMWARE
+}
 """By the name libblkid has for the signature."""
 
 PARTITION_TYPES: dict[str, Layer] = {

@@ -56,14 +56,10 @@ def check_spec(document: Document, registry: Registry, read_survey: SurveyReader
     if any(not fault.warning for fault in found):
         raise Rejected(ordered(found))
     papers = document.papers(*([survey_document] if survey_document else ()))
-    return Checked(
-        document=document, spec=spec, survey=survey, context=context, warnings=ordered(found), papers=papers
-    )
+    return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found), papers=papers)
 
 
-def _further(
-    document: Document, registry: Registry, faults: Iterable[Fault], read_survey: SurveyReader
-) -> list[Fault]:
+def _further(document: Document, registry: Registry, faults: Iterable[Fault], read_survey: SurveyReader) -> list[Fault]:
     """Faults in meaning of the sections that are sound where others are not; warnings wait until those are mended."""
     steps = {section: installed.step for section, installed in registry.steps.items()}
     spec = check.sound_part(document, steps, faults)
@@ -204,8 +200,12 @@ class StepContext:
         return any(kind in self.registry.steps[section].step.facts for section in self.missing)
 
     def extensions(self, kind: type[T]) -> Mapping[str, T]:
-        points = [f"{name}.{key}" for name, own in self.registry.steps.items()
-                  for key, point in own.step.points.items() if point is kind]  # fmt: skip
+        points = [
+            f"{name}.{key}"
+            for name, own in self.registry.steps.items()
+            for key, point in own.step.points.items()
+            if point is kind
+        ]
         installed = [one.extension for point in points for one in self.registry.extensions.get(point, {}).values()]
         return {extension.name: cast(T, extension.value) for extension in installed}
 

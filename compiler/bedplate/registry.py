@@ -96,9 +96,7 @@ class Registry:
         """The registry with that step among the broken ones."""
         origin = self.steps[section].origin
         steps = {name: own for name, own in self.steps.items() if name != section}
-        return evolve(
-            self, steps=steps, broken=(*self.broken, Broken(origin=origin, reason=reason, section=section))
-        )
+        return evolve(self, steps=steps, broken=(*self.broken, Broken(origin=origin, reason=reason, section=section)))
 
 
 def load(clock: Callable[[], float] = lambda: 0.0) -> Registry:
@@ -277,9 +275,7 @@ def _origin(point: EntryPoint) -> Origin:
     distribution = point.dist
     if distribution is None:
         return Origin(plugin=point.name, distribution="unknown", version="0", module=point.module)
-    return Origin(
-        plugin=point.name, distribution=distribution.name, version=distribution.version, module=point.module
-    )
+    return Origin(plugin=point.name, distribution=distribution.name, version=distribution.version, module=point.module)
 
 
 def _words(error: BaseException, origin: Origin) -> str:

@@ -58,9 +58,7 @@ def _is_whole(_: Any, value: Any) -> bool:
 
 
 _DRAFT = jsonschema.Draft202012Validator
-_Validator = extend(
-    _DRAFT, {"pattern": _match}, type_checker=_DRAFT.TYPE_CHECKER.redefine("integer", _is_whole)
-)  # fmt: skip
+_Validator = extend(_DRAFT, {"pattern": _match}, type_checker=_DRAFT.TYPE_CHECKER.redefine("integer", _is_whole))
 
 
 def schema_faults(schema: Mapping[str, Any], data: Any, locate: Locate, *, sections: bool = False) -> list[Fault]:
@@ -240,9 +238,15 @@ def _stranger(key: str, value: Any, known: Mapping[str, Any], path: Path, view: 
         code, what, notes = "unknown-section", "section", (PLUGIN_HINT,)
     here = (*path, key)
     return Fault(
-        code=code, message=f"there is no such {what}", path=here, place=view.locate(here, key=True), found=shown(key),
-        allowed=one_of(list(known)) or None, nearest=nearest(key, known), notes=notes,
-    )  # fmt: skip
+        code=code,
+        message=f"there is no such {what}",
+        path=here,
+        place=view.locate(here, key=True),
+        found=shown(key),
+        allowed=one_of(list(known)) or None,
+        nearest=nearest(key, known),
+        notes=notes,
+    )
 
 
 PLUGIN_HINT = "The plugin that brings this section may not be installed; `bedplate steps` lists those that are."
@@ -352,9 +356,7 @@ def _distance(errors: list[ValidationError]) -> tuple[bool, int, int]:
 def _one_missing(error: ValidationError, lone: list[ValidationError], path: Path, view: _View) -> Fault:
     keys = [key for inner in lone for key in inner.validator_value if key not in error.instance]
     words = one_of(list(dict.fromkeys(keys)))
-    return Fault(
-        code="missing-key", message="a key is missing here", path=path, place=view.locate(path), allowed=words
-    )
+    return Fault(code="missing-key", message="a key is missing here", path=path, place=view.locate(path), allowed=words)
 
 
 def _not(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:

@@ -106,9 +106,13 @@ def _explain_class(error: BaseException, path: Path, model: type[Any]) -> Iterat
     known = [field.name for field in fields(model)]
     for key in sorted(error.extra_fields):
         yield Fault(
-            code="unknown-key", message="there is no such key", path=(*path, key), found=shown(key),
-            allowed=one_of(known), nearest=nearest(key, known),
-        )  # fmt: skip
+            code="unknown-key",
+            message="there is no such key",
+            path=(*path, key),
+            found=shown(key),
+            allowed=one_of(known),
+            nearest=nearest(key, known),
+        )
 
 
 def _leaf(error: BaseException, path: Path) -> Fault:

@@ -92,8 +92,11 @@ def draft(arguments: argparse.Namespace) -> int:
     if status := commands.emit(text, arguments):
         return status
     if survey_path.startswith(("../", "/")):
-        print(f"bedplate: note: the survey lies outside the spec's folder: `bedplate check` wants to be told so, "
-              f"with --also-from {os.path.dirname(arguments.survey) or '.'}", file=sys.stderr)  # fmt: skip
+        print(
+            f"bedplate: note: the survey lies outside the spec's folder: `bedplate check` wants to be told so, "
+            f"with --also-from {os.path.dirname(arguments.survey) or '.'}",
+            file=sys.stderr,
+        )
     if not arguments.name:
         print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
     return _told(surveyed)

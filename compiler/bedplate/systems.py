@@ -43,8 +43,13 @@ def has_esp(disk: SurveyedDisk) -> bool:
 def system_of(disk: SurveyedDisk) -> SurveyedPartition | None:
     """The volume of the system that starts from this disk, or None."""
     rows = sorted(disk.partitions, key=lambda part: part.start)
-    volumes = [part for part in rows if part.type.upper() not in (ESP, RESERVED, RECOVERY)
-               and part.filesystem is not None and part.filesystem.type in VOLUMES]  # fmt: skip
+    volumes = [
+        part
+        for part in rows
+        if part.type.upper() not in (ESP, RESERVED, RECOVERY)
+        and part.filesystem is not None
+        and part.filesystem.type in VOLUMES
+    ]
     if not has_esp(disk) or not volumes:
         return None
     large = [part for part in volumes if part.size * disk.sector_size >= SMALLEST] or volumes

@@ -78,7 +78,6 @@ def place(disk: SurveyedDisk, part: SurveyedPartition | None = None) -> str:
     return f"partition {part.number} of {named}" if part else named
 
 
-
 def _of_disk(disk: SurveyedDisk) -> Iterator[_Seen]:
     if disk.table is not None:
         yield "disk identifier", disk.table.id.removeprefix("0x"), disk.path, place(disk)

@@ -116,9 +116,14 @@ class Place:
         return subprocess.run(command, input=text, capture_output=True, text=True, check=True).stdout
 
     def says(
-        self, verb: str, *words: str, fakes: Mapping[str, str] | None = None, moved: Mapping[str, str] | None = None,
-        stdin: str = "", shell: str = "dash",
-    ) -> str:  # fmt: skip
+        self,
+        verb: str,
+        *words: str,
+        fakes: Mapping[str, str] | None = None,
+        moved: Mapping[str, str] | None = None,
+        stdin: str = "",
+        shell: str = "dash",
+    ) -> str:
         """What the verb says when it refuses; fails where it does not. `fakes` are commands, `moved` paths."""
         code, words_said = self.run(verb, *words, fakes=fakes, moved=moved, stdin=stdin, shell=shell)
         assert code != 0, f"{verb} let it pass: {words_said}"
@@ -133,9 +138,14 @@ class Place:
         assert code == 0, words_said
 
     def run(
-        self, verb: str, *words: str, fakes: Mapping[str, str] | None = None, moved: Mapping[str, str] | None = None,
-        stdin: str = "", shell: str = "dash",
-    ) -> tuple[int, str]:  # fmt: skip
+        self,
+        verb: str,
+        *words: str,
+        fakes: Mapping[str, str] | None = None,
+        moved: Mapping[str, str] | None = None,
+        stdin: str = "",
+        shell: str = "dash",
+    ) -> tuple[int, str]:
         """Exit status and words of a verb."""
         text = library.verbs([verb])
         for name, body in (fakes or {}).items():
@@ -152,8 +162,14 @@ class Place:
             'in_target() { "$@"; }',
         ]
         lines = "\n".join([*head, text, f'{library.function(verb)} "$@"', ""])
-        ran = subprocess.run([*shell.split(), "-c", lines, shell, *words], input=stdin, capture_output=True, text=True,
-                             timeout=60, check=False)  # fmt: skip
+        ran = subprocess.run(
+            [*shell.split(), "-c", lines, shell, *words],
+            input=stdin,
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
         return ran.returncode, ran.stdout + ran.stderr
 
 

@@ -23,7 +23,7 @@ def _index(place: Place, url: str, keyring: Path, *, shell: str = "dash") -> tup
 
 @caught_by(
     spoiled("apt-index", "EXPKEYSIG |", "GOODSIG |"),
-    spoiled("apt-index", 'GOODSIG) v_good=yes ;;', '*) v_good=yes ;;'),
+    spoiled("apt-index", "GOODSIG) v_good=yes ;;", "*) v_good=yes ;;"),
     unseen("verb:apt-index"),
 )
 def test_c19_the_keys_of_the_medium_do_not_fit_or_are_old() -> None:
@@ -60,7 +60,7 @@ def test_z09_a_login_page_answers_in_place_of_the_source() -> None:
     assert [check.early for check in checks(actions(planned())["base.packages"], "apt-index")] == [True]
 
 
-@caught_by(spoiled("apt-offers", '"$WORK/wanted" || return 0', '/dev/null || return 0'), unseen("verb:apt-offers"))
+@caught_by(spoiled("apt-offers", '"$WORK/wanted" || return 0', "/dev/null || return 0"), unseen("verb:apt-offers"))
 def test_z12_a_package_name_is_mistyped() -> None:
     # Debian Policy 4.6, 7.5: a name may be provided by another package
     place, signer = Place(), key("good")
@@ -173,8 +173,9 @@ def test_z14_the_disk_is_write_protected() -> None:
     # blockdev(8), --setro
     place = Place()
     image = place.put("image", b"\0" * (1 << 20))
-    device = subprocess.run(["losetup", "--find", "--show", "--read-only", image], capture_output=True, text=True,
-                            check=True).stdout.strip()  # fmt: skip
+    device = subprocess.run(
+        ["losetup", "--find", "--show", "--read-only", image], capture_output=True, text=True, check=True
+    ).stdout.strip()
     try:
         place.disk = Path(device)
         assert "is write-protected (1)" in place.says("disk-is-writable")

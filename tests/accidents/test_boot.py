@@ -35,8 +35,9 @@ def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ())
     return "".join(map(str, operation.content))
 
 
-@caught_by(function("disk.mounting:crypttab", lambda layout: "root UUID=inner none luks\n"),
-           unseen("verb:filesystem-is"))  # fmt: skip
+@caught_by(
+    function("disk.mounting:crypttab", lambda layout: "root UUID=inner none luks\n"), unseen("verb:filesystem-is")
+)
 def test_f03_the_wrong_one_of_three_uuids() -> None:
     graph = planned(spec=ENCRYPTED)
     layout = graph.fact(Layout)
@@ -55,8 +56,10 @@ def test_f03_the_wrong_one_of_three_uuids() -> None:
 
 @caught_by(function("disk.rules:_encryption_faults"))
 def test_f05_a_container_the_loader_cannot_open() -> None:
-    no_boot = tuple(("name = \"root\"\n", 'name = "root"\nencrypt = true\n') if "/boot" in new else (old, new)
-                    for old, new in ENCRYPTED)  # fmt: skip
+    no_boot = tuple(
+        ('name = "root"\n', 'name = "root"\nencrypt = true\n') if "/boot" in new else (old, new)
+        for old, new in ENCRYPTED
+    )
     said = faults(spec=no_boot)["encrypted-root-no-boot"]
     assert "the boot loader opens no Argon2 key slot" in said and 'with mount = "/boot"' in said
 
@@ -113,8 +116,11 @@ def test_f09_the_other_system_is_missing_from_the_menu() -> None:
     assert place.says("has-line", str(menu), "    chainloader /EFI/Microsoft/Boot/bootmgfw.efi")
 
 
-@caught_by(function("bootloader.grub:_hook", lambda plan: ""), function("bootloader.grub_faults:_updates"),
-           function("bootloader.firmware:_upkeep"))  # fmt: skip
+@caught_by(
+    function("bootloader.grub:_hook", lambda plan: ""),
+    function("bootloader.grub_faults:_updates"),
+    function("bootloader.firmware:_upkeep"),
+)
 def test_f11_core_and_modules_of_the_loader_differ() -> None:
     hook = _written(".hook", "bootloader.settings", "barnacle-05")  # alpm-hooks(5)
     assert "Target = grub\n" in hook and "Exec = /usr/bin/grub-install" in hook
@@ -200,11 +206,13 @@ def test_f15_an_esp_readable_for_all() -> None:
     assert any("umask=0077" in item.args for item in mount.operations if isinstance(item, Call))
 
 
-HIBERNATING = (('[disk]\n', '[disk]\nhibernate = true\n'), ('size = "8GiB"', 'size = "16GiB"'))
+HIBERNATING = (("[disk]\n", "[disk]\nhibernate = true\n"), ('size = "8GiB"', 'size = "16GiB"'))
 
 
-@caught_by(function("disk.planning:_resume", lambda parts: ("resume=UUID=old",)),
-           function("disk.mounting:_source", lambda part: "UUID=old"))  # fmt: skip
+@caught_by(
+    function("disk.planning:_resume", lambda parts: ("resume=UUID=old",)),
+    function("disk.mounting:_source", lambda part: "UUID=old"),
+)
 def test_f16_swap_with_another_uuid() -> None:
     graph = planned(spec=HIBERNATING)
     [make] = actions(graph)["disk.format-swap"].operations
@@ -216,8 +224,10 @@ def test_f16_swap_with_another_uuid() -> None:
 
 
 SWAP_ROW = ('type = "DE94BBA4-06D1-4D40-A16A-BFD50179D6AC"', 'type = "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"')
-SWAP_KEPT = ('name = "factory-recovery"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\nrole = "recovery"',
-             'name = "old-swap"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\nrole = "other"')  # fmt: skip
+SWAP_KEPT = (
+    'name = "factory-recovery"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\nrole = "recovery"',
+    'name = "old-swap"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\nrole = "other"',
+)
 PLAIN_ROW = ('attributes = "RequiredPartition GUID:63"\n', "")
 
 

@@ -23,8 +23,11 @@ def cross_link(rig: Rig, mark: bool) -> None:
     the mark that the volume was not unmounted."""
     raw = bytearray(rig.esp.read_bytes())
     first, size = int.from_bytes(raw[14:16], "little") * 512, int.from_bytes(raw[36:40], "little") * 512
-    chains = [begin for begin in range(2, 130000)
-              if raw[first + 4 * begin : first + 4 * begin + 4] == (begin + 1).to_bytes(4, "little")]  # fmt: skip
+    chains = [
+        begin
+        for begin in range(2, 130000)
+        if raw[first + 4 * begin : first + 4 * begin + 4] == (begin + 1).to_bytes(4, "little")
+    ]
     for table in (first, first + size):
         at = table + 4 * chains[-3]
         raw[at : at + 4] = chains[2].to_bytes(4, "little")
@@ -32,9 +35,13 @@ def cross_link(rig: Rig, mark: bool) -> None:
     rig.esp.write_bytes(bytes(raw))
 
 
-@caught_by(unseen("action:disk.copies"), spoiled("outside-places", "'1 0 part' | '1 0 disk'", "*' 0 part'"),
-           spoiled("_copies", "'without copies') NO_COPIES=yes ;;", "*) NO_COPIES=yes ;;"),
-           spoiled("make-copies", "NO_COPIES", "MACHINE"), verb("copies-are-whole"))  # fmt: skip
+@caught_by(
+    unseen("action:disk.copies"),
+    spoiled("outside-places", "'1 0 part' | '1 0 disk'", "*' 0 part'"),
+    spoiled("_copies", "'without copies') NO_COPIES=yes ;;", "*) NO_COPIES=yes ;;"),
+    spoiled("make-copies", "NO_COPIES", "MACHINE"),
+    verb("copies-are-whole"),
+)
 def test_a08_copies_that_vanished_with_the_live_system() -> None:
     found = list(actions(planned()))
     assert found.index("disk.copies") < found.index("disk.append-partitions")
@@ -53,8 +60,12 @@ def test_a08_copies_that_vanished_with_the_live_system() -> None:
         assert "table.dump: FAILED" in rig.refuses("verb_copies_are_made", COPIES=str(copies))
 
 
-@caught_by(function("base.check:_loaders"), verb("put-back-foreign"), verb("also-in-target"),
-           unseen("action:bootloader.check-packages"))  # fmt: skip
+@caught_by(
+    function("base.check:_loaders"),
+    verb("put-back-foreign"),
+    verb("also-in-target"),
+    unseen("action:bootloader.check-packages"),
+)
 def test_f07_a_package_overwrote_the_fallback_loader() -> None:
     writes = (('packages = ["openssh-server"', 'packages = ["systemd-boot", "openssh-server"'),)
     said = faults(spec=writes)["package-writes-esp"]
@@ -111,14 +122,22 @@ def _stops_at_faults(mark: bool) -> None:
                 rig.put_list()
 
 
-@caught_by(verb("fat-is-whole"), spoiled("fat-ready", "verb_files_as_listed", "true"), unseen("verb:fat-is-whole"),
-           spoiled("fat-read", "v_fat=faults\n", "v_fat=dirty\n"))  # fmt: skip
+@caught_by(
+    verb("fat-is-whole"),
+    spoiled("fat-ready", "verb_files_as_listed", "true"),
+    unseen("verb:fat-is-whole"),
+    spoiled("fat-read", "v_fat=faults\n", "v_fat=dirty\n"),
+)
 def test_z03_a_dirty_esp_with_cross_linked_files() -> None:
     _stops_at_faults(mark=True)
 
 
-@caught_by(verb("fat-is-whole"), spoiled("fat-ready", '[ "$v_fat" = dirty ]', '[ "$v_fat" != whole ]'),
-           unseen("verb:fat-is-whole"), spoiled("fat-read", "v_fat=faults\n", "v_fat=whole\n"))  # fmt: skip
+@caught_by(
+    verb("fat-is-whole"),
+    spoiled("fat-ready", '[ "$v_fat" = dirty ]', '[ "$v_fat" != whole ]'),
+    unseen("verb:fat-is-whole"),
+    spoiled("fat-read", "v_fat=faults\n", "v_fat=whole\n"),
+)
 def test_z04_a_corrupt_esp_without_the_mark() -> None:
     _stops_at_faults(mark=False)
 

@@ -49,8 +49,9 @@ def test_c01_the_wrong_disk() -> None:
     assert "disk.by_id" in said and "below /dev/disk/by-id/" in said
     place = Place()
     words = ("SM-NVME-0217", "", "", "512110190592", "512")
-    assert "two disks have this identity: /dev/sda and /dev/sdb" in place.says("find-disk", *words,
-                                                                              fakes={"lsblk": DISKS})  # fmt: skip
+    assert "two disks have this identity: /dev/sda and /dev/sdb" in place.says(
+        "find-disk", *words, fakes={"lsblk": DISKS}
+    )
     other = place.says("find-disk", "SM-NVME-0001", *words[1:], fakes={"lsblk": DISKS})
     assert "no disk has this identity" in other and "serial 'SM-NVME-0217'" in other
     swapped = place.says("disk-is", "SM-NVME-0001", *words[3:], fakes={"lsblk": DISKS})
@@ -109,8 +110,9 @@ def test_c04_smaller_than_asked() -> None:
 BUSY = "printf '/dev/sda disk \\n/dev/sda2 part /media/system\\n/dev/sda3 part [SWAP]\\n/dev/mapper/x crypt \\n'"
 
 
-@caught_by(verb("disk-is-unused"), verb("partition-is-ready"), unseen("verb:disk-is-unused"),
-           unseen("verb:partition-is-idle"))  # fmt: skip
+@caught_by(
+    verb("disk-is-unused"), verb("partition-is-ready"), unseen("verb:disk-is-unused"), unseen("verb:partition-is-idle")
+)
 def test_c06_the_kernel_kept_the_old_table() -> None:
     place = Place()
     said = place.says("disk-is-unused", fakes={"lsblk": BUSY})
@@ -119,7 +121,7 @@ def test_c06_the_kernel_kept_the_old_table() -> None:
     place.put("class/disk1/start", "2048\n")
     place.put("class/disk1/size", "20480\n")
     stale = place.says("partition-is-ready", OURS, moved={"/sys/class/block": str(place.path / "class")})
-    assert 'the kernel has' in stale and 'at "2048 20480", the table says "4096 20480"' in stale
+    assert "the kernel has" in stale and 'at "2048 20480", the table says "4096 20480"' in stale
     found = actions(planned())
     assert checks(found["disk.append-partitions"], "disk-is-unused")
     for name in ("root", "home", "swap"):
@@ -127,18 +129,21 @@ def test_c06_the_kernel_kept_the_old_table() -> None:
         assert not guard.early and "start the live medium again" in guard.otherwise
 
 
-@caught_by(verb("partition-is-ready"), spoiled("append-partitions", "verb_await_partitions \"$@\"", "true"))
+@caught_by(verb("partition-is-ready"), spoiled("append-partitions", 'verb_await_partitions "$@"', "true"))
 def test_c07_the_node_is_not_there_yet() -> None:
     place = Place()
     place.table(f"start=2048, size=20480, type={LINUX}, uuid={OURS}\n")
-    sizes = 'case $* in *SIZE,LOG-SEC*) echo 67108864 512 ;; *) echo 512 ;; esac'
+    sizes = "case $* in *SIZE,LOG-SEC*) echo 67108864 512 ;; *) echo 512 ;; esac"
     fakes = {"sleep": ":", "partx": ":", "udevadm": ":", "lsblk": sizes}
     code, said = place.run("append-partitions", OURS, fakes=fakes)
     assert code == 1 and "the kernel does not take the new table: start the live medium again" in said
 
 
-@caught_by(verb("filesystem-is"), spoiled("append-partitions", "--wipe-partitions always", ""),
-           spoiled("append-partitions", 'verb_clear_places <"$WORK/lacking" || return 1', "true"))  # fmt: skip
+@caught_by(
+    verb("filesystem-is"),
+    spoiled("append-partitions", "--wipe-partitions always", ""),
+    spoiled("append-partitions", 'verb_clear_places <"$WORK/lacking" || return 1', "true"),
+)
 def test_c09_an_old_signature_inside() -> None:
     place = Place()
     part = place.put("part", b"\0" * (64 << 20))
@@ -198,14 +203,19 @@ def test_c15_the_other_systems_data_type() -> None:
     assert "offer to format them: always decline" in actions(planned())["disk.keep-saved-table"].upkeep[0]
 
 
-@caught_by(unseen("fault:unknown-key"), verb("esp-is-unchanged"), unseen("verb:may-format"),
-           unseen("verb:esp-is-unchanged"))  # fmt: skip
+@caught_by(
+    unseen("fault:unknown-key"), verb("esp-is-unchanged"), unseen("verb:may-format"), unseen("verb:esp-is-unchanged")
+)
 def test_c16_the_shared_esp_was_formatted() -> None:
     said = faults(spec=(('mount = "/boot/efi"', 'mount = "/boot/efi"\nfilesystem = "vfat"'),))["unknown-key"]
     assert "disk.keep[0].filesystem: there is no such key" in said
     found = actions(planned())
-    formats = [one for one in found.values() for item in one.operations
-               if isinstance(item, Call) and item.verb in ("make-filesystem", "make-container")]  # fmt: skip
+    formats = [
+        one
+        for one in found.values()
+        for item in one.operations
+        if isinstance(item, Call) and item.verb in ("make-filesystem", "make-container")
+    ]
     assert [one.id for one in formats] == ["disk.format-swap", "disk.format-root", "disk.format-home"]
     assert all(checks(one, "may-format") for one in formats)
     assert checks(found["bootloader.check-kept"], "esp-is-unchanged")
@@ -232,8 +242,9 @@ def test_c17_no_room_for_kernels_on_the_esp() -> None:
     fakes = {"df": listing, "findmnt": f"echo {place.path}"}
     # the verb asks for a device node; a plain file stands for it here
     moved = {'[ ! -b "$v_node" ]': '[ ! -e "$v_node" ]'}
-    assert "has 1304 KiB left, 16384 are needed" in place.says("esp-has-room", str(place.put("part")), "16384",
-                                                               fakes=fakes, moved=moved)  # fmt: skip
+    assert "has 1304 KiB left, 16384 are needed" in place.says(
+        "esp-has-room", str(place.put("part")), "16384", fakes=fakes, moved=moved
+    )
 
 
 @caught_by(verb("mounted-from"), verb("target-bare"), unseen("verb:mounted-from"), unseen("verb:target-empty"))
@@ -310,8 +321,9 @@ def test_c11_the_esp_became_a_fat16() -> None:
     for bits, holds in (("32", True), ("16", False)):
         with node.open("wb") as file:
             file.truncate(100 << 20)
-        subprocess.run(["mkfs.fat", "-F", bits, "-i", "0217ABCD", "-n", "ESP", str(node)], check=True,
-                       capture_output=True)  # fmt: skip
+        subprocess.run(
+            ["mkfs.fat", "-F", bits, "-i", "0217ABCD", "-n", "ESP", str(node)], check=True, capture_output=True
+        )
         words = (str(node), "vfat", "0217-ABCD", "ESP")
         if holds:
             place.holds("filesystem-is", *words)
@@ -342,6 +354,17 @@ def test_c24_the_base_lacks_what_the_live_system_had() -> None:
     place.put("target/usr/lib/modules/6.1.0-99/modules.dep")
     assert "modules/6.1.0-99 have no kernel image of the same version" in place.says("kernel-present")
     packages = actions(planned())["base.packages"].gives
-    for name in ("e2fsprogs", "dosfstools", "linux-image-amd64", "initramfs-tools", "grub-efi-amd64", "firmware-linux",
-                 "network-manager", "wpasupplicant", "sudo", "efibootmgr", "intel-microcode"):  # fmt: skip
+    for name in (
+        "e2fsprogs",
+        "dosfstools",
+        "linux-image-amd64",
+        "initramfs-tools",
+        "grub-efi-amd64",
+        "firmware-linux",
+        "network-manager",
+        "wpasupplicant",
+        "sudo",
+        "efibootmgr",
+        "intel-microcode",
+    ):
         assert f"package:{name}" in packages, name

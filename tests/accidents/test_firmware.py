@@ -32,8 +32,11 @@ OURS = r"\EFI\saltmarsh\grubx64.efi"
 RAID = ('"0108 8086:f1a8"', '"0104 8086:9a0b"')
 
 
-@caught_by(function("bootloader.judge:_firmware"), function("disk.found:_hidden"),
-           unseen("action:bootloader.firmware-settings"))  # fmt: skip
+@caught_by(
+    function("bootloader.judge:_firmware"),
+    function("disk.found:_hidden"),
+    unseen("action:bootloader.firmware-settings"),
+)
 def test_b01_a_disk_hidden_by_a_raid_mode() -> None:
     said = faults(survey=(RAID,))["storage-raid-mode"]
     assert "Leave the mode as it is: a system installed with it does not start after a switch" in said
@@ -46,8 +49,11 @@ def test_b01_a_disk_hidden_by_a_raid_mode() -> None:
 ENROLLING = re.compile(r"sbctl|efi-updatevar|KeyTool|enroll|mokutil|chattr -i")
 
 
-@caught_by(unseen("fault:unknown-value"), unseen("action:bootloader.firmware-settings"),
-           spoiled("secure-boot-is-off", "return 1", "efi-updatevar -f PK.auth PK"))  # fmt: skip
+@caught_by(
+    unseen("fault:unknown-value"),
+    unseen("action:bootloader.firmware-settings"),
+    spoiled("secure-boot-is-off", "return 1", "efi-updatevar -f PK.auth PK"),
+)
 def test_b03_own_keys_without_the_vendors() -> None:
     found = faults(common=(('name = "saltmarsh"', 'name = "saltmarsh"\nsecure_boot = "own-keys"'),))
     assert "secure_boot" in found["unknown-value"] and "off or signed" in found["unknown-value"]
@@ -136,9 +142,12 @@ SHORT = re.compile(r"efibootmgr -o(?! (?:NUMBER,ALL,THE,OTHERS|ALL,THE,OTHERS,NU
 """A boot order that a person is to set, without all numbers of the order that is there."""
 
 
-@caught_by(verb("boot-entries-are-kept"), unseen("verb:boot-entries-are-kept"),
-           function("bootloader.manual:back_in_order", "put the order back with `efibootmgr -o`"),
-           function("bootloader.firmware:back_in_order", "put the order back with `efibootmgr -o`"))  # fmt: skip
+@caught_by(
+    verb("boot-entries-are-kept"),
+    unseen("verb:boot-entries-are-kept"),
+    function("bootloader.manual:back_in_order", "put the order back with `efibootmgr -o`"),
+    function("bootloader.firmware:back_in_order", "put the order back with `efibootmgr -o`"),
+)
 def test_b09_a_number_left_out_of_the_boot_order() -> None:
     # UEFI 2.10, 3.1.1: firmware may delete what no order names (from memory)
     place = Place()
@@ -171,8 +180,10 @@ def _carried() -> str:
     return "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
 
 
-@caught_by(spoiled("api-unmount", "verb_api_unmount() {", 'verb_api_unmount() {\n    rm -rf "$TARGET/sys"'),
-           spoiled("api-mount", ",ro sys", " sys"))  # fmt: skip
+@caught_by(
+    spoiled("api-unmount", "verb_api_unmount() {", 'verb_api_unmount() {\n    rm -rf "$TARGET/sys"'),
+    spoiled("api-mount", ",ro sys", " sys"),
+)
 def test_b10_the_firmwares_variables_were_deleted() -> None:
     assert not DELETING.search(_carried())
     assert re.search(r"verb_api_one sys -t sysfs -o \S*\bro\b", library.verbs(["api-mount"]))

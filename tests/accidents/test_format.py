@@ -69,8 +69,12 @@ def test_c08_mkfs_asked_nothing_and_overwrote_a_file_system() -> None:
     assert all(checks(one, "may-format") for one in _makers())
 
 
-@caught_by(verb("table-is-unfinished"), verb("rows-may-be-added"), unseen("verb:table-is-unfinished"),
-           unseen("verb:rows-may-be-added"))  # fmt: skip
+@caught_by(
+    verb("table-is-unfinished"),
+    verb("rows-may-be-added"),
+    unseen("verb:table-is-unfinished"),
+    unseen("verb:rows-may-be-added"),
+)
 def test_z41_a_table_was_made_anew_over_finished_partitions() -> None:
     place = _place("readings")
     place.put("fakes/lsblk", f"#!/bin/sh\necho {64 << 20} 512\n", 0o755)

@@ -79,8 +79,11 @@ def test_l06_the_record_of_an_array_lay_behind_the_table() -> None:
     assert [guard.early for guard in checks(actions(planned())["disk.identify"], "disk-bears-only")] == [True]
 
 
-@caught_by(function("disk.draft:root_of", (None, "")), unseen("action:disk.shut-down"),
-           unseen("action:bootloader.first-boot-other"))  # fmt: skip
+@caught_by(
+    function("disk.draft:root_of", (None, "")),
+    unseen("action:disk.shut-down"),
+    unseen("action:bootloader.first-boot-other"),
+)
 def test_z05_another_linux_stayed_and_nobody_counted_it() -> None:
     surveyed = document.parse("tern-04.survey.toml", (SPECS / "tern-04.survey.toml").read_bytes())
     first = draft(check.structure_survey(surveyed))

@@ -27,14 +27,19 @@ KEY = 'recovery_key_place = "sealed envelope in the station safe, marked kelp-02
 NTFS = 'type = "ntfs"\nlabel = "System"'
 
 
-@caught_by(function("disk.rules:_other_system_faults"), unseen("action:disk.note-recovery-key"),
-           unseen("action:bootloader.protect-again"))  # fmt: skip
+@caught_by(
+    function("disk.rules:_other_system_faults"),
+    unseen("action:disk.note-recovery-key"),
+    unseen("action:bootloader.protect-again"),
+)
 def test_a01_nobody_has_the_recovery_key() -> None:
     nowhere = faults(spec=((KEY, ""),))["recovery-key-place"]
     assert "say where the recovery key is kept (the place, never the key)" in nowhere
     assert 'such as "safe in the office"' in nowhere
-    denied = faults(spec=(('encryption = "unknown"', 'encryption = "none"'),),
-                    survey=((NTFS, 'type = "BitLocker"\nlabel = "System"'),))  # fmt: skip
+    denied = faults(
+        spec=(('encryption = "unknown"', 'encryption = "none"'),),
+        survey=((NTFS, 'type = "BitLocker"\nlabel = "System"'),),
+    )
     assert "the survey found factory-system encrypted" in denied["encryption-contradicts"]
     order = list(actions(planned()))
     for before in ("disk.note-recovery-key", "disk.suspend-encryption"):
@@ -58,8 +63,9 @@ def test_a02_started_another_way_each_time() -> None:
 FORCED = re.compile(r"remove_hiberfile|ntfsfix|-o force|mount.*force|ntfs-3g (?!probe)")
 
 
-@caught_by(verb("ntfs-is-clean"), unseen("action:disk.identify"),
-           spoiled("ntfs-is-clean", "return 1", 'ntfsfix -d "$v_node"'))  # fmt: skip
+@caught_by(
+    verb("ntfs-is-clean"), unseen("action:disk.identify"), spoiled("ntfs-is-clean", "return 1", 'ntfsfix -d "$v_node"')
+)
 def test_a03_only_half_shut_down() -> None:
     place = Place()
     for status, words in ((14, "hibernated, or was shut down with fast start on"), (15, "not unmounted cleanly")):
@@ -74,8 +80,10 @@ def test_a03_only_half_shut_down() -> None:
         assert not FORCED.search(rendered(graph)) and not FORCED.search(told(graph))
 
 
-SHARED = ('role = "system"\nshrink_to = "364228MiB"        # 120 GiB less, by hand, in the factory system itself',
-          'role = "data"\nshrink_to = "364228MiB"\nmount = "/data"')  # fmt: skip
+SHARED = (
+    'role = "system"\nshrink_to = "364228MiB"        # 120 GiB less, by hand, in the factory system itself',
+    'role = "data"\nshrink_to = "364228MiB"\nmount = "/data"',
+)
 
 
 def _fstab(spec: Edits) -> str:
@@ -114,8 +122,9 @@ def test_a06_only_the_partition_was_made_smaller() -> None:
     assert not re.search(r"^[^#\n]*(ntfsresize|resizepart|sfdisk[^|\n]* -N )", script, re.MULTILINE)
 
 
-RECOVERY = ('[[disk.keep]]\nname = "factory-recovery"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\n'
-            'role = "recovery"\n')  # fmt: skip
+RECOVERY = (
+    '[[disk.keep]]\nname = "factory-recovery"\npartition = "7B978C71-125C-5D15-A24C-3203019C4ED3"\nrole = "recovery"\n'
+)
 
 
 @caught_by(function("disk.found:_unlisted"), unseen("action:disk.note-recovery"))

@@ -25,18 +25,26 @@ from bedplate.actions import Call, Outputs, Stage, WriteFile
 from bedplate.renderers import library
 
 ENCRYPTED = (
-    ('name = "root"\nsize = "40GiB"', 'name = "boot"\nsize = "1GiB"\nfilesystem = "ext4"\nmount = "/boot"\n\n'
-     '[[disk.new]]\nname = "root"\nencrypt = true\nsize = "40GiB"'),
+    (
+        'name = "root"\nsize = "40GiB"',
+        'name = "boot"\nsize = "1GiB"\nfilesystem = "ext4"\nmount = "/boot"\n\n'
+        '[[disk.new]]\nname = "root"\nencrypt = true\nsize = "40GiB"',
+    ),
     ('name = "swap"\n', 'name = "swap"\nencrypt = true\n'),
     ('name = "home"\n', 'name = "home"\nencrypt = true\n'),
-)  # fmt: skip
+)
 """kelp-02 with everything but /boot in containers."""
 
 
 def _files(name: str, **edits: Edits) -> dict[str, str]:
     """Every file that the actions write whose id begins with `name`: from path to text."""
-    found = [item for one in actions(planned(**edits)).values() if one.id.startswith(name)  # type: ignore[arg-type]
-             for item in one.operations if isinstance(item, WriteFile)]  # fmt: skip
+    found = [
+        item
+        for one in actions(planned(**edits)).values()
+        if one.id.startswith(name)  # type: ignore[arg-type]
+        for item in one.operations
+        if isinstance(item, WriteFile)
+    ]
     return {str(getattr(item.path, "path", item.path)): "".join(map(str, item.content)) for item in found}
 
 
@@ -71,8 +79,9 @@ def test_d04_a_language_that_was_never_made() -> None:
     assert "env -i PATH=" in rendered(planned())
 
 
-@caught_by(unseen("action:locale.live-keymap"), spoiled("_secrets", "(again)", ""),
-           spoiled("_install", "load_keys", ":"))  # fmt: skip
+@caught_by(
+    unseen("action:locale.live-keymap"), spoiled("_secrets", "(again)", ""), spoiled("_install", "load_keys", ":")
+)
 def test_d06_a_password_typed_on_another_layout() -> None:
     found = planned()
     order = actions(found)
@@ -102,16 +111,22 @@ def _initramfs(kind: str, listed: str, shell: str = "dash") -> tuple[int, str]:
     place.put("input", KEYBOARD)
     for device, module in (("nvme0", "nvme"), ("kbd0", "hid_vendor"), ("port0", "pcieport")):
         place.put(f"sys/module/{module}/keep")
-        folder = {"nvme0": "sys/devices/port0/nvme0", "kbd0": "sys/devices/platform/kbd0",
-                  "port0": "sys/devices/port0"}[device]  # fmt: skip
+        folder = {
+            "nvme0": "sys/devices/port0/nvme0",
+            "kbd0": "sys/devices/platform/kbd0",
+            "port0": "sys/devices/port0",
+        }[device]
         link = place.path / folder / "driver/module"
         link.parent.mkdir(parents=True)
         link.symlink_to(place.path / "sys/module" / module)
     block = place.put("sys/devices/port0/nvme0/disk/keep").parent
     (place.path / "sys/class/block").mkdir(parents=True)
     (place.path / "sys/class/block/disk").symlink_to(block)
-    moved = {'"/sys': f'"{place.path}/sys', "#/sys/devices/": f"#{place.path}/sys/devices/",
-             "/proc/bus/input/devices": f"{place.path}/input"}  # fmt: skip
+    moved = {
+        '"/sys': f'"{place.path}/sys',
+        "#/sys/devices/": f"#{place.path}/sys/devices/",
+        "/proc/bus/input/devices": f"{place.path}/input",
+    }
     fakes = {"lsinitramfs": f"printf '{listed}'"}
     words = (str(place.target / "boot"), kind, "ext4", "dm_crypt")
     return place.run("initramfs-carries", *words, fakes=fakes, moved=moved, shell=shell)
@@ -177,8 +192,9 @@ def test_d10_a_rule_file_that_is_passed_over() -> None:
 @caught_by(verb("login-shell"), verb("password-is"), unseen("verb:login-shell"), unseen("verb:password-is"))
 def test_d12_the_new_user_cannot_log_in() -> None:
     place = Place()
-    assert "/usr/bin/zsh is not installed" in place.says("login-shell", "/usr/bin/zsh", fakes={"in_target": ""},
-                                                         moved={"in_target test -x": "false"})  # fmt: skip
+    assert "/usr/bin/zsh is not installed" in place.says(
+        "login-shell", "/usr/bin/zsh", fakes={"in_target": ""}, moved={"in_target test -x": "false"}
+    )
     place.put("target/etc/shells", "/bin/sh\n")
     assert "does not stand in /etc/shells" in place.says("login-shell", "/bin/cat")
     place.put("target/etc/shadow", "ana:!:20000:0:99999:7:::\n")
@@ -210,8 +226,12 @@ def test_d14_two_machines_with_one_id() -> None:
 # --- network -------------------------------------------------------------------------------------------------------
 
 
-@caught_by(function("network.checks:_no_network_faults"), verb("unit-complete"), unseen("verb:unit-complete"),
-           unseen("verb:service-enabled"))  # fmt: skip
+@caught_by(
+    function("network.checks:_no_network_faults"),
+    verb("unit-complete"),
+    unseen("verb:unit-complete"),
+    unseen("verb:service-enabled"),
+)
 def test_e01_no_network_after_the_restart() -> None:
     said = faults(spec=(('manager = "networkmanager"', 'manager = "none"'),))["network-unconfirmed"]
     assert "no network after its first start; say so on purpose" in said
@@ -233,8 +253,9 @@ def test_e02_names_do_not_resolve() -> None:
     assert checks(found["network.resolver"], "link-is")
     order = list(found)
     assert order.index("network.resolver") > order.index("base.packages")
-    assert [check.test.verb for check in found["network.first-start"].audits
-            if isinstance(check.test, Call)] == ["online"]  # fmt: skip
+    assert [check.test.verb for check in found["network.first-start"].audits if isinstance(check.test, Call)] == [
+        "online"
+    ]
     assert "getent" in library.verbs(["online"])
 
 
@@ -255,8 +276,10 @@ def test_e04_wifi_without_its_firmware() -> None:
     (place.path / "net/wlan0/device/driver/module").symlink_to(place.put("module/iwlwifi/keep").parent)
     place.put("target/usr/lib/modules/6.1.0/modules.dep")
     place.put("target/usr/lib/firmware/iwlwifi-older-50.ucode.xz")
-    fakes = {"modinfo": f"printf 'iwlwifi-older-50.ucode\\n{wanted}\\n'",
-             "dmesg": f"echo 'iwlwifi 0000:00:14.3: firmware: direct-loading firmware {wanted}'"}  # fmt: skip
+    fakes = {
+        "modinfo": f"printf 'iwlwifi-older-50.ucode\\n{wanted}\\n'",
+        "dmesg": f"echo 'iwlwifi 0000:00:14.3: firmware: direct-loading firmware {wanted}'",
+    }
     moved = {"/sys/class/net/": f"{place.path}/net/"}
     said = place.says("firmware-of-link", mac, fakes=fakes, moved=moved)
     assert f"iwlwifi has loaded here, and the new system lacks: {wanted}" in said

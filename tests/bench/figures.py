@@ -47,7 +47,9 @@ def report(words: str, ours: Seconds, theirs: Seconds, aim: str) -> None:
 
 def python(*arguments: str) -> Callable[[], object]:
     """A fresh Python process."""
-    return lambda: subprocess.run([sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # noqa: E501
+    return lambda: subprocess.run(
+        [sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
 
 
 def cold_compile() -> None:

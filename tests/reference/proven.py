@@ -67,8 +67,13 @@ def _of_file(path: Path) -> Iterator[Mark]:
                 words = {word.arg: ast.literal_eval(word.value) for word in decorator.keywords}
                 by = str(words.pop("by"))
                 pairs = frozenset((str(part), str(value)) for part, value in words.items())
-                yield Mark(test=f"{path.relative_to(TESTS.parent)}::{node.name}", by=by, proves=pairs,
-                           case=next(iter(sorted(texts & cases)), ""), bench=bench)  # fmt: skip
+                yield Mark(
+                    test=f"{path.relative_to(TESTS.parent)}::{node.name}",
+                    by=by,
+                    proves=pairs,
+                    case=next(iter(sorted(texts & cases)), ""),
+                    bench=bench,
+                )
 
 
 @functools.cache

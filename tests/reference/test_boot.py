@@ -246,10 +246,12 @@ def test_the_file_system_id_is_the_one_mkfs_fat_writes(tmp_path: Path) -> None:
     image = tmp_path / "esp.img"
     image.touch()
     os.truncate(image, 34 << 20)
-    subprocess.run(["mkfs.fat", "-F", "32", "-i", ESP.fs_uuid.replace("-", ""), str(image)], check=True,
-                   stdout=subprocess.DEVNULL)  # fmt: skip
-    listed = subprocess.run(["blkid", "-p", "-o", "value", "-s", "UUID", str(image)], capture_output=True, text=True,
-                            check=True).stdout  # fmt: skip
+    subprocess.run(
+        ["mkfs.fat", "-F", "32", "-i", ESP.fs_uuid.replace("-", ""), str(image)], check=True, stdout=subprocess.DEVNULL
+    )
+    listed = subprocess.run(
+        ["blkid", "-p", "-o", "value", "-s", "UUID", str(image)], capture_output=True, text=True, check=True
+    ).stdout
     assert listed.strip() == ESP.fs_uuid
     found = subprocess.run(["grub-fstest", str(image), "ls", "(loop0)"], capture_output=True, text=True, check=True)
     assert f"UUID {ESP.fs_uuid}" in found.stdout
@@ -294,10 +296,25 @@ def test_the_entry_starts_the_other_system_under_real_firmware(tmp_path: Path) -
         file.write(volume.read_bytes())
     seen = subprocess.run(
         [
-            "qemu-system-x86_64", "-accel", "tcg", "-m", "512", "-display", "none", "-serial", "stdio", "-net", "none",
-            "-drive", "if=pflash,format=raw,readonly=on,file=/usr/share/OVMF/OVMF_CODE_4M.fd",
-            "-drive", f"file={disk},format=raw,if=virtio",
+            "qemu-system-x86_64",
+            "-accel",
+            "tcg",
+            "-m",
+            "512",
+            "-display",
+            "none",
+            "-serial",
+            "stdio",
+            "-net",
+            "none",
+            "-drive",
+            "if=pflash,format=raw,readonly=on,file=/usr/share/OVMF/OVMF_CODE_4M.fd",
+            "-drive",
+            f"file={disk},format=raw,if=virtio",
         ],
-        capture_output=True, timeout=300, check=True, stdin=subprocess.DEVNULL,
-    ).stdout.decode(errors="replace")  # fmt: skip
+        capture_output=True,
+        timeout=300,
+        check=True,
+        stdin=subprocess.DEVNULL,
+    ).stdout.decode(errors="replace")
     assert MARKER in seen

@@ -27,8 +27,23 @@ from . import test_real_tables as real
 from .test_real_tables import TABLES
 
 T = TypeVar("T")
-KINDS = ("", "ntfs", "ext4", "crypto_LUKS", "LVM2_member", "linux_raid_member", "isw_raid_member", "BitLocker", "apfs",
-         "zfs_member", "btrfs", "xfs", "swap", "bcache", "something_new")  # fmt: skip
+KINDS = (
+    "",
+    "ntfs",
+    "ext4",
+    "crypto_LUKS",
+    "LVM2_member",
+    "linux_raid_member",
+    "isw_raid_member",
+    "BitLocker",
+    "apfs",
+    "zfs_member",
+    "btrfs",
+    "xfs",
+    "swap",
+    "bcache",
+    "something_new",
+)
 ESP, RESERVED = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B", "E3C9E316-0B5C-4DB8-817D-F92DF00215AE"
 
 
@@ -110,8 +125,14 @@ def test_whatever_lies_in_a_real_table_the_draft_erases_nothing(number: str, kin
 def test_a_disk_without_a_table_is_left_to_a_person(kind: str) -> None:
     """A blank one, too: it is drafted, and nothing is planned until the words for erasing it are taken over."""
     signature = SurveyedSignature(type=kind, uuid="1") if kind else None
-    disk = SurveyedDisk(path="/dev/sda", serial="SM-TEST-0001", size_bytes=500 * GIB, readable=True, content=kind,
-                        signatures=(signature,) if signature else ())  # fmt: skip
+    disk = SurveyedDisk(
+        path="/dev/sda",
+        serial="SM-TEST-0001",
+        size_bytes=500 * GIB,
+        readable=True,
+        content=kind,
+        signatures=(signature,) if signature else (),
+    )
     spreads = kind in ("LVM2_member", "linux_raid_member", "isw_raid_member", "zfs_member", "bcache")
     assert assert_nothing_is_erased(disk) == ("no plan" if spreads else "table-undecided")
     assert assert_nothing_is_erased(evolve(disk, readable=False)) == "no plan"

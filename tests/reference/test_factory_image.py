@@ -48,7 +48,7 @@ MACHINE = Survey(
     machine=SurveyedMachine(memory_bytes=8 << 30, cpu_vendor="intel"),
     firmware=Firmware(mode="uefi", secure_boot="off"),
     links=(Link(name="enp1s0", mac="00:00:5e:00:53:01", carrier=True),),
-)  # fmt: skip
+)
 """The machine around the disk: made up, so that the test does not depend on where it runs."""
 
 SHRUNK_MIB = 1200
@@ -86,8 +86,10 @@ def call(*argv: object, text: str | None = None) -> str:
 
 def made(node: str, sector: int) -> None:
     mib = MIB // sector
-    lines = [f'start={at * mib}, size={size * mib}, type={kind}, uuid={uuid}' + (f', name="{name}"' if name else "")
-             for uuid, at, size, kind, name, _ in ROWS]  # fmt: skip
+    lines = [
+        f"start={at * mib}, size={size * mib}, type={kind}, uuid={uuid}" + (f', name="{name}"' if name else "")
+        for uuid, at, size, kind, name, _ in ROWS
+    ]
     call("sfdisk", "--quiet", "--no-reread", node, text="label: gpt\nunit: sectors\n\n" + "\n".join(lines) + "\n")
     call("partx", "--update", node)
     call("mkfs.fat", "-F", "32", "-i", "0217ABCD", "-n", "SYSTEM", f"{node}p1")
@@ -101,9 +103,12 @@ def compiled(survey: Survey, by_id: Path) -> InstallGraph:
     steps = {section: own.step for section, own in registry.load().steps.items()}
     spec = tomllib.loads(drafting.draft(survey, steps, name="kelp-02", survey_path="kelp-02.survey.toml"))
     spec["disk"] = {
-        "by_id": str(by_id), "table": "keep", "keep": [_keep(row) for row in ROWS],
-        "new": WANTED, "other_system": {"encryption": "none"},
-    }  # fmt: skip
+        "by_id": str(by_id),
+        "table": "keep",
+        "keep": [_keep(row) for row in ROWS],
+        "new": WANTED,
+        "other_system": {"encryption": "none"},
+    }
     text, surveyed = tomli_w.dumps(spec), survey_document(survey)
     checked = pipeline.check_spec(document.parse("kelp-02.toml", text.encode()), registry.load(), lambda _: surveyed)
     return pipeline.plan(checked, "kelp-02.toml")
@@ -169,7 +174,7 @@ def _is_manual(node: Node) -> bool:
 def run(factory: Factory, folder: Path) -> subprocess.CompletedProcess[str]:
     """Without copies, as a person may say: where the kernel has no vfat, mtools stand for the read-only mount."""
     sandbox = Sandbox(folder)
-    copied = "for to in \"$@\"; do from=${at-} at=$to; done; mcopy -s -n -i \"$from\" '::*' \"$to\" 2>/dev/null"
+    copied = 'for to in "$@"; do from=${at-} at=$to; done; mcopy -s -n -i "$from" \'::*\' "$to" 2>/dev/null'
     sandbox.fake("mount", f'case $* in "-t vfat -o ro,"*) {copied}; exit 0 ;; esac\nexec /bin/mount "$@"')
     sandbox.fake("umount", 'case $2 in */esp) exec find "$2" -mindepth 1 -delete ;; esac\nexec /bin/umount "$@"')
     return sandbox.run(rendered(factory), answers="yes\nwithout copies\nkelp-02\n")

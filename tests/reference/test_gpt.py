@@ -108,11 +108,17 @@ def test_the_type_of_an_encrypted_container_is_that_of_sgdisk() -> None:
 @pytest.mark.parametrize(
     ("filesystem", "mounts", "chosen", "role"),
     [
-        ("ext4", ("/",), "", "root"), ("btrfs", ("/home", "/"), "", "root"), ("xfs", ("/srv",), "", "srv"),
-        ("swap", (), "", "swap"), ("vfat", ("/boot/efi",), "", "esp"), ("vfat", ("/boot",), "xbootldr", "xbootldr"),
-        ("ext4", ("/boot",), "", "data"), ("ext4", ("/data",), "linux", "data"), ("ext4", ("/usr",), "", "usr"),
+        ("ext4", ("/",), "", "root"),
+        ("btrfs", ("/home", "/"), "", "root"),
+        ("xfs", ("/srv",), "", "srv"),
+        ("swap", (), "", "swap"),
+        ("vfat", ("/boot/efi",), "", "esp"),
+        ("vfat", ("/boot",), "xbootldr", "xbootldr"),
+        ("ext4", ("/boot",), "", "data"),
+        ("ext4", ("/data",), "linux", "data"),
+        ("ext4", ("/usr",), "", "usr"),
     ],
-)  # fmt: skip
+)
 def test_roles(filesystem: str, mounts: tuple[str, ...], chosen: str, role: str) -> None:
     """Discoverable Partitions Specification 1.0: the type tells the mount point."""
     assert kinds.role_of(filesystem, mounts, chosen) == role

@@ -24,11 +24,27 @@ RESOLVER.res_hnok.argtypes = [ctypes.c_char_p]
 # RFC 1123, section 2.1: letters, digits, hyphens; the first character may be a digit; 63 characters must be taken.
 # RFC 952: the last character is no hyphen. RFC 1035, section 2.3.4: 63 octets in a label, 255 in a name, which leaves
 # 253 characters of text. hostname(5): lower case. (RFC texts from memory.)
-@pytest.mark.parametrize(("label", "good"), [
-    ("a", True), ("kelp-02", True), ("7tides", True), ("x" * 63, True), ("a--b", True), ("xn--mwe-sna", True),
-    ("x" * 64, False), ("", False), ("-kelp", False), ("kelp-", False), ("kelp_02", False), ("Kelp", False),
-    ("kelp 02", False), ("kelp.02", False), ("k\N{LATIN SMALL LETTER E WITH ACUTE}lp", False), ("kelp\n", False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("label", "good"),
+    [
+        ("a", True),
+        ("kelp-02", True),
+        ("7tides", True),
+        ("x" * 63, True),
+        ("a--b", True),
+        ("xn--mwe-sna", True),
+        ("x" * 64, False),
+        ("", False),
+        ("-kelp", False),
+        ("kelp-", False),
+        ("kelp_02", False),
+        ("Kelp", False),
+        ("kelp 02", False),
+        ("kelp.02", False),
+        ("k\N{LATIN SMALL LETTER E WITH ACUTE}lp", False),
+        ("kelp\n", False),
+    ],
+)
 def test_labels(label: str, good: bool) -> None:
     assert (label_trouble(label) == "") is good
 
@@ -85,17 +101,18 @@ class Around:
 
 
 @pytest.mark.skipif(os.getuid() != 0, reason="needs root and its own mounts: run the tests as root")
-@pytest.mark.parametrize(("asked", "address", "first"), [
-    ("localhost", "127.0.0.1", "localhost"),
-    ("kelp-02", "127.0.1.1", "kelp-02.saltmarsh.example"),
-    ("kelp-02.saltmarsh.example", "127.0.1.1", "kelp-02.saltmarsh.example"),
-    ("tide-store", "192.0.2.10", "tide-store"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("asked", "address", "first"),
+    [
+        ("localhost", "127.0.0.1", "localhost"),
+        ("kelp-02", "127.0.1.1", "kelp-02.saltmarsh.example"),
+        ("kelp-02.saltmarsh.example", "127.0.1.1", "kelp-02.saltmarsh.example"),
+        ("tide-store", "192.0.2.10", "tide-store"),
+    ],
+)
 def test_the_hosts_file_answers(tmp_path: Path, asked: str, address: str, first: str) -> None:
     """hosts(5) as getent(1) reads it; the full name stands first, since it is the canonical one."""
-    section = Network(
-        domain="saltmarsh.example", hosts=(HostsEntry(address="192.0.2.10", names=("tide-store",)),)
-    )
+    section = Network(domain="saltmarsh.example", hosts=(HostsEntry(address="192.0.2.10", names=("tide-store",)),))
     (tmp_path / "hosts").write_text(hosts_text(section, Around()))  # type: ignore[arg-type]
     script = 'mount --bind "$1" /etc/hosts && exec getent -s files ahostsv4 "$2"'
     command = ["unshare", "-m", "sh", "-c", script, "getent", str(tmp_path / "hosts"), asked]

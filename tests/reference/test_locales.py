@@ -38,8 +38,7 @@ def test_utf8_cannot_be_told_from_the_name() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "charset"),
-    [("de_DE.UTF-8", "UTF-8"), ("ca_ES@valencia", "UTF-8"), ("en_US.ISO-8859-15", "ISO-8859-15")],
+    ("name", "charset"), [("de_DE.UTF-8", "UTF-8"), ("ca_ES@valencia", "UTF-8"), ("en_US.ISO-8859-15", "ISO-8859-15")]
 )
 def test_names_are_listed_as_locale_lists_them(tmp_path: Path, name: str, charset: str) -> None:
     """localedef makes the locale, locale -a names it: the two programs our proof relies on."""

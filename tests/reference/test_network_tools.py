@@ -54,10 +54,12 @@ WAYS = {way: LINK + f'ipv6 = "{way}"\n' for way in ("slaac", "dhcpv6")}
 def files(action: Action) -> dict[str, str]:
     """What the action writes, by path; a secret as the passphrase `tide and mud`."""
     return {
-        operation.path.path: "".join("tide and mud" if isinstance(part, SecretRef) else str(part)
-                                     for part in operation.content)
-        for operation in action.operations if isinstance(operation, WriteFile) and isinstance(operation.path, InTarget)
-    }  # fmt: skip
+        operation.path.path: "".join(
+            "tide and mud" if isinstance(part, SecretRef) else str(part) for part in operation.content
+        )
+        for operation in action.operations
+        if isinstance(operation, WriteFile) and isinstance(operation.path, InTarget)
+    }
 
 
 def all_files(text: str) -> dict[str, str]:
@@ -117,19 +119,79 @@ def test_a_key_that_nmcli_does_not_know_is_lost(key: str, value: str) -> None:
 
 
 ADDED = {
-    "fixed": ("type", "ethernet", "con-name", "cable", "mac", "00:16:3E:5A:17:01", "ipv4.method", "manual",
-              "ipv4.addresses", "192.0.2.5/24", "ipv4.gateway", "192.0.2.1", "ipv4.dns", "192.0.2.53",
-              "ipv4.dns-search", "saltmarsh.example,example", "ipv6.method", "manual", "ipv6.addresses",
-              "2001:db8::5/64", "ipv6.gateway", "2001:db8::1", "ipv6.dns", "2001:db8::53", "ipv6.dns-search",
-              "saltmarsh.example,example"),
+    "fixed": (
+        "type",
+        "ethernet",
+        "con-name",
+        "cable",
+        "mac",
+        "00:16:3E:5A:17:01",
+        "ipv4.method",
+        "manual",
+        "ipv4.addresses",
+        "192.0.2.5/24",
+        "ipv4.gateway",
+        "192.0.2.1",
+        "ipv4.dns",
+        "192.0.2.53",
+        "ipv4.dns-search",
+        "saltmarsh.example,example",
+        "ipv6.method",
+        "manual",
+        "ipv6.addresses",
+        "2001:db8::5/64",
+        "ipv6.gateway",
+        "2001:db8::1",
+        "ipv6.dns",
+        "2001:db8::53",
+        "ipv6.dns-search",
+        "saltmarsh.example,example",
+    ),
     "public": ("type", "ethernet", "con-name", "cable", "mac", "00:16:3E:5A:17:01", "ipv6.ip6-privacy", "1"),
     "no-ipv6": ("type", "ethernet", "con-name", "cable", "mac", "00:16:3E:5A:17:01", "ipv6.method", "disabled"),
-    "vlan": ("type", "vlan", "con-name", "pump", "ifname", "pump", "dev", "PARENT", "id", "42",
-             "ipv4.method", "manual", "ipv4.addresses", "192.0.2.5/24", "ipv4.gateway", "192.0.2.1", "ipv6.method",
-             "manual", "ipv6.addresses", "2001:db8::5/64", "ipv6.gateway", "2001:db8::1"),
-    "wifi": ("type", "wifi", "con-name", "air", "mac", "00:16:3E:5A:17:02", "ssid", "saltmarsh", "wifi.mode",
-             "infrastructure", "wifi-sec.key-mgmt", "wpa-psk", "wifi-sec.psk", "tide and mud", "ipv6.ip6-privacy", "2"),
-}  # fmt: skip
+    "vlan": (
+        "type",
+        "vlan",
+        "con-name",
+        "pump",
+        "ifname",
+        "pump",
+        "dev",
+        "PARENT",
+        "id",
+        "42",
+        "ipv4.method",
+        "manual",
+        "ipv4.addresses",
+        "192.0.2.5/24",
+        "ipv4.gateway",
+        "192.0.2.1",
+        "ipv6.method",
+        "manual",
+        "ipv6.addresses",
+        "2001:db8::5/64",
+        "ipv6.gateway",
+        "2001:db8::1",
+    ),
+    "wifi": (
+        "type",
+        "wifi",
+        "con-name",
+        "air",
+        "mac",
+        "00:16:3E:5A:17:02",
+        "ssid",
+        "saltmarsh",
+        "wifi.mode",
+        "infrastructure",
+        "wifi-sec.key-mgmt",
+        "wpa-psk",
+        "wifi-sec.psk",
+        "tide and mud",
+        "ipv6.ip6-privacy",
+        "2",
+    ),
+}
 """What a technician would type for the same links: nmcli(1), nm-settings-nmcli(5)."""
 
 
@@ -142,10 +204,10 @@ def test_our_key_file_is_what_nmcli_would_write(name: str) -> None:
     words = [ours["vlan", "parent"] if word == "PARENT" else word for word in ADDED[name]]
     theirs = keys(nmcli("add", *words))
     own = {("connection", "uuid"), ("ipv6", "addr-gen-mode"), ("connection", "interface-name")}
-    # fmt: off
-    assert {pair: value for pair, value in theirs.items() if pair not in own} == \
-        {pair: value for pair, value in ours.items() if pair not in own}
-    # fmt: on
+
+    assert {pair: value for pair, value in theirs.items() if pair not in own} == {
+        pair: value for pair, value in ours.items() if pair not in own
+    }
 
 
 @pytest.mark.proves(manager="networkmanager", by="tool")
@@ -155,9 +217,14 @@ def test_networkmanager_reads_its_settings(tmp_path: Path) -> None:
     for path, content in text.items():
         (tmp_path / "conf.d" / Path(path).name).write_text(content)
     (tmp_path / "whole.conf").write_text("[main]\n")
-    command = [*program("NetworkManager"), "--print-config", f"--config={tmp_path}/whole.conf",
-               f"--config-dir={tmp_path}/conf.d", f"--system-config-dir={tmp_path}/none",
-               f"--intern-config={tmp_path}/intern.conf"]  # fmt: skip
+    command = [
+        *program("NetworkManager"),
+        "--print-config",
+        f"--config={tmp_path}/whole.conf",
+        f"--config-dir={tmp_path}/conf.d",
+        f"--system-config-dir={tmp_path}/none",
+        f"--intern-config={tmp_path}/intern.conf",
+    ]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "[device]\nwifi.backend=iwd\n" in done.stdout
@@ -247,8 +314,9 @@ def test_networkd_sets_fixed_addresses_and_waits_for_no_optional_link(tmp_path: 
     assert " 192.0.2.5/24 " in said and " 2001:db8::5/64 " in said
     assert "default via 192.0.2.1 dev cable" in said and "default via 2001:db8::1 dev cable" in said
     put(tmp_path, BY_NAME + FIXED + OPTIONAL.replace("optional = true\n", ""))
-    said = alone(tmp_path, "ip tuntap add dev spare mode tap\n" + START + LOADED + waits.replace("=20", "=3") + END,
-                 tap="cable")  # fmt: skip
+    said = alone(
+        tmp_path, "ip tuntap add dev spare mode tap\n" + START + LOADED + waits.replace("=20", "=3") + END, tap="cable"
+    )
     assert "\nNOT ONLINE\n" in f"\n{said}"
 
 

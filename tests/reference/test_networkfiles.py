@@ -15,12 +15,17 @@ from bedplate_steps.network.networkmanager import link_files
 
 GLIB = ctypes.CDLL("libglib-2.0.so.0")
 GLIB.g_key_file_new.restype = ctypes.c_void_p
-GLIB.g_key_file_load_from_data.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_size_t, ctypes.c_int,
-                                           ctypes.c_void_p]  # fmt: skip
+GLIB.g_key_file_load_from_data.argtypes = [
+    ctypes.c_void_p,
+    ctypes.c_char_p,
+    ctypes.c_size_t,
+    ctypes.c_int,
+    ctypes.c_void_p,
+]
 GLIB.g_key_file_get_string.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p, ctypes.c_void_p]
 GLIB.g_key_file_get_string.restype = ctypes.c_char_p
 RUNTIME = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "renderers" / "sh" / "_secrets.sh"
-SECRETS = ["tide and mud", "back\\slash", "\\s\\n", " outer blanks ", "  two  ", "a=b;c#d", '"quoted" \'too\'', "[x]"]
+SECRETS = ["tide and mud", "back\\slash", "\\s\\n", " outer blanks ", "  two  ", "a=b;c#d", "\"quoted\" 'too'", "[x]"]
 
 
 class Around:

@@ -172,8 +172,14 @@ def dnf_base(place: Path, keys: Path) -> Base:
         (source / "package.spec").write_text(_RPM.format(name=name))
         command("rpmbuild", "-bb", "--define", f"_topdir {source}/build", source / "package.spec")
     packages = [shutil.move(path, source) for path in sorted((source / "build").rglob("*.rpm"))]
-    define = ("--define", "_gpg_name source@saltmarsh.example", "--define", f"_gpg_path {keys}",
-              "--define", "__gpg /usr/bin/gpg")  # fmt: skip
+    define = (
+        "--define",
+        "_gpg_name source@saltmarsh.example",
+        "--define",
+        f"_gpg_path {keys}",
+        "--define",
+        "__gpg /usr/bin/gpg",
+    )
     command("rpm", *define, "--addsign", *packages)
     command("createrepo_c", "-q", source)
     return Base(family="dnf", release="42", source=f"file://{source}", keyring=str(keys / "key.asc"))
@@ -239,13 +245,30 @@ def apt_source(place: Path, keys: Path) -> Path:
     command("dpkg-deb", "--build", place / "package", pool)
     (lists / "Packages").write_text(command("apt-ftparchive", "packages", "pool", cwd=source))
     release = command(
-        "apt-ftparchive", "-o", "APT::FTPArchive::Release::Codename=tidal", "-o",
-        "APT::FTPArchive::Release::Suite=tidal", "-o", "APT::FTPArchive::Release::Components=main", "-o",
-        "APT::FTPArchive::Release::Architectures=amd64", "release", "dists/tidal", cwd=source,
-    )  # fmt: skip
+        "apt-ftparchive",
+        "-o",
+        "APT::FTPArchive::Release::Codename=tidal",
+        "-o",
+        "APT::FTPArchive::Release::Suite=tidal",
+        "-o",
+        "APT::FTPArchive::Release::Components=main",
+        "-o",
+        "APT::FTPArchive::Release::Architectures=amd64",
+        "release",
+        "dists/tidal",
+        cwd=source,
+    )
     (source / "dists/tidal/Release").write_text(release)
-    command("gpg", "--homedir", keys, "--batch", "--clearsign", "--output", source / "dists/tidal/InRelease",
-            source / "dists/tidal/Release")  # fmt: skip
+    command(
+        "gpg",
+        "--homedir",
+        keys,
+        "--batch",
+        "--clearsign",
+        "--output",
+        source / "dists/tidal/InRelease",
+        source / "dists/tidal/Release",
+    )
     return source
 
 
@@ -256,10 +279,24 @@ def test_apt_takes_the_source_list_and_the_key_it_names(apt_source: Path, place:
     state = place / "state"
     (state / "lists/partial").mkdir(parents=True)
     (state / "status").touch()
-    options = ("-o", f"Dir::Etc::sourcelist={listed}", "-o", "Dir::Etc::sourceparts=-", "-o",
-               f"Dir::State={state}", "-o", f"Dir::State::status={state}/status", "-o", f"Dir::Cache={place}/cache",
-               "-o", "APT::Sandbox::User=root", "-o", "Dir::Etc::trustedparts=/nowhere",
-               "-o", "APT::Update::Error-Mode=any")  # fmt: skip
+    options = (
+        "-o",
+        f"Dir::Etc::sourcelist={listed}",
+        "-o",
+        "Dir::Etc::sourceparts=-",
+        "-o",
+        f"Dir::State={state}",
+        "-o",
+        f"Dir::State::status={state}/status",
+        "-o",
+        f"Dir::Cache={place}/cache",
+        "-o",
+        "APT::Sandbox::User=root",
+        "-o",
+        "Dir::Etc::trustedparts=/nowhere",
+        "-o",
+        "APT::Update::Error-Mode=any",
+    )
     listed.write_text(apt.source_list(base, str(keys / "key.gpg")))
     command("apt-get", *options, "update")
     assert "tide-table" in command("apt-cache", *options, "pkgnames")
@@ -334,19 +371,31 @@ def apt_lists() -> None:
 @pytest.fixture(scope="module")
 def firmware_names(tmp_path_factory: pytest.TempPathFactory, apt_lists: None) -> set[str]:
     """What the machine's own source has in the component for firmware, read into a folder of the test."""
-    # fmt: off
-    targets = command("apt-get", "indextargets", "--format", "$(REPO_URI) $(RELEASE) $(COMPONENT)",
-                      "Created-By: Packages").splitlines()
-    # fmt: on
+
+    targets = command(
+        "apt-get", "indextargets", "--format", "$(REPO_URI) $(RELEASE) $(COMPONENT)", "Created-By: Packages"
+    ).splitlines()
+
     rows = [line.split() for line in targets]
     uri, release = next((uri, release) for uri, release, part in rows if part == "main" and "-" not in release)
     state = tmp_path_factory.mktemp("firmware")
     (state / "lists/partial").mkdir(parents=True)
     (state / "status").touch()
     (state / "sources.list").write_text(f"deb {uri} {release} {apt.FIRMWARE_COMPONENT}\n")
-    options = ("-o", f"Dir::Etc::sourcelist={state}/sources.list", "-o", "Dir::Etc::sourceparts=-",
-               "-o", f"Dir::State={state}", "-o", f"Dir::State::status={state}/status", "-o",
-               f"Dir::Cache={state}/cache", "-o", "APT::Sandbox::User=root")  # fmt: skip
+    options = (
+        "-o",
+        f"Dir::Etc::sourcelist={state}/sources.list",
+        "-o",
+        "Dir::Etc::sourceparts=-",
+        "-o",
+        f"Dir::State={state}",
+        "-o",
+        f"Dir::State::status={state}/status",
+        "-o",
+        f"Dir::Cache={state}/cache",
+        "-o",
+        "APT::Sandbox::User=root",
+    )
     command("apt-get", "-q", *options, "update")
     return set(command("apt-cache", *options, "pkgnames").split())
 
@@ -368,7 +417,7 @@ def test_the_apt_names_are_in_the_package_lists(firmware_names: set[str]) -> Non
 def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
     text = library.verbs(["apt-unpack"])
     [call] = [line for line in text.replace("\\\n", " ").splitlines() if line.strip().startswith(f"{tool} ")]
-    options = [word.partition("=")[0].strip('"') for word in call.split() if word.startswith(('--', '${2:+"--'))]
+    options = [word.partition("=")[0].strip('"') for word in call.split() if word.startswith(("--", '${2:+"--'))]
     options = [option.removeprefix('${2:+"') for option in options]
     helped = command(tool, "--help")
     assert options
@@ -379,11 +428,37 @@ def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
 # --- all families ------------------------------------------------------------------------------------------------
 
 NEEDS = {
-    "base", "kernel", "initramfs", "firmware", "loader-grub", "loader-systemd-boot", "boot-entries", "other-systems",
-    "network-networkd", "network-resolved", "network-networkmanager", "wifi-iwd", "wifi-wpa", "wifi-networkmanager",
-    "time-sync-timesyncd", "time-sync-chrony", "sudo", "locales", "keymap", "tzdata", "fs-ext4", "fs-xfs", "fs-btrfs",
-    "fs-vfat", "fs-ntfs", "encryption", "lvm", "ssh-server", "udev", "dbus",
-}  # fmt: skip
+    "base",
+    "kernel",
+    "initramfs",
+    "firmware",
+    "loader-grub",
+    "loader-systemd-boot",
+    "boot-entries",
+    "other-systems",
+    "network-networkd",
+    "network-resolved",
+    "network-networkmanager",
+    "wifi-iwd",
+    "wifi-wpa",
+    "wifi-networkmanager",
+    "time-sync-timesyncd",
+    "time-sync-chrony",
+    "sudo",
+    "locales",
+    "keymap",
+    "tzdata",
+    "fs-ext4",
+    "fs-xfs",
+    "fs-btrfs",
+    "fs-vfat",
+    "fs-ntfs",
+    "encryption",
+    "lvm",
+    "ssh-server",
+    "udev",
+    "dbus",
+}
 
 
 @pytest.mark.parametrize("architecture", ["amd64", "arm64"])

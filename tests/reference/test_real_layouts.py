@@ -27,10 +27,18 @@ T = TypeVar("T")
 SPECS = Path(__file__).resolve().parent.parent.parent / "specs"
 
 REFUSED = {
-    "01": {"nothing-left"}, "03": {"too-small"}, "04": {"table-untrusted", "dynamic-disk"}, "05": {"nothing-left"},
-    "07": {"no-room"}, "09": {"no-room"}, "10": {"nothing-left"}, "11": {"nothing-left"}, "16": {"table-full"},
-    "19": {"nothing-left"}, "20": {"too-small"},
-}  # fmt: skip
+    "01": {"nothing-left"},
+    "03": {"too-small"},
+    "04": {"table-untrusted", "dynamic-disk"},
+    "05": {"nothing-left"},
+    "07": {"no-room"},
+    "09": {"no-room"},
+    "10": {"nothing-left"},
+    "11": {"nothing-left"},
+    "16": {"table-full"},
+    "19": {"nothing-left"},
+    "20": {"too-small"},
+}
 """Why nothing can be placed, read off the listed regions and rows: no aligned MiB free, a single one, too few for an
 EFI system partition, a dynamic disk, or no entry left. All other tables have room for what is asked."""
 
@@ -67,11 +75,13 @@ def section(table: Table) -> DiskSection:
     first_esp = next((number for number, kind in kinds.items() if kind == "esp"), None)
     keep = tuple(
         Keep(
-            name=f"row-{part.number}", partition=part.uuid, role=ROLES.get(kinds[part.number], "other"),
+            name=f"row-{part.number}",
+            partition=part.uuid,
+            role=ROLES.get(kinds[part.number], "other"),
             mount="/boot/efi" if part.number == first_esp else "",
         )
         for part in on_the_machine(table).partitions
-    )  # fmt: skip
+    )
     esp = New(name="esp", size=parse_size("300MiB"), filesystem="vfat", mount="/boot/efi")
     root = New(name="root", size=Rest(), filesystem="ext4", mount="/")
     return DiskSection(serial="SM-TEST-0001", table="keep", keep=keep, new=(root,) if first_esp else (esp, root))
@@ -131,9 +141,13 @@ def read_back(table: Table, new: list[LaidPartition], folder: Path) -> list[tupl
 # --- drafts ------------------------------------------------------------------------------------------------------
 
 DRAFT_REFUSED = {
-    **REFUSED, "04": {"missing-key"},
-    "02": {"root-too-small"}, "06": {"root-too-small"}, "12": {"root-too-small"}, "15": {"root-too-small"},
-}  # fmt: skip
+    **REFUSED,
+    "04": {"missing-key"},
+    "02": {"root-too-small"},
+    "06": {"root-too-small"},
+    "12": {"root-too-small"},
+    "15": {"root-too-small"},
+}
 """Why the draft of a table does not hold: as above, and where the largest free region is under 2.5 GiB, the root has
 no room for a base system. For a dynamic disk nothing is drafted."""
 

@@ -37,19 +37,30 @@ def as_json(table: Table) -> str:
         for number, start, size, kind in rows(table)
     ]
     shown = {
-        "label": "gpt", "id": "6C1B7E0A-0000-4000-8000-000000000001", "device": NODE, "unit": "sectors",
-        "firstlba": table["first"], "lastlba": table["last"], "table-length": str(table["length"]),
-        "sectorsize": table["sector"], "partitions": partitions,
-    }  # fmt: skip
+        "label": "gpt",
+        "id": "6C1B7E0A-0000-4000-8000-000000000001",
+        "device": NODE,
+        "unit": "sectors",
+        "firstlba": table["first"],
+        "lastlba": table["last"],
+        "table-length": str(table["length"]),
+        "sectorsize": table["sector"],
+        "partitions": partitions,
+    }
     return json.dumps({"partitiontable": shown})
 
 
 def surveyed(table: Table, shown: str) -> SurveyedDisk:
     """The disk as a survey shows it that is made from sfdisk's answer `shown`."""
     sections = [
-        "bedplate-capture 1", f"== disk {NODE}", f"| size={table['bytes']}", f"| sector={table['sector']}",
-        f"== table {NODE}", *(f"| {line}" for line in shown.split("\n")), "== end",
-    ]  # fmt: skip
+        "bedplate-capture 1",
+        f"== disk {NODE}",
+        f"| size={table['bytes']}",
+        f"| sector={table['sector']}",
+        f"== table {NODE}",
+        *(f"| {line}" for line in shown.split("\n")),
+        "== end",
+    ]
     [disk] = capture.survey_from("\n".join(sections)).disks
     return disk
 
@@ -95,8 +106,10 @@ def test_sfdisk_reads_the_table_back_equal(table: Table, tmp_path: Path) -> None
     disk = surveyed(table, shown.replace(node, NODE))
     assert disk.table is not None
     assert (disk.table.first_lba, disk.table.last_lba, disk.table.length) == (
-        table["first"], table["last"], table["length"]
-    )  # fmt: skip
+        table["first"],
+        table["last"],
+        table["length"],
+    )
     assert [(part.number, part.start, part.size, part.type) for part in disk.partitions] == rows(table)
     assert [[free.start, free.end, free.aligned_mib] for free in disk.free] == table["free"]
 
@@ -137,10 +150,17 @@ def call(*argv: object, text: str | None = None) -> str:
 @pytest.mark.parametrize(
     ("start", "end", "sector", "mib"),
     [
-        (2048, 4095, 512, 1), (2049, 4095, 512, 0), (2048, 4094, 512, 0), (34, 65534, 512, 30), (256, 511, 4096, 1),
-        (6, 255, 4096, 0), (6, 511, 4096, 1), (2047, 2048, 512, 0), (4294967296, 7814037134, 512, 1718295),
+        (2048, 4095, 512, 1),
+        (2049, 4095, 512, 0),
+        (2048, 4094, 512, 0),
+        (34, 65534, 512, 30),
+        (256, 511, 4096, 1),
+        (6, 255, 4096, 0),
+        (6, 511, 4096, 1),
+        (2047, 2048, 512, 0),
+        (4294967296, 7814037134, 512, 1718295),
     ],
-)  # fmt: skip
+)
 def test_alignment_at_its_edges(start: int, end: int, sector: int, mib: int) -> None:
     """Whole MiB between the first and the last 1 MiB border inside the run; common practice, no source."""
     assert aligned_mib(start, end, sector) == mib

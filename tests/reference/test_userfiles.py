@@ -21,13 +21,19 @@ def output(*command: str) -> str:
 # --- crypt(5) --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("command", [
-    *(["mkpasswd", "-m", method, "tide"]
-      for method in ("yescrypt", "gost-yescrypt", "scrypt", "bcrypt", "sha512crypt", "sha256crypt")),
-    ["mkpasswd", "-m", "sha512crypt", "-R", "5000", "tide"],
-    ["openssl", "passwd", "-6", "tide"],
-    ["openssl", "passwd", "-5", "-salt", "mud", "tide"],
-], ids=" ".join)  # fmt: skip
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(
+            ["mkpasswd", "-m", method, "tide"]
+            for method in ("yescrypt", "gost-yescrypt", "scrypt", "bcrypt", "sha512crypt", "sha256crypt")
+        ),
+        ["mkpasswd", "-m", "sha512crypt", "-R", "5000", "tide"],
+        ["openssl", "passwd", "-6", "tide"],
+        ["openssl", "passwd", "-5", "-salt", "mud", "tide"],
+    ],
+    ids=" ".join,
+)
 def test_hashes_that_tools_make_are_taken_and_parts_of_them_are_not(command: list[str]) -> None:
     made = output(*command)
     assert is_hash(made)
@@ -37,14 +43,18 @@ def test_hashes_that_tools_make_are_taken_and_parts_of_them_are_not(command: lis
         assert password_fault(wrong, ("ask",)) is not None
 
 
-@pytest.mark.parametrize("command", [
-    ["mkpasswd", "-m", "md5crypt", "tide"],
-    ["mkpasswd", "-m", "descrypt", "tide"],
-    ["mkpasswd", "-m", "sunmd5", "tide"],
-    ["mkpasswd", "-m", "bsdicrypt", "tide"],
-    ["mkpasswd", "-m", "nt", "tide"],
-    ["openssl", "passwd", "-1", "tide"],
-], ids=" ".join)  # fmt: skip
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["mkpasswd", "-m", "md5crypt", "tide"],
+        ["mkpasswd", "-m", "descrypt", "tide"],
+        ["mkpasswd", "-m", "sunmd5", "tide"],
+        ["mkpasswd", "-m", "bsdicrypt", "tide"],
+        ["mkpasswd", "-m", "nt", "tide"],
+        ["openssl", "passwd", "-1", "tide"],
+    ],
+    ids=" ".join,
+)
 def test_weak_hashes_are_named(command: list[str]) -> None:
     fault = password_fault(output(*command), ("ask",))
     assert fault is not None
@@ -111,16 +121,35 @@ def test_numbers_are_those_of_regular_users() -> None:
     # login.defs(5): UID_MIN, UID_MAX, GID_MIN, GID_MAX
     text = Path("/etc/login.defs").read_text()
     found = dict(re.findall(r"^\s*([UG]ID_M(?:IN|AX))\s+(\d+)", text, re.MULTILINE))
-    assert found == {"UID_MIN": str(FIRST_ID), "GID_MIN": str(FIRST_ID), "UID_MAX": str(LAST_ID),
-                     "GID_MAX": str(LAST_ID)}  # fmt: skip
+    assert found == {
+        "UID_MIN": str(FIRST_ID),
+        "GID_MIN": str(FIRST_ID),
+        "UID_MAX": str(LAST_ID),
+        "GID_MAX": str(LAST_ID),
+    }
 
 
 # systemd, "User/Group Name Syntax" (systemd.io/USER_NAMES), common core: ^[a-z][a-z0-9-]{0,30}$
-@pytest.mark.parametrize(("name", "good"), [
-    ("a", True), ("ana", True), ("ana-2", True), ("a" * 31, True), ("a-", True),
-    ("", False), ("a" * 32, False), ("Ana", False), ("2ana", False), ("-ana", False), ("ana.b", False),
-    ("ana_b", False), ("1000", False), ("ana$", False), ("an a", False),
-    ("\N{LATIN SMALL LETTER A WITH ACUTE}na", False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "good"),
+    [
+        ("a", True),
+        ("ana", True),
+        ("ana-2", True),
+        ("a" * 31, True),
+        ("a-", True),
+        ("", False),
+        ("a" * 32, False),
+        ("Ana", False),
+        ("2ana", False),
+        ("-ana", False),
+        ("ana.b", False),
+        ("ana_b", False),
+        ("1000", False),
+        ("ana$", False),
+        ("an a", False),
+        ("\N{LATIN SMALL LETTER A WITH ACUTE}na", False),
+    ],
+)
 def test_names_that_work_everywhere(name: str, good: bool) -> None:
     assert (form_trouble(name) == "") is good

@@ -17,8 +17,17 @@ from verb_runner import run as run_verb
 from .test_network_tools import WPA, all_files
 from .unpacked import program
 
-PASSPHRASES = ["tide and mud", 'tide "#" mud', 'a#b"c#d"efgh', "back\\slash\\", " outer blanks ", "$(reboot)`x`",
-               "'quoted'#", "~" * 63, "12345678"]  # fmt: skip
+PASSPHRASES = [
+    "tide and mud",
+    'tide "#" mud',
+    'a#b"c#d"efgh',
+    "back\\slash\\",
+    " outer blanks ",
+    "$(reboot)`x`",
+    "'quoted'#",
+    "~" * 63,
+    "12345678",
+]
 NAMES = ["saltmarsh", "a;b#c 'd\"", "-x", "psk=00", "m\N{LATIN SMALL LETTER O WITH DIAERESIS}we", "x" * 32]
 
 
@@ -81,11 +90,14 @@ def test_wpa_supplicant_gets_every_name_whole(tmp_path: Path, ssid: str) -> None
 
 
 # IEEE 802.11, J.4.2: test vectors of the key
-@pytest.mark.parametrize(("passphrase", "ssid", "key"), [
-    ("password", "IEEE", "f42c6fc52df0ebef9ebb4b90b38a5f902e83fe1b135a70e23aed762e9710a12e"),
-    ("ThisIsAPassword", "ThisIsASSID", "0dc0d6eb90555ed6419756b9a15ec3e3209b63df707dd508d14581f8982721af"),
-    ("a" * 32, "Z" * 32, "becb93866bb8c3832cb777c2f559807c8c59afcb6eae734885001300a981cc62"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("passphrase", "ssid", "key"),
+    [
+        ("password", "IEEE", "f42c6fc52df0ebef9ebb4b90b38a5f902e83fe1b135a70e23aed762e9710a12e"),
+        ("ThisIsAPassword", "ThisIsASSID", "0dc0d6eb90555ed6419756b9a15ec3e3209b63df707dd508d14581f8982721af"),
+        ("a" * 32, "Z" * 32, "becb93866bb8c3832cb777c2f559807c8c59afcb6eae734885001300a981cc62"),
+    ],
+)
 def test_the_published_keys(tmp_path: Path, passphrase: str, ssid: str, key: str) -> None:
     assert understood(tmp_path, conf(tmp_path, ssid, passphrase))["PSK"].hex() == key
 

@@ -64,8 +64,7 @@ def test_names_follow_the_naming_rules() -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
-    [("US/Pacific", "America/Los_Angeles"), ("Asia/Calcutta", "Asia/Kolkata"), ("GB", "Europe/London")],
+    ("old", "new"), [("US/Pacific", "America/Los_Angeles"), ("Asia/Calcutta", "Asia/Kolkata"), ("GB", "Europe/London")]
 )
 def test_old_names_point_to_the_same_zone(old: str, new: str) -> None:
     assert zones.old()[old] == new

@@ -20,12 +20,22 @@ from .factory import ESP
 from .tools import call
 
 NOT_COMPARED = (
-    "var/log/**", "tmp/**", "var/tmp/**", "run/**", "lost+found", "home/lost+found",
+    "var/log/**",
+    "tmp/**",
+    "var/tmp/**",
+    "run/**",
+    "lost+found",
+    "home/lost+found",
     "var/lib/bedplate/install.log",
     "var/lib/systemd/random-seed",
-    "etc/passwd-", "etc/group-", "etc/shadow-", "etc/gshadow-", "etc/subuid-", "etc/subgid-",
+    "etc/passwd-",
+    "etc/group-",
+    "etc/shadow-",
+    "etc/gshadow-",
+    "etc/subuid-",
+    "etc/subgid-",
     "var/cache/ldconfig/aux-cache",
-)  # fmt: skip
+)
 """Logs, places for temporary files, seeds, and the copies that the account tools keep of the state before."""
 
 OF_ITS_OWN = ("etc/machine-id", "etc/ssh/ssh_host_*", "boot/initrd.img-*", "etc/shadow", "var/lib/bedplate/boot/Boot*")
@@ -85,7 +95,7 @@ def _tree(raw: Path, disk: Disk, folder: Path) -> tuple[str, ...]:
     rows = call(["sfdisk", "--json", raw])
     found: list[str] = []
     for name, point in (("root", ""), ("home", "home/")):
-        match = re.search(r'"start": ?(\d+),\s*"size": ?(\d+),[^}]*"name": ?"' + f"{name}\"", rows)
+        match = re.search(r'"start": ?(\d+),\s*"size": ?(\d+),[^}]*"name": ?"' + f'{name}"', rows)
         if match is None:
             return ("no partition " + name,)
         start, size = (int(word) * disk.sector_bytes for word in match.groups())

@@ -7,15 +7,7 @@ import pytest
 
 from .archive import ARCHIVE_NAME
 from .disks import partition_digests, partitions, sha256
-from .factory import (
-    DATA,
-    DATA_FILES,
-    FALLBACK_MARKER,
-    SERIAL,
-    TABLE,
-    VENDOR_MARKER,
-    FactoryMachine,
-)
+from .factory import DATA, DATA_FILES, FALLBACK_MARKER, SERIAL, TABLE, VENDOR_MARKER, FactoryMachine
 from .machine import SHARE_MOUNT, Hardware, Machine
 from .media import LiveMedium
 from .rack import Rack
@@ -114,9 +106,7 @@ def test_a_changed_byte_is_seen(factory: FactoryMachine, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("network", ["isolated", "unplugged"])
-def test_trouble_can_be_had_to_order(
-    rack: Rack, factory: FactoryMachine, medium: LiveMedium, network: str
-) -> None:
+def test_trouble_can_be_had_to_order(rack: Rack, factory: FactoryMachine, medium: LiveMedium, network: str) -> None:
     """No network, a clock that is ten years off, legacy firmware: as the refusal cases need them."""
     wrong = {"isolated": "uefi", "unplugged": "legacy"}[network]
     hardware = Hardware(network=network, clock="2036-01-31T12:00:00", firmware=wrong)  # type: ignore[arg-type]

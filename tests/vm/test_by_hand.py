@@ -78,7 +78,7 @@ def looked(lines: Sequence[str]) -> Iterator[str]:
         if line.startswith("# ") or before.startswith("# "):
             continue
         yield f"seen=$(\n{line}\n) || :"
-        yield f"[ -n \"$seen\" ] || echo NOT SO: {quote(line)}"
+        yield f'[ -n "$seen" ] || echo NOT SO: {quote(line)}'
 
 
 def planned(spec: Path) -> InstallGraph:

@@ -44,12 +44,30 @@ PAIRS: Mapping[str, tuple[tuple[str, str], ...]] = {
 """Wholly in place, or at the next start."""
 
 OWN = (
-    "var/log/", "var/lib/bedplate/aside/", "var/lib/bedplate/install.log", "var/lib/bedplate/spec", "var/lib/systemd/",
+    "var/log/",
+    "var/lib/bedplate/aside/",
+    "var/lib/bedplate/install.log",
+    "var/lib/bedplate/spec",
+    "var/lib/systemd/",
     "var/lib/dbus/",
-    "var/cache/", "var/tmp/", "tmp/", "etc/machine-id", "etc/ssh/ssh_host_", "etc/shadow", "etc/gshadow",
-    "etc/.pwd.lock", "etc/passwd-", "etc/group-", "etc/subuid-", "etc/subgid-", "boot/grub/grubenv",
-    "boot/initrd.img-", "var/lib/private/", "home/ana/.bash_history", "root/.bash_history",
-)  # fmt: skip
+    "var/cache/",
+    "var/tmp/",
+    "tmp/",
+    "etc/machine-id",
+    "etc/ssh/ssh_host_",
+    "etc/shadow",
+    "etc/gshadow",
+    "etc/.pwd.lock",
+    "etc/passwd-",
+    "etc/group-",
+    "etc/subuid-",
+    "etc/subgid-",
+    "boot/grub/grubenv",
+    "boot/initrd.img-",
+    "var/lib/private/",
+    "home/ana/.bash_history",
+    "root/.bash_history",
+)
 """What differs between any two installations of one spec: logs, keys and ids of the machine, salts, caches,
 and what a person's own logins leave behind. Images of the initramfs carry times: their content is compared instead."""
 
@@ -109,11 +127,17 @@ def audited(console: Console, name: str) -> None:
 def files(technician: Technician, console: Console) -> dict[str, str]:
     """Every file of the running system and of its initramfs by content, links by where they point."""
     out = f"{SHARE_MOUNT}/tree.txt"
-    console.check(f"cd / && find . -xdev -type f -exec sha256sum {{}} + >{out}; "
-                  f"find . -xdev -type l -printf 'link:%l  %p\\n' >>{out}; cd; sync", 600)  # fmt: skip
-    console.check(f"mkdir /run/look && unmkinitramfs /boot/initrd.img-* /run/look && cd /run/look && "
-                  f"find . -type f -exec sha256sum {{}} + | sed 's#  ./#  ./initramfs/#' >>{out}; "
-                  f"cd; rm -r /run/look; sync", 600)  # fmt: skip
+    console.check(
+        f"cd / && find . -xdev -type f -exec sha256sum {{}} + >{out}; "
+        f"find . -xdev -type l -printf 'link:%l  %p\\n' >>{out}; cd; sync",
+        600,
+    )
+    console.check(
+        f"mkdir /run/look && unmkinitramfs /boot/initrd.img-* /run/look && cd /run/look && "
+        f"find . -type f -exec sha256sum {{}} + | sed 's#  ./#  ./initramfs/#' >>{out}; "
+        f"cd; rm -r /run/look; sync",
+        600,
+    )
     found: dict[str, str] = {}
     for line in (technician.machine.share / "tree.txt").read_text().splitlines():
         digest, _, path = line.partition("  ./")
@@ -167,9 +191,14 @@ def papers(console: Console) -> list[str]:
 
 @pytest.mark.parametrize("name", PAIRS)
 def test_a_changed_machine_is_like_one_installed_from_the_new_spec(
-    name: str, rack: Rack, factory: FactoryMachine, medium: LiveMedium, archive: Path, package_source: PackageSource,
+    name: str,
+    rack: Rack,
+    factory: FactoryMachine,
+    medium: LiveMedium,
+    archive: Path,
+    package_source: PackageSource,
     as_old: Technician,
-) -> None:  # fmt: skip
+) -> None:
     technician = copy_of(as_old, rack)
     write_change(technician, PAIRS[name])
     console = start(technician)

@@ -33,11 +33,14 @@ pytestmark = [pytest.mark.bench, pytest.mark.long]
 SPECS = Path(__file__).parents[2] / "specs"
 KEY = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd"
 PLAIN = (
-    ("[users.root]", '[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\n'
-     f'authorized_keys = ["{KEY} cleo"]\n\n[users.root]'),
+    (
+        "[users.root]",
+        '[[users.people]]\nname = "cleo"\nuid = 1600\npassword = "none"\n'
+        f'authorized_keys = ["{KEY} cleo"]\n\n[users.root]',
+    ),
     ('full_name = "Station warden"', 'full_name = "Station warden"\npassword = "$y$j9T$abcdefgh$' + "a" * 43 + '"'),
     ('full_name = "Ana Reed"', 'full_name = "Ana Reed"\npassword = "$y$j9T$abcdefgh$' + "b" * 43 + '"'),
-)  # fmt: skip
+)
 """OLD asks for no secret, and has somebody who can go."""
 EDITS = (
     ('zone = "Europe/Amsterdam"', 'zone = "Europe/Berlin"'),
@@ -50,9 +53,24 @@ EDITS = (
 )
 IDS = ("clock.zone", "locale.", "network.host-name", "network.hosts", "network.link-", "users.")
 LEFT = ("network.first-start", "locale.live-keymap")
-OWN = ("var/lib/bedplate/aside", "var/log", "var/cache", "tmp", "run", "home/cleo", "etc/passwd-", "etc/group-",
-       "etc/shadow-", "etc/gshadow-", "etc/subuid", "etc/subgid", "usr/lib/locale/locale-archive", "dev",
-       "proc", "sys")  # fmt: skip
+OWN = (
+    "var/lib/bedplate/aside",
+    "var/log",
+    "var/cache",
+    "tmp",
+    "run",
+    "home/cleo",
+    "etc/passwd-",
+    "etc/group-",
+    "etc/shadow-",
+    "etc/gshadow-",
+    "etc/subuid",
+    "etc/subgid",
+    "usr/lib/locale/locale-archive",
+    "dev",
+    "proc",
+    "sys",
+)
 """Not compared: logs, caches, copies and subordinate numbers that account tools keep, the home that stays by design,
 and the archive of locales, whose order is that of their making (its list is compared instead)."""
 
@@ -83,9 +101,13 @@ def case() -> str:
     [disk] = [disk for disk in survey["disks"] if disk["serial"] == "SM-NVME-0217"]
     parts = {f"part{part['number']}": part["uuid"] for part in disk["partitions"]}
     text = Template((CASES / "kelp-02.toml").read_text()).substitute(
-        parts, serial="SM-NVME-0217", mac="00:00:5e:00:53:17", suite="bookworm", archive="/mnt/base.tar",
+        parts,
+        serial="SM-NVME-0217",
+        mac="00:00:5e:00:53:17",
+        suite="bookworm",
+        archive="/mnt/base.tar",
         archive_sha256="0" * 64,
-    )  # fmt: skip
+    )
     return text.replace('role = "system"', 'role = "system"\nshrink_to = "364228MiB"')
 
 
@@ -99,18 +121,25 @@ def rendered(actions: Iterable[Action]) -> str:
     given = {token for action in every for token in action.gives}
     kept = [evolve(one, needs=tuple(token for token in one.needs if token in given)) for one in every]
     nodes, tools = link([Owned(action=one, section=one.id.split(".")[0], origin="bench") for one in kept])
-    return script.render(InstallGraph(spec_file="bench", machine=Machine(name="kelp-02"), survey=None, nodes=nodes,
-                                      tools=tools, scene="change"))  # fmt: skip
+    return script.render(
+        InstallGraph(
+            spec_file="bench", machine=Machine(name="kelp-02"), survey=None, nodes=nodes, tools=tools, scene="change"
+        )
+    )
 
 
 def run(root: Path, text: str, *options: str) -> str:
     """The script in the root folder, as if that were the running machine."""
     (root / "tmp/change.sh").write_text(text)
-    inside = "mount -t proc proc /proc && mount -t tmpfs tmpfs /run && exec sh /tmp/change.sh \"$@\""
+    inside = 'mount -t proc proc /proc && mount -t tmpfs tmpfs /run && exec sh /tmp/change.sh "$@"'
     ran = subprocess.run(
         ["unshare", "--mount", "--pid", "--fork", "--uts", "chroot", str(root), "sh", "-c", inside, "sh", *options],
-        input="kelp-02\n", capture_output=True, text=True, timeout=900, check=False,
-    )  # fmt: skip
+        input="kelp-02\n",
+        capture_output=True,
+        text=True,
+        timeout=900,
+        check=False,
+    )
     assert ran.returncode == 0, ran.stdout[-6000:] + ran.stderr[-2000:]
     return ran.stdout
 

@@ -132,12 +132,7 @@ def test_kelp_encrypted_beside_the_other_system(
 @pytest.mark.proves(family="apt", loader="grub", manager="networkd", by="run")
 @pytest.mark.long
 def test_tern_btrfs_on_4096_byte_sectors(
-    rack: Rack,
-    factory_4096: FactoryMachine,
-    medium: LiveMedium,
-    archive: Path,
-    release: dict[str, str],
-    tmp_path: Path,
+    rack: Rack, factory_4096: FactoryMachine, medium: LiveMedium, archive: Path, release: dict[str, str], tmp_path: Path
 ) -> None:
     """Beside the other system: subvolumes, a swap file, a shared EFI system partition of 4096-byte sectors."""
     machine = rack.factory("pc", factory_4096)

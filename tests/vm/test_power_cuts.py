@@ -20,9 +20,7 @@ from .sources import PackageSource
 pytestmark = pytest.mark.bench
 
 
-def test_a_power_cut_loses_what_was_not_flushed(
-    rack: Rack, factory: FactoryMachine, medium: LiveMedium
-) -> None:
+def test_a_power_cut_loses_what_was_not_flushed(rack: Rack, factory: FactoryMachine, medium: LiveMedium) -> None:
     """The bench's own promise: what was flushed stays, a write into a new cluster that was not flushed is lost."""
     machine = rack.factory("pc", factory)
     machine.disks = [type(disk)(path=disk.path, serial=disk.serial, durable=True) for disk in machine.disks]
@@ -44,9 +42,12 @@ def test_cuts_and_ways_back(
 ) -> None:
     cuts, undos = int(os.environ.get("BEDPLATE_CUTS", "2")), int(os.environ.get("BEDPLATE_UNDOS", "1"))
     campaign = Campaign(
-        factory=factory, medium=medium, archive=small_archive(package_source, archive), suite=package_source.suite,
+        factory=factory,
+        medium=medium,
+        archive=small_archive(package_source, archive),
+        suite=package_source.suite,
         folder=rack.folder,
-    )  # fmt: skip
+    )
     campaign.prepare()
     watched = campaign.watched(max(cuts, undos))
     outcomes: list[Outcome] = []

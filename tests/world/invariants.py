@@ -61,11 +61,17 @@ def look(world: World, plan: Plan) -> State:
         rows[name] = _rows(image)
     variables = world.folder / "firmware" / "efivars"
     return State(
-        blocks=blocks, heads=heads, rows=rows, esp=_fat_files(world, plan.disk), sticks=_stick_files(world),
+        blocks=blocks,
+        heads=heads,
+        rows=rows,
+        esp=_fat_files(world, plan.disk),
+        sticks=_stick_files(world),
         entries={path.name[:8]: path.read_bytes() for path in variables.glob("Boot[0-9A-F]*-*")},
-        order=tuple(order(variables)), held=frozenset(_held(world, plan)), contents=_contents(world, plan),
+        order=tuple(order(variables)),
+        held=frozenset(_held(world, plan)),
+        contents=_contents(world, plan),
         everything=_everything(world, plan, rows) if plan.erases else {},
-    )  # fmt: skip
+    )
 
 
 def _blocks(image: Path) -> tuple[dict[int, int], bytes]:
@@ -94,8 +100,10 @@ def _rows(image: Path) -> dict[str, dict[str, object]]:
     if ran.returncode != 0:
         return {}
     table = json.loads(ran.stdout)["partitiontable"]
-    return {str(row.get("uuid", row["node"])): {key: value for key, value in row.items() if key != "node"}
-            for row in table.get("partitions", ())}  # fmt: skip
+    return {
+        str(row.get("uuid", row["node"])): {key: value for key, value in row.items() if key != "node"}
+        for row in table.get("partitions", ())
+    }
 
 
 def _fat_files(world: World, disk: str) -> dict[str, int]:
@@ -104,15 +112,20 @@ def _fat_files(world: World, disk: str) -> dict[str, int]:
 
 
 def _stick_files(world: World) -> dict[str, int]:
-    copied = [f'mkdir "$d/{name}" && debugfs -R "rdump / $d/{name}" "$WORLD/{name}.img?offset={at}" >/dev/null 2>&1'
-              for name, at in STICKS.items() if world.image(name).exists()]  # fmt: skip
+    copied = [
+        f'mkdir "$d/{name}" && debugfs -R "rdump / $d/{name}" "$WORLD/{name}.img?offset={at}" >/dev/null 2>&1'
+        for name, at in STICKS.items()
+        if world.image(name).exists()
+    ]
     text = "\n".join((PLACE, *copied, "echo $d"))
     return _files_below(world.shell(text).stdout.strip(), False)
 
 
 def _contents(world: World, plan: Plan) -> dict[str, str]:
-    lines = [f"echo @{guid}; blkid -p -o export $(readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()})"
-             for guid in plan.ours]  # fmt: skip
+    lines = [
+        f"echo @{guid}; blkid -p -o export $(readlink -f $WORLD/dev-disk/by-partuuid/{guid.lower()})"
+        for guid in plan.ours
+    ]
     told = world.shell("\n".join(lines)).stdout.split("@")[1:]
     return {one[:36]: " ".join(re.findall(r"^(?:TYPE|UUID)=(.*)$", one, re.MULTILINE)) for one in told}
 
@@ -157,8 +170,10 @@ def _held(world: World, plan: Plan) -> Iterator[str]:
         if not part.new or part.mount not in CANARIES:
             continue
         options = {"ext4": "noload", "xfs": "norecovery"}.get(part.filesystem, "rescue=nologreplay")
-        lines.append(f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] && "
-                     f"mount -o ro,{options} $node /mnt && cat /mnt/{USERS_FILE} && echo @{part.uuid}")  # fmt: skip
+        lines.append(
+            f"node=$(readlink -f $WORLD/dev-disk/by-partuuid/{part.uuid.lower()}) && [ -b $node ] && "
+            f"mount -o ro,{options} $node /mnt && cat /mnt/{USERS_FILE} && echo @{part.uuid}"
+        )
     (world.folder / "held.sh").write_text("\n".join((*lines, "")))
     told = world.shell("unshare --mount dash $WORLD/held.sh 2>/dev/null").stdout.split("@")
     for text, rest in itertools.pairwise(told):
@@ -171,7 +186,7 @@ def _held(world: World, plan: Plan) -> Iterator[str]:
 
 def broken(
     before: State, after: State, plan: Plan, ran: Ran, undo: bool, world: World, finished: set[str]
-) -> Iterator[str]:  # fmt: skip
+) -> Iterator[str]:
     """What the run has broken. `finished`: partitions of ours that have held a file once."""
     if ran.refused:
         yield from _untouched(before, after)
@@ -204,8 +219,11 @@ def _changed(one: Mapping[int, int], two: Mapping[int, int]) -> list[int]:
 def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
     """Every byte outside what is made: kept partitions, gaps, other disks."""
     ours = [(start * SECTOR // BLOCK, end * SECTOR // BLOCK) for start, end in plan.ours.values()]
-    ours += [(part.start * SECTOR // BLOCK, part.end * SECTOR // BLOCK) for part in plan.layout.partitions
-             if part.role == "esp" and not part.new]  # fmt: skip
+    ours += [
+        (part.start * SECTOR // BLOCK, part.end * SECTOR // BLOCK)
+        for part in plan.layout.partitions
+        if part.role == "esp" and not part.new
+    ]
     for name, blocks in before.blocks.items():
         if name in STICKS or (name == plan.disk and _erasing(before, plan)):
             continue
@@ -221,8 +239,11 @@ def _outside(before: State, after: State, plan: Plan) -> Iterator[str]:
     if _erasing(before, plan):
         return
     head, tail = before.heads[plan.disk], after.heads[plan.disk]
-    for low, high, what in ((0, 440, "boot code"), (34 * SECTOR, 1 << 20, "the gap before the first partition"),
-                            (1 << 20, (2 << 20) - 33 * SECTOR, "the last MiB before the second table")):  # fmt: skip
+    for low, high, what in (
+        (0, 440, "boot code"),
+        (34 * SECTOR, 1 << 20, "the gap before the first partition"),
+        (1 << 20, (2 << 20) - 33 * SECTOR, "the last MiB before the second table"),
+    ):
         if head[low:high] != tail[low:high]:
             yield f"bytes outside the plan changed: {what}"
 

@@ -69,32 +69,46 @@ def _part(disk: str, number: int, name: str, start: int, size: int, kind: str, h
 
 
 MAIN = Disk(
-    name="main", mib=24 * 1024, guid=_guid("A", 0),
+    name="main",
+    mib=24 * 1024,
+    guid=_guid("A", 0),
     parts=(
-        _part("A", 1, "esp", 1, 100, ESP, "vfat"), _part("A", 2, "reserved", 101, 16, RESERVED, ""),
-        _part("A", 3, "factory", 117, 1024, DATA, "ntfs"), _part("A", 4, "heron", 1141, 512, LINUX, "ext4"),
-        _part("A", 5, "heron-swap", 1653, 64, SWAP, "swap"), _part("A", 6, "vault", 1717, 64, LINUX, "luks"),
-        _part("A", 7, "group", 1781, 64, LVM, "lvm"), _part("A", 8, "recovery", 24 * 1024 - 130, 128, RECOVERY, "ntfs"),
+        _part("A", 1, "esp", 1, 100, ESP, "vfat"),
+        _part("A", 2, "reserved", 101, 16, RESERVED, ""),
+        _part("A", 3, "factory", 117, 1024, DATA, "ntfs"),
+        _part("A", 4, "heron", 1141, 512, LINUX, "ext4"),
+        _part("A", 5, "heron-swap", 1653, 64, SWAP, "swap"),
+        _part("A", 6, "vault", 1717, 64, LINUX, "luks"),
+        _part("A", 7, "group", 1781, 64, LVM, "lvm"),
+        _part("A", 8, "recovery", 24 * 1024 - 130, 128, RECOVERY, "ntfs"),
     ),
     facts={"SERIAL": "SM-NVME-0217", "MODEL": "SaltmarshNVMe", "TRAN": "nvme"},
-)  # fmt: skip
+)
 OTHER = Disk(
-    name="other", mib=4096, guid=_guid("B", 0),
+    name="other",
+    mib=4096,
+    guid=_guid("B", 0),
     parts=(
-        _part("B", 1, "archive", 1, 512, LINUX, "ext4"), _part("B", 2, "mirror", 513, 64, RAID, "raid"),
+        _part("B", 1, "archive", 1, 512, LINUX, "ext4"),
+        _part("B", 2, "mirror", 513, 64, RAID, "raid"),
         _part("B", 3, "samples", 577, 256, DATA, "ntfs"),
     ),
     facts={"SERIAL": "SM-SATA-0302", "MODEL": "SaltmarshSATA", "TRAN": "sata", "ROTA": "1"},
-)  # fmt: skip
+)
 SPARE = Disk(
-    name="spare", mib=6144, guid=_guid("D", 0),
+    name="spare",
+    mib=6144,
+    guid=_guid("D", 0),
     parts=(_part("D", 1, "retired", 1, 256, LINUX, "ext4"), _part("D", 2, "old-swap", 257, 64, SWAP, "swap")),
     facts={"SERIAL": "SM-SATA-0404", "MODEL": "SaltmarshOld", "TRAN": "sata"},
-)  # fmt: skip
+)
 STICK = Disk(
-    name="stick", mib=512, guid=_guid("C", 0), parts=(_part("C", 1, "copies", 1, 500, LINUX, "ext4"),),
+    name="stick",
+    mib=512,
+    guid=_guid("C", 0),
+    parts=(_part("C", 1, "copies", 1, 500, LINUX, "ext4"),),
     facts={"SERIAL": "SM-USB-0009", "MODEL": "SaltmarshStick", "TRAN": "usb", "RM": "1", "HOTPLUG": "1"},
-)  # fmt: skip
+)
 EMPTY_MAIN = evolve(MAIN, parts=())
 
 
@@ -139,8 +153,11 @@ def make_template(folder: Path) -> None:
         image = folder / f"{disk.name}.img"
         with image.open("wb") as file:
             file.truncate(disk.mib * MIB)
-        rows = [f"start={part.start * 2048}, size={part.size * 2048}, type={part.type}, uuid={part.guid}, "
-                f'name="{part.name}"' for part in disk.parts]  # fmt: skip
+        rows = [
+            f"start={part.start * 2048}, size={part.size * 2048}, type={part.type}, uuid={part.guid}, "
+            f'name="{part.name}"'
+            for part in disk.parts
+        ]
         call("sfdisk", "--quiet", image, text="\n".join(["label: gpt", f"label-id: {disk.guid}", *rows, ""]))
         with attached(image) as node:
             for number, part in enumerate(disk.parts, 1):

@@ -122,7 +122,7 @@ def plug_another(world: World, plan: Plan, random: Random) -> bool:
         file.truncate(random.choice((64 * MIB, MAIN.mib * MIB)))
     world.facts["guest"] = {"SERIAL": "SM-USB-0888", "MODEL": "Guest", "TRAN": "usb", "RM": "1", "HOTPLUG": "1"}
     world.plug("guest")
-    node, fill = world.disks["guest"], "echo photos >$WORLD/s; debugfs -w -R \"write $WORLD/s photos\""
+    node, fill = world.disks["guest"], 'echo photos >$WORLD/s; debugfs -w -R "write $WORLD/s photos"'
     return world.shell(f"mkfs.ext4 -q -F -L guest {node} && {fill} {node}").returncode == 0
 
 

@@ -138,9 +138,11 @@ def erased(survey_text: str, serial: str) -> list[str]:
 def _whole(wishes: Wishes) -> str:
     """The retired disk, erased."""
     lines = "".join(f"    {json.dumps(line)},\n" for line in wishes["whole"])
-    new = [("esp", "512MiB", "vfat", "KELPESP", "/boot/efi"),
-           ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
-           ("swap", wishes.get("swap", "128MiB"), "swap", "kelp-swap", "")]  # fmt: skip
+    new = [
+        ("esp", "512MiB", "vfat", "KELPESP", "/boot/efi"),
+        ("root", "3GiB", "ext4", wishes.get("label", "kelp-root"), "/"),
+        ("swap", wishes.get("swap", "128MiB"), "swap", "kelp-swap", ""),
+    ]
     return f'[disk]\nserial = "SM-SATA-0404"\ntable = "new"\nerases = [\n{lines}]\n{_new(new)}'
 
 
@@ -160,8 +162,10 @@ def _beside(wishes: Wishes) -> str:
         + ('mount = "/boot/efi"\n' if role == "esp" else "")
         for role, part in zip(ROLES, MAIN.parts, strict=True)
     )
-    new = [("root", wishes.get("root", "4GiB"), kind, wishes.get("label", "kelp-root"), "/"),
-           ("swap", wishes.get("swap", "256MiB"), "swap", "kelp-swap", "")]  # fmt: skip
+    new = [
+        ("root", wishes.get("root", "4GiB"), kind, wishes.get("label", "kelp-root"), "/"),
+        ("swap", wishes.get("swap", "256MiB"), "swap", "kelp-swap", ""),
+    ]
     if wishes.get("home", True):
         new.append(("home", wishes.get("home_size", "2GiB"), wishes.get("home_kind", "xfs"), "kelp-home", "/home"))
     other = '[disk.other_system]\nencryption = "none"\nstart_by = "firmware-menu"\n'
@@ -226,8 +230,14 @@ def compiled(spec_text: str, survey_text: str) -> Plan | str:
     assert layout is not None
     loader = re.findall(r'^\[bootloader\]\nname = "(.*)"', spec_text, re.MULTILINE)[0]
     text = script.render(reduce(graph, loader))
-    return Plan(spec=spec_text, survey=survey_text, text=text, layout=layout, loader=loader,
-                disk="main" if layout.serial == "SM-NVME-0217" else "spare")  # fmt: skip
+    return Plan(
+        spec=spec_text,
+        survey=survey_text,
+        text=text,
+        layout=layout,
+        loader=loader,
+        disk="main" if layout.serial == "SM-NVME-0217" else "spare",
+    )
 
 
 def reduce(graph: InstallGraph, loader: str) -> InstallGraph:
@@ -246,8 +256,10 @@ def reduce(graph: InstallGraph, loader: str) -> InstallGraph:
             continue
         kept.append(Owned(action=action, section=node.section, origin=node.origin))
     given = {token for own in kept for token in own.action.gives}
-    owned = [evolve(own, action=evolve(own.action, needs=tuple(one for one in own.action.needs if _met(one, given))))
-             for own in kept]  # fmt: skip
+    owned = [
+        evolve(own, action=evolve(own.action, needs=tuple(one for one in own.action.needs if _met(one, given))))
+        for own in kept
+    ]
     nodes, tools = link(owned)
     machine = evolve(graph.machine, notes=graph.digest)  # what is left out belongs to the plan's identity as well
     return evolve(graph, nodes=nodes, tools=tools, machine=machine)
@@ -261,11 +273,15 @@ def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) ->
     write = tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items())
     noted = [one for one in action.operations if isinstance(one, Call) and one.verb.startswith("boot-files-")]
     return evolve(
-        action, proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
+        action,
+        proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
         operations=(*noted[:1], *write, *noted[1:]),
         guards=tuple(check for check in action.guards if getattr(check.test, "verb", "") in LOOKS),
-        gives=gives or action.gives, stamped=False, secrets=(), audits=(),
-    )  # fmt: skip
+        gives=gives or action.gives,
+        stamped=False,
+        secrets=(),
+        audits=(),
+    )
 
 
 LOOKS = {"esp-has-room", "is-mounted"}
@@ -276,4 +292,3 @@ def _inside(action: Action) -> bool:
     """Does it run the target's own programs, or write what is of no use without them?"""
     runs = any(isinstance(one, Run) and one.where is Where.TARGET for one in action.operations)
     return runs or any(getattr(check.test, "verb", "") in INSIDE for check in action.proofs)
-

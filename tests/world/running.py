@@ -20,8 +20,28 @@ from attrs import frozen
 from world import plans
 from world.machine import World
 
-TICKING = ("sfdisk", "mkfs.ext4", "mkfs.xfs", "mkfs.btrfs", "mkfs.fat", "mkswap", "e2label", "xfs_admin", "swaplabel",
-           "dd", "mount", "umount", "mkdir", "mv", "rm", "cp", "efibootmgr", "partx", "tar", "fsck.fat")  # fmt: skip
+TICKING = (
+    "sfdisk",
+    "mkfs.ext4",
+    "mkfs.xfs",
+    "mkfs.btrfs",
+    "mkfs.fat",
+    "mkswap",
+    "e2label",
+    "xfs_admin",
+    "swaplabel",
+    "dd",
+    "mount",
+    "umount",
+    "mkdir",
+    "mv",
+    "rm",
+    "cp",
+    "efibootmgr",
+    "partx",
+    "tar",
+    "fsck.fat",
+)
 """Commands that change something: before each of them the plug can be pulled."""
 SECONDS = 60
 
@@ -93,10 +113,31 @@ def run(world: World, text: str, *options: str, cut_at: int = 0, answers: dict[s
     script = placed(world, text)
     _tools(world, cut_at)
     environment = world.environment() | {"CUT_AT": str(cut_at), "SAID": "", "HOME": "/root"}
-    command = ["unshare", "--mount", "--propagation", "private", "--pid", "--fork", "--kill-child",
-               "--mount-proc", "dash", "-c", HEAD, "head", str(script), *options]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-                          env=environment, start_new_session=True, cwd="/") as child:  # fmt: skip
+    command = [
+        "unshare",
+        "--mount",
+        "--propagation",
+        "private",
+        "--pid",
+        "--fork",
+        "--kill-child",
+        "--mount-proc",
+        "dash",
+        "-c",
+        HEAD,
+        "head",
+        str(script),
+        *options,
+    ]
+    with subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env=environment,
+        start_new_session=True,
+        cwd="/",
+    ) as child:
         said, in_time = _converse(child, {r"Type the name of the machine": plans.name(), **ANSWERS, **(answers or {})})
         if not in_time:
             os.killpg(child.pid, signal.SIGKILL)

@@ -26,10 +26,21 @@ from world.running import Ran, run
 Step = tuple[str, int]
 WORK = ("run", "run", "run", "cut", "undo", "cut-undo", "old", "edit", "edit", "survey", "draft")
 EDITS: tuple[Wishes, ...] = (
-    {"label": "other-root"}, {"root": "5GiB"}, {"home_size": "3GiB"}, {"home_kind": "ext4"}, {"loader": "harbour"},
-    {"home": False}, {"keymap": "de"}, {"zone": "Europe/Oslo"}, {"warden": "Keeper"}, {"menu_time": 9},
-    {"swap": "512MiB"}, {"packages": ["less", "rsync"]}, {"filesystem": "xfs"}, {"filesystem": "btrfs"},
-)  # fmt: skip
+    {"label": "other-root"},
+    {"root": "5GiB"},
+    {"home_size": "3GiB"},
+    {"home_kind": "ext4"},
+    {"loader": "harbour"},
+    {"home": False},
+    {"keymap": "de"},
+    {"zone": "Europe/Oslo"},
+    {"warden": "Keeper"},
+    {"menu_time": 9},
+    {"swap": "512MiB"},
+    {"packages": ["less", "rsync"]},
+    {"filesystem": "xfs"},
+    {"filesystem": "btrfs"},
+)
 
 
 @mutable
@@ -269,5 +280,3 @@ def make_templates(folder: Path) -> None:
                 copy(item, folder / "installed" / item.name)
             elif item.name in {"firmware", "medium"}:
                 shutil.copytree(item, folder / "installed" / item.name)
-
-

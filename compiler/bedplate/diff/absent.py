@@ -26,11 +26,17 @@ def comes(section: str, old: Actions, new: Actions) -> Change:
     for action in own.values():
         if action.transient or not (action.stage is Stage.TARGET or _for_people(action)):
             where = "only while the machine is installed" if action.transient else _ELSEWHERE[action.stage]
-            return Change(says=says, cost=Cost.LIVE_MEDIUM, new=(), covers=tuple(own),
-                          why=f"Install the machine anew: “{action.title}” is done {where}.")  # fmt: skip
+            return Change(
+                says=says,
+                cost=Cost.LIVE_MEDIUM,
+                new=(),
+                covers=tuple(own),
+                why=f"Install the machine anew: “{action.title}” is done {where}.",
+            )
     lasting = {name: one for name, one in own.items() if one.changes and one.stage is Stage.TARGET}
-    besides = {name: Besides(back_first=one.way_back.operations) for name, one in lasting.items()
-               if stands_alone(one, old)}  # fmt: skip
+    besides = {
+        name: Besides(back_first=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, old)
+    }
     rest = tuple(one for name, one in own.items() if name not in lasting)
     actions = (*amend(old, new, *lasting, besides=besides), *rest)
     cost, why = _cost(lasting, actions, "Its services start with the machine.")
@@ -49,12 +55,17 @@ def goes(section: str, old: Actions, new: Actions) -> Change:
         if not back.possible or not back.operations:
             why = f"“{action.title}” has no way back on a running machine: {back.note}"
             return Change(says=says, cost=Cost.ASK, old=(), covers=tuple(own), why=why)
-    besides = {name: Besides(before=one.way_back.operations) for name, one in lasting.items()
-               if stands_alone(one, new)}  # fmt: skip
+    besides = {name: Besides(before=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, new)}
     actions = amend(old, new, *lasting, besides=besides)
     cost, why = _cost(lasting, actions, "What its services do goes on until then.")
-    return Change(says=says, cost=cost, old=(), why=why, actions=actions,
-                  covers=tuple(name for name in own if name not in lasting))  # fmt: skip
+    return Change(
+        says=says,
+        cost=cost,
+        old=(),
+        why=why,
+        actions=actions,
+        covers=tuple(name for name in own if name not in lasting),
+    )
 
 
 def _own(section: str, actions: Actions) -> dict[str, Action]:

@@ -65,9 +65,7 @@ def _uncovered(differ: Iterable[str], told: Iterable[Told]) -> tuple[str, ...]:
 # --- one section -----------------------------------------------------------------------------------------------------
 
 
-def _changes(
-    section: str, old: Planned, new: Planned, registry: Registry
-) -> tuple[list[Change], tuple[str, ...]]:
+def _changes(section: str, old: Planned, new: Planned, registry: Registry) -> tuple[list[Change], tuple[str, ...]]:
     """The changes of one section, and ids that its step asked for in vain."""
     one, other = old.checked.spec.sections.get(section), new.checked.spec.sections.get(section)
     owned = registry.steps[section]
@@ -111,8 +109,12 @@ def _consequences(rest: Iterable[str], told: list[Told], old: Planned, new: Plan
             section = _section(name)
             sections = [planned.checked.spec.sections.get(section) for planned in (old, new)]
             where = "another section" if sections[0] == sections[1] else "this section"
-            change = Change(says=says, cost=Cost.IN_PLACE, why=f"It follows from a change in {where}.",
-                            actions=amend(old.actions, new.actions, name))  # fmt: skip
+            change = Change(
+                says=says,
+                cost=Cost.IN_PLACE,
+                why=f"It follows from a change in {where}.",
+                actions=amend(old.actions, new.actions, name),
+            )
             yield Told(section=section, change=change)
 
 
@@ -134,6 +136,10 @@ def _same_work(old: Action | None, new: Action | None) -> bool:
 def _installing_only(rest: Iterable[str], old: Planned, new: Planned) -> Iterator[Told]:
     """The graphs differ, but in nothing that stays on the machine."""
     for name in rest:
-        change = Change(says=_action_words(name, old.actions, new.actions), cost=Cost.NOTHING, covers=(name,),
-                        why="It only concerns a machine that is installed anew.")  # fmt: skip
+        change = Change(
+            says=_action_words(name, old.actions, new.actions),
+            cost=Cost.NOTHING,
+            covers=(name,),
+            why="It only concerns a machine that is installed anew.",
+        )
         yield Told(section=_section(name), change=change)

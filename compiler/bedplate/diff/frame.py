@@ -26,15 +26,19 @@ def _changes(old: Planned, new: Planned) -> Iterator[Change]:
     if one.name != other.name:
         yield _lost(f"this is another machine: {other.name} replaces {one.name}", "name", old)
     if one.generation != other.generation:
-        yield _lost(f"generation {other.generation} replaces {one.generation}: installed anew on purpose",
-                    "generation", old)  # fmt: skip
+        yield _lost(
+            f"generation {other.generation} replaces {one.generation}: installed anew on purpose", "generation", old
+        )
     if one.architecture != other.architecture:
         yield _lost(f"architecture {other.architecture} replaces {one.architecture}", "architecture", old)
     if one.firmware != other.firmware:
         yield _lost(f"firmware {other.firmware} replaces {one.firmware}", "firmware", old)
     if one.survey != other.survey:
-        yield _nothing(f"survey {shown(other.survey or '')} replaces {shown(one.survey or '')}", "survey",
-                       "What differs between the two surveys shows in the sections.")  # fmt: skip
+        yield _nothing(
+            f"survey {shown(other.survey or '')} replaces {shown(one.survey or '')}",
+            "survey",
+            "What differs between the two surveys shows in the sections.",
+        )
     if one.notes != other.notes:
         yield _nothing("the notes are reworded", "notes", "They are for people.")
 
@@ -46,5 +50,11 @@ def _nothing(says: str, key: str, why: str) -> Change:
 def _lost(says: str, key: str, old: Planned) -> Change:
     layout = old.graph.fact(Layout)
     names = ", ".join(part.name for part in layout.partitions if part.new) if layout else "the installed system"
-    return Change(says=says, cost=Cost.LOSES_DATA, old=(key,), new=(key,), why=_ANEW,
-                  loses=f"everything on the partitions of the old spec: {names}")  # fmt: skip
+    return Change(
+        says=says,
+        cost=Cost.LOSES_DATA,
+        old=(key,),
+        new=(key,),
+        why=_ANEW,
+        loses=f"everything on the partitions of the old spec: {names}",
+    )

@@ -24,9 +24,7 @@ def differences(old: Any, new: Any, old_path: Path = (), new_path: Path = ()) ->
         yield f"{dotted(new_path)}: {_value(new)} replaces {_value(old)}", old_path, new_path
 
 
-def _tables(
-    old: Mapping[str, Any], new: Mapping[str, Any], old_path: Path, new_path: Path
-) -> Iterator[Difference]:
+def _tables(old: Mapping[str, Any], new: Mapping[str, Any], old_path: Path, new_path: Path) -> Iterator[Difference]:
     for key in dict.fromkeys((*new, *old)):
         here, there = (*new_path, key), (*old_path, key)
         if key not in old:

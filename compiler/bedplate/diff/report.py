@@ -30,9 +30,13 @@ def plain(cost: Cost, text: str) -> str:
 
 
 COLOURS = {
-    Cost.NOTHING: "2", Cost.IN_PLACE: "32", Cost.NEXT_BOOT: "36", Cost.LIVE_MEDIUM: "33", Cost.LOSES_DATA: "1;31",
+    Cost.NOTHING: "2",
+    Cost.IN_PLACE: "32",
+    Cost.NEXT_BOOT: "36",
+    Cost.LIVE_MEDIUM: "33",
+    Cost.LOSES_DATA: "1;31",
     Cost.ASK: "35",
-}  # fmt: skip
+}
 """SGR parameters of ECMA-48, section 8.3.117."""
 
 
@@ -128,5 +132,9 @@ def _value(section: str, planned: Planned, path: Path | None) -> dict[str, Any] 
     place = planned.place(section, path)
     if path is None or place is None:
         return None
-    return {"path": dotted((section, *path)), "file": place.file, "line": place.line or None,
-            "column": place.column or None}  # fmt: skip
+    return {
+        "path": dotted((section, *path)),
+        "file": place.file,
+        "line": place.line or None,
+        "column": place.column or None,
+    }

@@ -114,14 +114,15 @@ def _restart(diff: Diff) -> Action:
         reason="Only then does all of it take effect: " + "; ".join(says) + ".",
         stage=Stage.FIRST_BOOT,
         gives=("boot:new",),
-        operations=(ByHand(text="Save what is open, tell whoever works on it, and restart.",
-                           commands=("systemctl reboot",)),),
+        operations=(
+            ByHand(text="Save what is open, tell whoever works on it, and restart.", commands=("systemctl reboot",)),
+        ),
         way_back=WayBack(note="Nothing to undo."),
         expected="The machine starts, and the audit of the new spec holds.",
         trouble="Take the change back as its hand-over sheet says, or start the live medium and do what the rescue "
-                "sheet of the installation says.",
+        "sheet of the installation says.",
         changes=False,
-    )  # fmt: skip
+    )
 
 
 def _owned(action: Action, diff: Diff) -> Owned:
@@ -155,4 +156,3 @@ def _layout(old: Layout, new: Layout) -> Layout:
 
 def _kept(part: LaidPartition) -> LaidPartition:
     return evolve(part, new=False, shrunk_from=0)
-

@@ -71,5 +71,10 @@ def _open(graph: InstallGraph) -> list[str]:
 
 def _proofs(node: Node) -> list[str]:
     lines = [line for check in checks(node) for line in operations.check(check, "")]
-    return [*comment(visible(f"[{node.number}] {node.action.title}")), f"proof_{node.number}_{words(node)}() {{",
-            *indent(lines), "}", ""]  # fmt: skip
+    return [
+        *comment(visible(f"[{node.number}] {node.action.title}")),
+        f"proof_{node.number}_{words(node)}() {{",
+        *indent(lines),
+        "}",
+        "",
+    ]

@@ -28,12 +28,20 @@ WORDS = (
 def about(graph: InstallGraph) -> Line:
     """One paragraph: from what to what."""
     end = "" if graph.nodes or graph.warnings else " Nothing changes on it."
-    return (Loud(graph.machine.name), Said(" is changed from "), Code(graph.old_spec_file), Said(" to "),
-            Code(graph.spec_file), Said(f", on the running machine itself.{end}"))  # fmt: skip
+    return (
+        Loud(graph.machine.name),
+        Said(" is changed from "),
+        Code(graph.old_spec_file),
+        Said(" to "),
+        Code(graph.spec_file),
+        Said(f", on the running machine itself.{end}"),
+    )
 
 
-PARTLY = ("This is only a part of the change. No script does a part: do it by hand, and look at every “Only begin if” "
-          "yourself. What is left out:")  # fmt: skip
+PARTLY = (
+    "This is only a part of the change. No script does a part: do it by hand, and look at every “Only begin if” "
+    "yourself. What is left out:"
+)
 """Stands above what a change leaves out."""
 
 
@@ -62,17 +70,27 @@ def choose(graph: InstallGraph) -> Iterator[Passage]:
     """What stands before the work, where a script can do it: by script or by hand."""
     if not whole(graph):
         return
-    yield (Loud("By script (recommended)."), Said(" It proves first that the machine is what the old spec says, and "
-           "proves each action. Where Bedplate is installed, this makes it:"))  # fmt: skip
+    yield (
+        Loud("By script (recommended)."),
+        Said(
+            " It proves first that the machine is what the old spec says, and "
+            "proves each action. Where Bedplate is installed, this makes it:"
+        ),
+    )
     yield Commands(lines=(make(graph),))
     yield (Said("Bring it to the machine. Look first; this prints every action and touches nothing:"),)
     yield Commands(lines=(f"sh {SCRIPT} --show | less",))
     asks = f"It asks for {_asks(graph)}the name of this machine; nothing is written before:"
     yield (Said(f"Then run it as root. {asks}"),)
     yield Commands(lines=(f"sh {SCRIPT}",))
-    yield (Loud("By hand."), Said(" Only if you look at every “Only begin if” yourself before you go on. Type the "
-           "commands of one action, look at its proof, tick it off, then the next. Do not change ways in "
-           "between."))  # fmt: skip
+    yield (
+        Loud("By hand."),
+        Said(
+            " Only if you look at every “Only begin if” yourself before you go on. Type the "
+            "commands of one action, look at its proof, tick it off, then the next. Do not change ways in "
+            "between."
+        ),
+    )
 
 
 def _asks(graph: InstallGraph) -> str:
@@ -97,8 +115,17 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
 
 
 def _done(graph: InstallGraph) -> Iterator[Passage]:
-    yield (Said("The machine "), Code(graph.machine.name), Said(" was changed from "), Code(graph.old_spec_file),
-           Said(" to "), Code(graph.spec_file), Said(" (digest "), Code(graph.digest[:16]), Said("):"))  # fmt: skip
+    yield (
+        Said("The machine "),
+        Code(graph.machine.name),
+        Said(" was changed from "),
+        Code(graph.old_spec_file),
+        Said(" to "),
+        Code(graph.spec_file),
+        Said(" (digest "),
+        Code(graph.digest[:16]),
+        Said("):"),
+    )
     yield from ((Said(f"{words}."),) for words in graph.told)
 
 
@@ -118,8 +145,12 @@ def _back(graph: InstallGraph) -> Iterator[Passage]:
 
 
 def _rescue(graph: InstallGraph) -> Iterator[Passage]:
-    yield (Said("Start the live medium and do what the rescue sheet says. Once the change is done, keep the sheets of "
-                "the new spec in place of those of the old one; this makes them:"),)  # fmt: skip
+    yield (
+        Said(
+            "Start the live medium and do what the rescue sheet says. Once the change is done, keep the sheets of "
+            "the new spec in place of those of the old one; this makes them:"
+        ),
+    )
     spec = quote(graph.spec_file)
     yield Commands(lines=(f"bedplate compile {spec} --out {quote(content.stem(graph) + '.md')}",))
 

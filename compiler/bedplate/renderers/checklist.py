@@ -66,8 +66,10 @@ def _told(graph: InstallGraph) -> list[str]:
     lines = [f"- {_prose(says)}" for says in graph.told]
     lines += [""] if lines else []
     left = overview.left_out(graph)
-    return [*lines, *(["## What this leaves out", "", f"**{text(change.PARTLY)}**", "", *_cautioned(left), ""]
-                      if left else [])]  # fmt: skip
+    return [
+        *lines,
+        *(["## What this leaves out", "", f"**{text(change.PARTLY)}**", "", *_cautioned(left), ""] if left else []),
+    ]
 
 
 def _disk(graph: InstallGraph) -> list[str]:

@@ -18,8 +18,11 @@ from bedplate.renderers import byhand, helpers, looks
 from bedplate.renderers.shell import name
 
 _PLACES: Mapping[Stage, tuple[str, str]] = {
-    Stage.OTHER_SYSTEM: ("In the other system", "First what says “At your desk”: it is done on another machine. "
-                         "Then start this machine as usual, and do the rest in the system that is there."),
+    Stage.OTHER_SYSTEM: (
+        "In the other system",
+        "First what says “At your desk”: it is done on another machine. "
+        "Then start this machine as usual, and do the rest in the system that is there.",
+    ),
     Stage.FIRMWARE: ("In the firmware", "Do this in the firmware's setup and its boot menu."),
     Stage.LIVE: ("On the live medium", "Do this as root on the live medium."),
     Stage.TARGET: ("In the new system, from the live medium", "Still on the live medium, as root."),
@@ -180,8 +183,10 @@ class Told:
     @property
     def long(self) -> bool:
         """So much to look at that it fills a sheet of paper: printed smaller, to stay whole."""
-        groups = [(otherwise, *(text for one in ones for text in (one.says, *one.looking)))
-                  for otherwise, ones in self.guards.grouped]  # fmt: skip
+        groups = [
+            (otherwise, *(text for one in ones for text in (one.says, *one.looking)))
+            for otherwise, ones in self.guards.grouped
+        ]
         texts = [text for group in (*groups, self.proofs.says, self.proofs.looking) for text in group]
         return sum(map(len, texts)) >= _FULL
 
@@ -265,8 +270,10 @@ def helping(graph: InstallGraph, used: Iterable[str]) -> Iterator[Passage]:
     used, layout = tuple(used), graph.fact(Layout)
     if not used:
         return
-    yield prose("Then give the shell the words that later lines use, in this window and again after every new start. "
-                "Each says something only if it saw it: silence, or an error, is no yes.")  # fmt: skip
+    yield prose(
+        "Then give the shell the words that later lines use, in this window and again after every new start. "
+        "Each says something only if it saw it: silence, or an error, is no yes."
+    )
     yield Commands(lines=tuple(helpers.definitions(used, layout)))
     if trial := helpers.trial(used, layout):
         yield prose("Try them. Go on only if this says `typed right`:")
@@ -279,10 +286,12 @@ def _disk_variable(graph: InstallGraph) -> Iterator[Passage]:
         return
     known = (Said("the serial number "), Code(layout.serial)) if layout.serial else (Said(layout.disk_words),)
     yield (
-        Said("By hand, first find the node of the disk: the line with "), *known,
-        Said(f" and {layout.size_bytes} bytes. The name of a disk can be another one after every start: look each "
-             "time."),
-    )  # fmt: skip
+        Said("By hand, first find the node of the disk: the line with "),
+        *known,
+        Said(
+            f" and {layout.size_bytes} bytes. The name of a disk can be another one after every start: look each time."
+        ),
+    )
     list_disks = "lsblk -dnbpo NAME,SIZE,LOG-SEC,MODEL,SERIAL"
     yield Commands(lines=(list_disks, "DISK=/dev/...   # the name found in that line"))
 

@@ -42,12 +42,20 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
 
 def _done(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
     yield (
-        Said("The machine "), Code(graph.machine.name), Said(f" was installed on {layout.disk_words}, as "),
-        Code(graph.spec_file), Said(" says (digest "), Code(graph.digest[:16]), Said(")."),
-    )  # fmt: skip
+        Said("The machine "),
+        Code(graph.machine.name),
+        Said(f" was installed on {layout.disk_words}, as "),
+        Code(graph.spec_file),
+        Said(" says (digest "),
+        Code(graph.digest[:16]),
+        Said(")."),
+    )
     for part in layout.partitions:
-        yield (Said(f"{'New' if part.new else 'Kept'}: partition {part.number}, "), Code(part.name),
-               Said(_partition(part, layout)))  # fmt: skip
+        yield (
+            Said(f"{'New' if part.new else 'Kept'}: partition {part.number}, "),
+            Code(part.name),
+            Said(_partition(part, layout)),
+        )
 
 
 def _partition(part: LaidPartition, layout: Layout) -> str:
@@ -62,8 +70,12 @@ def _partition(part: LaidPartition, layout: Layout) -> str:
 def _start(graph: InstallGraph) -> Iterator[Passage]:
     titles = [node.action.title for node in graph.nodes if "loader:entry" in node.action.gives]
     if titles:
-        yield (Said("Switch on with the key of the boot menu, and choose the entry of the new system. If the firmware "
-                    "has lost it, start a live medium and type the line of the next part."),)  # fmt: skip
+        yield (
+            Said(
+                "Switch on with the key of the boot menu, and choose the entry of the new system. If the firmware "
+                "has lost it, start a live medium and type the line of the next part."
+            ),
+        )
 
 
 def _copies(graph: InstallGraph) -> Iterator[Passage]:
@@ -75,9 +87,10 @@ def _copies(graph: InstallGraph) -> Iterator[Passage]:
             yield (Said("Spec and survey, as they were for the script: "), Code(_SPEC), Said(" in the new system."))
     yield (
         Loud("What lies in the new system lies on the one disk."),
-        Said(" Copy it, with the spec "), Code(graph.spec_file), Said(", its survey and the script, to a stick or a "
-             "server now, and write the place below."),
-    )  # fmt: skip
+        Said(" Copy it, with the spec "),
+        Code(graph.spec_file),
+        Said(", its survey and the script, to a stick or a server now, and write the place below."),
+    )
 
 
 def _later(graph: InstallGraph) -> Iterator[Passage]:

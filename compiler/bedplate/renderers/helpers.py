@@ -23,12 +23,12 @@ HELPERS: Mapping[str, str] = {
     "none": 'none() { judge 0 "$@"; }',
     "row": 'row() { sfdisk --dump "$DISK" | grep "start= *$2, size= *$3, .*uuid=$1"; }',
     "room": 'room() { sfdisk --dump "$DISK" | tr -d , | '
-            "awk -v a=\"$1\" -v b=\"$2\" '/^label: /{g=b>=a&&a>0} /start=/&&$4<=b&&$4+$6>a{n++} "
-            "END{if(g&&n==0)print \"yes\"}'; }",
+    'awk -v a="$1" -v b="$2" \'/^label: /{g=b>=a&&a>0} /start=/&&$4<=b&&$4+$6>a{n++} '
+    'END{if(g&&n==0)print "yes"}\'; }',
     "part": 'part() { SERIALsfdisk --dump "$DISK" | grep " : .*uuid=$1" | cut -d " " -f 1; }',
     "on": 'on() { b=$(readlink -f "$2") && [ -e "$b" ] && a=$(findmnt -nvo SOURCE --mountpoint "$1") && '
-          '[ "$(readlink -f "$a")" = "$b" ] && echo yes; }',
-}  # fmt: skip
+    '[ "$(readlink -f "$a")" = "$b" ] && echo yes; }',
+}
 """`every RE COMMAND...`, `none RE COMMAND...`: the command succeeds and prints something, and each line, or none, fits
 the extended regular expression, in capitals or not. `row GUID START SIZE`: shows that row of the table. `room FIRST
 LAST`: no row lies in those sectors. `part GUID`: the node of that partition of `$DISK`, found in the disk's own table
@@ -78,4 +78,4 @@ def trial(names: Iterable[str], layout: Layout | None) -> str:
     says = [f"$({_SAYS[name]})" for name in names if name in _SAYS]
     if not says:
         return ""
-    return f"[ -z \"$({'; '.join(silent)})\" ] && [ \"{''.join(says)}\" = {'yes' * len(says)} ] && echo typed right"
+    return f'[ -z "$({"; ".join(silent)})" ] && [ "{"".join(says)}" = {"yes" * len(says)} ] && echo typed right'

@@ -120,9 +120,7 @@ def _swap_is_on_late(args: Words) -> Iterator[str]:
         yield f"lsblk -nro PARTUUID,MOUNTPOINT | grep -i '^{args[0]} .SWAP.$'"
 
 
-_LATE: Mapping[str, Callable[[Words], Iterator[str]]] = {
-    "is-mounted": _is_mounted_late, "swap-is-on": _swap_is_on_late,
-}  # fmt: skip
+_LATE: Mapping[str, Callable[[Words], Iterator[str]]] = {"is-mounted": _is_mounted_late, "swap-is-on": _swap_is_on_late}
 """Looks on the running machine, where nobody has given the disk a name."""
 
 
@@ -182,8 +180,9 @@ def _link_runs(args: Words, _test: Call) -> Iterator[str]:
 
 
 def _kept(args: Words, _test: Call) -> Iterator[str]:
-    program = ("/start=/{sub(/.*: start/,\"\")} NR==FNR{a[$0]=1;next} /^=/{m++; if($0 in a)n++} "
-               "END{if(m&&n==m)print \"yes\"}")  # fmt: skip
+    program = (
+        '/start=/{sub(/.*: start/,"")} NR==FNR{a[$0]=1;next} /^=/{m++; if($0 in a)n++} END{if(m&&n==m)print "yes"}'
+    )
     yield f"sfdisk --dump \"$DISK\" | awk '{program}' - {args[0]}"
 
 
@@ -212,28 +211,39 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "file-is": _file_is,
     "text-is": lambda args, test: iter(list(_file_is((args[0], ""), test))[:-1]),
     "same-file": _words("sha256sum {0} {1} | cut -d ' ' -f 1 | uniq -c | grep '^ *2 '"),
-    "entries-start": _words("# Each entry names a kernel and an initramfs that are there, and these parameters: {2}",
-                            "cat {0}/loader/entries/*.conf; ls {0}/*"),
-    "host-keys-there": _words("# Where there is no SSH server, there are none; else their names are shown:",
-                              "ls {target}/etc/ssh/ssh_host_*_key.pub"),
+    "entries-start": _words(
+        "# Each entry names a kernel and an initramfs that are there, and these parameters: {2}",
+        "cat {0}/loader/entries/*.conf; ls {0}/*",
+    ),
+    "host-keys-there": _words(
+        "# Where there is no SSH server, there are none; else their names are shown:",
+        "ls {target}/etc/ssh/ssh_host_*_key.pub",
+    ),
     "ext4-times": _words("# `dumpe2fs -h` on each new ext4 shows no time that lies ahead of `date`."),
-    "power-lasts": _words("# A laptop hangs on its mains adapter: each adapter says 1.",
-                          "grep . /sys/class/power_supply/*/online"),
+    "power-lasts": _words(
+        "# A laptop hangs on its mains adapter: each adapter says 1.", "grep . /sys/class/power_supply/*/online"
+    ),
     "row-was-not-made": lambda args, test: iter((f"{_NOT_MADE} {short(args[0])}:", 'sfdisk --list "$DISK"')),
     "made-after": _words("find {0} -newer {1}"),
     "group-gone": _words("none '^{0}:' cat {target}/etc/group"),
     "user-gone": _words("none '^{0}:' cat {target}/etc/passwd"),
     "user-outside": _words("none '(^| ){1}( |$)' chroot {target} id -nG {0}"),
     "group-is": _words("chroot {target} getent group {0} | grep ':{1}'"),
-    "vlan-runs": _words("# Where the card has no cable there is nothing to see; else the link is UP, with its address:",
-                        "ip -br address show dev {0}"),
+    "vlan-runs": _words(
+        "# Where the card has no cable there is nothing to see; else the link is UP, with its address:",
+        "ip -br address show dev {0}",
+    ),
     "partition-is": lambda args, test: iter((f"row {short(args[0])} {args[1]} {args[2]}",)),
     "room-is-free": _words("room {0} {1}"),
-    "filesystem-fills": _words("# The file system is as large as its partition, but for a few MiB:", "df -BM {2}",
-                               "lsblk -no SIZE,MOUNTPOINT \"$DISK\""),
+    "filesystem-fills": _words(
+        "# The file system is as large as its partition, but for a few MiB:",
+        "df -BM {2}",
+        'lsblk -no SIZE,MOUNTPOINT "$DISK"',
+    ),
     "point-is-free": _words("# There is no such folder, or an empty one:", "ls -la {0}"),
-    "unit-runs": _words("systemctl show -p ActiveState -p Result {0} | "
-                        "grep -c -x -e ActiveState=active -e Result=success | grep -x 2"),
+    "unit-runs": _words(
+        "systemctl show -p ActiveState -p Result {0} | grep -c -x -e ActiveState=active -e Result=success | grep -x 2"
+    ),
     "packages-known": _words("# The package tool says so before it changes anything."),
     "packages-can-go": _words("# The package tool shows what goes with them before it asks: nothing else may go."),
     "packages-there": lambda args, test: iter(_packages(args, there=True)),
@@ -257,10 +267,12 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "container-is-open": _words("cryptsetup status {1} | grep 'is active'"),
     "subvolumes-are": _words("# btrfs has said `Create subvolume` for each of them."),
     "swap-is-on": lambda args, test: iter((f'grep "^$(readlink -f {_node(args[0])}) " /proc/swaps',)),
-    "swap-file-is": lambda args, test: iter((
-        _only(f"stat -c '%s %a %u' {args[0]}", f"{int(args[1]) * 1048576} 600 0"),
-        _only(f"blkid -p -o value -s UUID {args[0]}", args[2]),
-    )),
+    "swap-file-is": lambda args, test: iter(
+        (
+            _only(f"stat -c '%s %a %u' {args[0]}", f"{int(args[1]) * 1048576} 600 0"),
+            _only(f"blkid -p -o value -s UUID {args[0]}", args[2]),
+        )
+    ),
     "swap-file-is-on": _words("grep '^{0} ' /proc/swaps"),
     "table-is": _words("sfdisk --dump \"$DISK\" | grep -ix 'label-id: {0}'"),
     "table-is-kept": _kept,
@@ -280,18 +292,21 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "login-shell": _words("grep -Fx -e {0} {target}/etc/shells", "ls -l {target}{0} | grep '^[-l]..x'"),
     "user-is": _user_is,
     "password-is": _password_is,
-    "sudo-allows": _words("every 'parsed OK$' chroot {target} visudo -c",
-                          "chroot {target} sudo -n -l -U {0} | grep -F '(ALL : ALL) ALL'"),
+    "sudo-allows": _words(
+        "every 'parsed OK$' chroot {target} visudo -c", "chroot {target} sudo -n -l -U {0} | grep -F '(ALL : ALL) ALL'"
+    ),
     "initramfs-is-built": _words("every '^[0-9][0-9][0-9][0-9][0-9][0-9][0-9]' stat -c '%s %n' {0}/init*"),
     "initramfs-carries": _words("# It shows at the first start: without the drivers, no root and no keyboard."),
     "loader-is": _words("od -An -tx1 -N 2 {0} | grep '4d 5a'"),
     "loader-is-current": _words("# It shows at the first start: the firmware refuses a revoked loader."),
-    "menu-starts": _words("# Each `linux` line names a kernel that is there, and the new root by its UUID:",
-                          "grep -rhE '^[[:blank:]]*(linux|initrd|options)' {0}"),
+    "menu-starts": _words(
+        "# Each `linux` line names a kernel that is there, and the new root by its UUID:",
+        "grep -rhE '^[[:blank:]]*(linux|initrd|options)' {0}",
+    ),
     "boot-entry-is": _entry_is,
-    "boot-entry-stands": lambda args, test: iter((
-        _numbered(args[1], args[2], '"^BootOrder: $n"' if args[0] == "first" else '"^BootOrder: .*$n\\$"'),
-    )),
+    "boot-entry-stands": lambda args, test: iter(
+        (_numbered(args[1], args[2], '"^BootOrder: $n"' if args[0] == "first" else '"^BootOrder: .*$n\\$"'),)
+    ),
     "started-by": lambda args, test: iter((_numbered(args[0], args[1], '"^BootCurrent: $n"'),)),
     "units-are-well": _words("systemctl is-system-running --wait | grep -x running"),
     "online": _words("ip route show default | grep default", "grep '^nameserver' /etc/resolv.conf"),
@@ -303,8 +318,10 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "live-keymap-is": _words("# Type the letters and signs of your passwords as a test: each shows as on its key."),
     "apt-source-offers": _source_offers,
     "pacman-keyring": _words("ls -s /etc/pacman.d/gnupg/pubring.* | grep '^ *[1-9]'"),
-    **{verb: _words("# The package tool says so before it changes anything: it names what it cannot find, and stops.")
-       for verb in ("apt-offers", "pacman-offers", "dnf-offers", "apt-index")},
+    **{
+        verb: _words("# The package tool says so before it changes anything: it names what it cannot find, and stops.")
+        for verb in ("apt-offers", "pacman-offers", "dnf-offers", "apt-index")
+    },
     "pacman-source-reachable": _words("# The package tool says so before it changes anything."),
     "dnf-source-reachable": _words("# The package tool says so before it changes anything."),
-}  # fmt: skip
+}

@@ -124,8 +124,13 @@ def other_system(graph: InstallGraph, layout: Layout) -> Iterator[Passage]:
     else:
         yield _said("The survey saw no boot entry of it: choose its disk or its loader's file in the firmware's menu.")
     if layout.other_encryption not in ("", "none"):
-        yield (Loud(f"Its volume {'may be' if layout.other_encryption == 'unknown' else 'is'} encrypted: "
-                    "it may ask for its recovery key."), Said(" Have the key at hand."))
+        yield (
+            Loud(
+                f"Its volume {'may be' if layout.other_encryption == 'unknown' else 'is'} encrypted: "
+                "it may ask for its recovery key."
+            ),
+            Said(" Have the key at hand."),
+        )
 
 
 def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, LaidPartition]]:
@@ -141,21 +146,35 @@ def _table(graph: InstallGraph) -> Iterator[Passage]:
         return
     yield (
         Loud("Only if kept partitions are missing from the table."),
-        Said(" The table of before has no new partitions: the new system's rows go, and what is on them is out of "
-             "reach. If only those are to go, take the installation back instead."),
-    )  # fmt: skip
-    yield _said("Find the partition of the second stick with the copies by size and model, put its name in place of "
-                "SECOND-STICK, and look which folder it has; of several, the last one counts:")  # fmt: skip
+        Said(
+            " The table of before has no new partitions: the new system's rows go, and what is on them is out of "
+            "reach. If only those are to go, take the installation back instead."
+        ),
+    )
+    yield _said(
+        "Find the partition of the second stick with the copies by size and model, put its name in place of "
+        "SECOND-STICK, and look which folder it has; of several, the last one counts:"
+    )
     folder = typed(copies_folder(graph.machine.name))
-    yield Commands(lines=("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL", "mkdir -p /mnt/second",
-                          "mount -o ro SECOND-STICK /mnt/second", f"ls -d {folder}*",
-                          f'saved=$(ls -d {folder}*/table.dump | tail -n 1); echo "$saved"'))  # fmt: skip
+    yield Commands(
+        lines=(
+            "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL",
+            "mkdir -p /mnt/second",
+            "mount -o ro SECOND-STICK /mnt/second",
+            f"ls -d {folder}*",
+            f'saved=$(ls -d {folder}*/table.dump | tail -n 1); echo "$saved"',
+        )
+    )
     if any(f"file:{_SAVED}" in node.action.gives for node in graph.nodes):
-        yield _said("Only where the stick is lost: mount the new system as above, fetch its copy, and take it down "
-                    "again as above:")  # fmt: skip
+        yield _said(
+            "Only where the stick is lost: mount the new system as above, fetch its copy, and take it down "
+            "again as above:"
+        )
         yield Commands(lines=(f"cp {TARGET}{_SAVED} /root/table.dump; saved=/root/table.dump",))
-    yield _said("Nothing may be mounted from the disk now. The saved table must be one of this disk: both commands "
-                "print the same line, or this ends here.")  # fmt: skip
+    yield _said(
+        "Nothing may be mounted from the disk now. The saved table must be one of this disk: both commands "
+        "print the same line, or this ends here."
+    )
     yield Commands(lines=('grep label-id "$saved"', 'sfdisk --dump "$DISK" | grep label-id'))
     yield _said("Look at what would change, and try it without writing:")
     yield Commands(lines=('sfdisk --dump "$DISK" | diff "$saved" -', 'sfdisk --no-act "$DISK" < "$saved"'))

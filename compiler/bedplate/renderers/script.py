@@ -32,8 +32,17 @@ END = ("", 'main "$@"', "exit", "}")
 _PARTS = ("common", "run", "secrets", "copies", "look", "install", "undo", "report")
 """Parts of the runtime, in order."""
 
-_ALWAYS = ("find-disk", "gone-by-now", "leave", "partition-is-ours", "partition-shows", "put-stamp", "stamp-is",
-           "tool-present", "write-file")  # fmt: skip
+_ALWAYS = (
+    "find-disk",
+    "gone-by-now",
+    "leave",
+    "partition-is-ours",
+    "partition-shows",
+    "put-stamp",
+    "stamp-is",
+    "tool-present",
+    "write-file",
+)
 _OF_COPIES = ("copies-fit", "esp-look", "ours-in-table", "outside-places", "partition-node")
 """What the runtime's part `copies` calls by itself."""
 
@@ -136,12 +145,21 @@ def _copies(graph: InstallGraph, layout: Layout | None) -> list[str]:
 def _rows(layout: Layout) -> str:
     """Every new partition as the verb `planned-row` reads it: place, what lies on it, whether it is the root, name."""
     return "\n".join(
-        " ".join((
-            part.uuid, str(part.start), str(part.size), part.type, "crypto_LUKS" if part.mapper else part.filesystem,
-            part.luks_uuid if part.mapper else part.fs_uuid, "root" if part.mount == "/" else "-", part.gpt_name,
-        ))
-        for part in layout.partitions if part.new
-    )  # fmt: skip
+        " ".join(
+            (
+                part.uuid,
+                str(part.start),
+                str(part.size),
+                part.type,
+                "crypto_LUKS" if part.mapper else part.filesystem,
+                part.luks_uuid if part.mapper else part.fs_uuid,
+                "root" if part.mount == "/" else "-",
+                part.gpt_name,
+            )
+        )
+        for part in layout.partitions
+        if part.new
+    )
 
 
 def environment(graph: InstallGraph) -> list[str]:

@@ -69,8 +69,10 @@ def _row(layout: Layout, parts: Sequence[tuple[LaidPartition, Fate]]) -> tuple[S
     """Partitions and the gaps between them that are worth a look, by start sector."""
     segments = [Segment(fate=fate, start=part.start, size=part.size, part=part) for part, fate in parts]
     taken = [(part.start, part.end) for part, _ in parts]
-    gaps = (Segment(fate=Fate.FREE, start=start, size=end - start + 1)
-            for start, end in gaps_between(layout.first_lba, layout.last_lba, taken))  # fmt: skip
+    gaps = (
+        Segment(fate=Fate.FREE, start=start, size=end - start + 1)
+        for start, end in gaps_between(layout.first_lba, layout.last_lba, taken)
+    )
     wide = (gap for gap in gaps if gap.size * layout.sector_size >= _GAP)
     return tuple(sorted((*segments, *wide), key=lambda segment: segment.start))
 

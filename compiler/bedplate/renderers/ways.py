@@ -16,8 +16,25 @@ from bedplate.renderers.shell import quote
 
 _COMMAND = re.compile(r"[a-z][a-z0-9._-]*")
 _BEFORE = {"do", "then", "else", "if", "while", "{", "!", "("}
-_BUILT_IN = {"for", "case", "done", "fi", "exit", "echo", "printf", "command", "test", "export", "shift", "cd", "exec",
-             "umask", "unset", "set", "read"}
+_BUILT_IN = {
+    "for",
+    "case",
+    "done",
+    "fi",
+    "exit",
+    "echo",
+    "printf",
+    "command",
+    "test",
+    "export",
+    "shift",
+    "cd",
+    "exec",
+    "umask",
+    "unset",
+    "set",
+    "read",
+}
 """Words of the shell itself: sh(1) of POSIX.1-2017, 2.4, 2.14, and utilities that every shell has inside."""
 _HERE = re.compile(r"(<<'([^'\n]+)')\n(?:.*\n)*?\2$", re.MULTILINE)
 _QUOTED = re.compile(r"'[^']*'")
@@ -51,8 +68,13 @@ def make(graph: InstallGraph) -> str:
 def script_at_hand(graph: InstallGraph) -> Line:
     """How the script comes to the machine."""
     where = "On the machine" if graph.scene == "change" else "On a second stick"
-    return (Said(f"{where}, the script "), Code(script_file(graph)), Said(". Where Bedplate is installed, "),
-            Code(make(graph)), Said(" makes it."))  # fmt: skip
+    return (
+        Said(f"{where}, the script "),
+        Code(script_file(graph)),
+        Said(". Where Bedplate is installed, "),
+        Code(make(graph)),
+        Said(" makes it."),
+    )
 
 
 def choose(graph: InstallGraph, parts: Iterable[Part]) -> Iterator[Passage]:
@@ -71,29 +93,51 @@ def _by_script(graph: InstallGraph, span: str, last: int) -> Iterator[Passage]:
     file = quote(script_path(graph))
     count = len(graph.secrets)
     asks = f"{count} secrets and for " if count > 1 else "a secret and for " * count
-    yield (Loud("By script (recommended)."), Said(" It checks everything before it writes, and proves each action. "
-           "Plug the second stick in, find its partition by size and model, and put its name in place of "),
-           Code("SECOND-STICK"), Said(":"))  # fmt: skip
+    yield (
+        Loud("By script (recommended)."),
+        Said(
+            " It checks everything before it writes, and proves each action. "
+            "Plug the second stick in, find its partition by size and model, and put its name in place of "
+        ),
+        Code("SECOND-STICK"),
+        Said(":"),
+    )
     yield Commands(lines=MOUNT_STICK)
     yield (Said("Look first; this prints every action and touches nothing:"),)
     yield Commands(lines=(f"sh {file} --show | less",))
     yield (Said(f"Then run it. It asks for {asks}the name of this machine; nothing is written before:"),)
     yield Commands(lines=(f"sh {file}",))
     after = f" Then tick {span} off, and go on at {last + 1}." if last < len(graph.nodes) else f" Then tick {span} off."
-    yield (Said("It goes through all of them without a stop and says “done” or “already done” for each, "
-                "the last time for "), Code(f"[{last}/{len(graph.nodes)}]"), Said("." + after))  # fmt: skip
-    yield (Said("If it stops, it says what failed, what is done already, and the ways back. Put it right and run it "
-                "again: what is done is skipped."),)  # fmt: skip
+    yield (
+        Said(
+            "It goes through all of them without a stop and says “done” or “already done” for each, the last time for "
+        ),
+        Code(f"[{last}/{len(graph.nodes)}]"),
+        Said("." + after),
+    )
+    yield (
+        Said(
+            "If it stops, it says what failed, what is done already, and the ways back. Put it right and run it "
+            "again: what is done is skipped."
+        ),
+    )
 
 
 def _by_hand(graph: InstallGraph) -> Iterator[Passage]:
     writes = [node for node in graph.stage(Stage.LIVE) if node.action.changes and not node.action.transient]
     until = ""
     if writes:
-        until = (f" Until action {writes[0].number}, the first that stays, you may still change to the script. After "
-                 "it do not change ways: the script cannot know what was done by hand.")  # fmt: skip
-    yield (Loud("By hand."), Said(" Only if you look at every “Only begin if” yourself before you go on. Type the "
-           "commands of one action, look at its proof, tick it off, then the next." + until))  # fmt: skip
+        until = (
+            f" Until action {writes[0].number}, the first that stays, you may still change to the script. After "
+            "it do not change ways: the script cannot know what was done by hand."
+        )
+    yield (
+        Loud("By hand."),
+        Said(
+            " Only if you look at every “Only begin if” yourself before you go on. Type the "
+            "commands of one action, look at its proof, tick it off, then the next." + until
+        ),
+    )
 
 
 # --- the medium's commands -----------------------------------------------------------------------------------------
@@ -106,8 +150,10 @@ def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...
         return ()
     line = f'for one in {" ".join(wanted)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
     where = "machine" if graph.scene == "change" else "medium"
-    return ((Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
-            Commands(lines=(line,)))  # fmt: skip
+    return (
+        (Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
+        Commands(lines=(line,)),
+    )
 
 
 def tools(graph: InstallGraph, parts: Iterable[Part]) -> tuple[str, ...]:

@@ -32,7 +32,12 @@ Rule = Callable[[Subject], Sequence[str]]
 """Looks at a step; gives complaints, each a sentence that says what to do."""
 
 RULES: tuple[Rule, ...] = (
-    *schemas.RULES, *actions.RULES, *hostile.RULES, *refusals.RULES, *comparing.RULES, *outputs.RULES
+    *schemas.RULES,
+    *actions.RULES,
+    *hostile.RULES,
+    *refusals.RULES,
+    *comparing.RULES,
+    *outputs.RULES,
 )
 """Every rule, in the order an author meets them. The name of each is its function's."""
 

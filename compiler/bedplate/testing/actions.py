@@ -32,8 +32,32 @@ from bedplate.testing.subject import HOST, Subject, compiled
 BY_SCRIPT = (Stage.LIVE, Stage.TARGET)
 SHELLS = ("sh", "bash", "dash", "ash", "busybox", "zsh", "ksh", "env", "eval", "xargs", "python", "python3", "perl")
 BASE = frozenset(
-    {"cat", "chmod", "chown", "cp", "cut", "dd", "false", "head", "install", "ln", "mkdir", "mount", "mv", "printf",
-     "rm", "rmdir", "sort", "stat", "sync", "tail", "test", "touch", "true", "umount"}
+    {
+        "cat",
+        "chmod",
+        "chown",
+        "cp",
+        "cut",
+        "dd",
+        "false",
+        "head",
+        "install",
+        "ln",
+        "mkdir",
+        "mount",
+        "mv",
+        "printf",
+        "rm",
+        "rmdir",
+        "sort",
+        "stat",
+        "sync",
+        "tail",
+        "test",
+        "touch",
+        "true",
+        "umount",
+    }
 )
 """Commands every live medium has (POSIX.1-2017 utilities and the medium's own mount): they need no token."""
 _OF_THE_KIT = (
@@ -76,8 +100,11 @@ def emission_is_repeatable(about: Subject) -> list[str]:
 
 def ids_are_stable(about: Subject) -> list[str]:
     """Ids are words joined by dashes, each once, and do not depend on the machine's name or generation."""
-    found = [f"the id {action.id!r} must be lower-case words joined by dashes, behind the section and a point"
-             for action in about.actions if _ID.fullmatch(action.id) is None]  # fmt: skip
+    found = [
+        f"the id {action.id!r} must be lower-case words joined by dashes, behind the section and a point"
+        for action in about.actions
+        if _ID.fullmatch(action.id) is None
+    ]
     for host, graph in about.graphs:
         ids = [node.action.id for node in graph.nodes if node.section == about.section]
         renamed = {**host.data["machine"], "name": "renamed-01", "generation": 2}
@@ -132,11 +159,16 @@ def ways_back_are_said(about: Subject) -> list[str]:
         back = action.way_back
         if action.changes and not action.transient and back == NOTHING_TO_UNDO:
             found.append(f"{action.id} changes something that stays: say the way back, or possible=False and why")
-        elif action.changes and not action.transient and action.stage in BY_SCRIPT and not (
-            back.operations or back.goes_with or not back.possible
+        elif (
+            action.changes
+            and not action.transient
+            and action.stage in BY_SCRIPT
+            and not (back.operations or back.goes_with or not back.possible)
         ):
-            found.append(f"{action.id} changes something, and nothing takes it back: give its way back operations, or "
-                         "goes_with, or possible=False")  # fmt: skip
+            found.append(
+                f"{action.id} changes something, and nothing takes it back: give its way back operations, or "
+                "goes_with, or possible=False"
+            )
         if not back.possible and back.operations:
             found.append(f"{action.id} says that it cannot be undone, and has operations to undo it")
     return found
@@ -163,20 +195,29 @@ def proofs_look_at_the_target(about: Subject) -> list[str]:
             if any(isinstance(part, str) and part.startswith(TARGET) for part in parts):
                 found.append(f"{action.id} names {TARGET}: write InTarget, so that audit and checklist can place it")
         if action.stage is Stage.TARGET and not action.transient:
-            found += [f"a proof of {action.id} reads {path} of the live medium: write InTarget({path!r})"
-                      for check in action.proofs for path in _live_paths(check)]  # fmt: skip
-            found += [f"a proof of {action.id} runs {command} on the live medium and looks at no path of the target: "
-                      "run it there with where=Where.TARGET" for check in action.proofs
-                      for command in _elsewhere(check)]  # fmt: skip
+            found += [
+                f"a proof of {action.id} reads {path} of the live medium: write InTarget({path!r})"
+                for check in action.proofs
+                for path in _live_paths(check)
+            ]
+            found += [
+                f"a proof of {action.id} runs {command} on the live medium and looks at no path of the target: "
+                "run it there with where=Where.TARGET"
+                for check in action.proofs
+                for command in _elsewhere(check)
+            ]
     return found
 
 
 def looks_are_told(about: Subject) -> list[str]:
     """Every guard, proof and audit says to a person at the keyboard how to look."""
-    return [f"{action.id}: {check.says!r} has no look for a person: give `by_hand` lines that print something only on "
-            "evidence, or a line that begins with `# ` and says what to look at"
-            for action in _each(about) for check in (*action.guards, *action.proofs, *action.audits)
-            if not looks.asking(check.test)]  # fmt: skip
+    return [
+        f"{action.id}: {check.says!r} has no look for a person: give `by_hand` lines that print something only on "
+        "evidence, or a line that begins with `# ` and says what to look at"
+        for action in _each(about)
+        for check in (*action.guards, *action.proofs, *action.audits)
+        if not looks.asking(check.test)
+    ]
 
 
 def secrets_are_listed(about: Subject) -> list[str]:
@@ -186,8 +227,10 @@ def secrets_are_listed(about: Subject) -> list[str]:
     for action in _each(about):
         for operation in action.operations:
             names = {part.name for part in _content(operation) if isinstance(part, SecretRef)}
-            found += [f"{action.id} uses the secret {name!r}, and no action lists it in `secrets`"
-                      for name in sorted(names - known)]  # fmt: skip
+            found += [
+                f"{action.id} uses the secret {name!r}, and no action lists it in `secrets`"
+                for name in sorted(names - known)
+            ]
             if names and isinstance(operation, WriteFile) and operation.mode & 0o077:
                 found.append(f"{action.id} writes a secret into a file that others can read: mode 0o600")
     return found

@@ -127,8 +127,13 @@ def _pasted(action: Action, text: str) -> Iterator[str]:
 
 def repr_free(action: Action) -> str:
     """All texts of an action that a file or a command gets, joined."""
-    files = [part for item in action.operations if isinstance(item, WriteFile)
-             for part in item.content if isinstance(part, str)]  # fmt: skip
+    files = [
+        part
+        for item in action.operations
+        if isinstance(item, WriteFile)
+        for part in item.content
+        if isinstance(part, str)
+    ]
     return "\0\0".join([*files, *(word for _, _, word in plain_words(action)), action.title])
 
 

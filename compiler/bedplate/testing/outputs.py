@@ -31,8 +31,11 @@ def every_rendering_shows_the_step(about: Subject) -> list[str]:
                 found.append(f"{host.name}: no {name} can be made: {error}")
                 continue
             if name == "script":
-                missing = [node.action.id for node in graph.nodes if node.section == about.section
-                           and node.action.title.split()[0] not in text]  # fmt: skip
+                missing = [
+                    node.action.id
+                    for node in graph.nodes
+                    if node.section == about.section and node.action.title.split()[0] not in text
+                ]
                 found += [f"{host.name}: the {name} does not show {action}" for action in missing]
     return found
 
@@ -82,8 +85,11 @@ def draft_is_clean(about: Subject) -> list[str]:
 
 def _faults_of_draft(about: Subject, host: Host) -> list[str]:
     tried = compiled(host, about.registry)
-    own = [fault for fault in tried.faults if not fault.warning and fault.path[:1] == (about.section,)
-           and not fault.code.endswith("-undecided")]  # fmt: skip
+    own = [
+        fault
+        for fault in tried.faults
+        if not fault.warning and fault.path[:1] == (about.section,) and not fault.code.endswith("-undecided")
+    ]
     return [f"the draft for the kit's machine: {each}" for each in (*map(describe, own), tried.breach) if each]
 
 

@@ -23,11 +23,16 @@ def bad_examples_are_refused(about: Subject) -> list[str]:
             lines = [describe(fault).split("\n")[0] for fault in outcome.faults if not fault.warning]
             told = " ".join(lines) or "nothing is said against it"
             found.append(f"the bad example {code} is not refused by a fault of that code: {told}")
-        found += [f"the bad example {code}: the fault {fault.code} {what}" for fault in own
-                  for what in hostile.poor(fault, about)]  # fmt: skip
+        found += [
+            f"the bad example {code}: the fault {fault.code} {what}"
+            for fault in own
+            for what in hostile.poor(fault, about)
+        ]
     if about.step.check is not None and about.graphs and not _refuses(about, outcomes.values()):
-        found.append("check has refused nothing that was tried: give a bad example, "
-                     f"conformance_tests({about.section!r}, ..., bad={{'code-of-the-fault': BAD}})")  # fmt: skip
+        found.append(
+            "check has refused nothing that was tried: give a bad example, "
+            f"conformance_tests({about.section!r}, ..., bad={{'code-of-the-fault': BAD}})"
+        )
     return found
 
 

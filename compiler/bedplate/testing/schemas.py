@@ -33,8 +33,10 @@ def _lies_about(origin: Origin) -> Iterator[str]:
     found = list(distributions(name=origin.distribution))
     installed = any(one.read_text("RECORD") or one.read_text("INSTALLER") for one in found)
     if not installed and any(one.read_text("SOURCES.txt") for one in found):
-        yield (f"{origin.distribution} is only found because its .egg-info lies in this folder: install it, "
-               "python -m pip install --editable .")  # fmt: skip
+        yield (
+            f"{origin.distribution} is only found because its .egg-info lies in this folder: install it, "
+            "python -m pip install --editable ."
+        )
 
 
 def contract_is_a_number(about: Subject) -> list[str]:
@@ -43,10 +45,17 @@ def contract_is_a_number(about: Subject) -> list[str]:
     if not module:
         return []
     tree = ast.parse(inspect.getsource(importlib.import_module(module)))
-    said = [node.value for node in tree.body if isinstance(node, ast.Assign)
-            and "bedplate_contract" in {ast.unparse(one) for one in node.targets}]  # fmt: skip
-    return [f"bedplate_contract is {ast.unparse(value)}: write the number, which stays what it is when Bedplate gets a "
-            "newer contract" for value in said if not isinstance(value, ast.Constant)]  # fmt: skip
+    said = [
+        node.value
+        for node in tree.body
+        if isinstance(node, ast.Assign) and "bedplate_contract" in {ast.unparse(one) for one in node.targets}
+    ]
+    return [
+        f"bedplate_contract is {ast.unparse(value)}: write the number, which stays what it is when Bedplate gets a "
+        "newer contract"
+        for value in said
+        if not isinstance(value, ast.Constant)
+    ]
 
 
 def schema_is_valid(about: Subject) -> list[str]:

@@ -170,9 +170,7 @@ def subject(
     Raises tomllib.TOMLDecodeError.
     """
     machines = [
-        host.using(f"example {number}", Host.parse(text))
-        for host in hosts
-        for number, text in enumerate(examples, 1)
+        host.using(f"example {number}", Host.parse(text)) for host in hosts for number, text in enumerate(examples, 1)
     ]
     refused = {code: hosts[0].using(f"bad example {code}", Host.parse(text)) for code, text in (bad or {}).items()}
     return Subject(section=section, hosts=tuple(machines or hosts), registry=installed(), bad=refused)

@@ -76,10 +76,14 @@ def _mount_points(layout: Layout) -> Argv:
 def _mounted(layout: Layout) -> Iterable[Check]:
     for point, node in mounts(layout):
         yield checks.holds(
-            f"{point} of the target is {node}", "mounted-from", InTarget(point), _where(layout, node), early=False,
+            f"{point} of the target is {node}",
+            "mounted-from",
+            InTarget(point),
+            _where(layout, node),
+            early=False,
             by_hand=(f"on {TARGET}{point.rstrip('/')} {node}",),
             otherwise="Mount it as planned first: without it the files would land in the medium's memory.",
-        )  # fmt: skip
+        )
 
 
 def _where(layout: Layout, node: str) -> str:
@@ -106,10 +110,12 @@ def _look(base: Base, family: PackageFamily, architecture: str) -> Action:
 def _userland(architecture: str) -> Check:
     kernel = "x86_64" if architecture == "amd64" else "aarch64"
     return checks.holds(
-        f"The live medium is one for {architecture}, its programs too", "userland-is", architecture,
+        f"The live medium is one for {architecture}, its programs too",
+        "userland-is",
+        architecture,
         by_hand=(f'[ "$(uname -m)" = {kernel} ] && [ "$(getconf LONG_BIT)" = 64 ] && echo yes',),
         otherwise=f"Start a live medium for {architecture}: what it installs has to run on it.",
-    )  # fmt: skip
+    )
 
 
 def _source_guards(base: Base, family: PackageFamily) -> tuple[Check, ...]:
@@ -124,25 +130,40 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
     points = _mount_points(layout)
     fill = archive.unpack(base) if base.archive else family.prepare(base)
     empty = checks.holds(
-        "The target is empty, or holds a base that was interrupted", "target-empty", *points, early=False,
+        "The target is empty, or holds a base that was interrupted",
+        "target-empty",
+        *points,
+        early=False,
         by_hand=(f"every '^d' find {TARGET} -xdev -printf '%y\\n'",),
         otherwise="Another system or data is there: look at it before you format it.",
-    )  # fmt: skip
+    )
     room = checks.holds(
-        "The target has room for the base", "room-in", InTarget("/"), str(family.room_mib), early=False,
+        "The target has room for the base",
+        "room-in",
+        InTarget("/"),
+        str(family.room_mib),
+        early=False,
         by_hand=(f"df -BM --output=avail {TARGET} | awk '$1 + 0 >= {family.room_mib}'",),
         otherwise="Ask for a larger root partition in the spec.",
-    )  # fmt: skip
+    )
     begun = checks.holds("The target is not half made", "base-whole", early=False)
     return Action(
         id="base.unpack",
         title="Unpack the base archive" if base.archive else "Make the target ready for packages",
         reason="Packages need a minimal root to be installed into; a half-made one must not be built on.",
         stage=Stage.LIVE,
-        operations=(Call(verb="base-begin", args=points, by_hand=(f"ls -A {TARGET}",)), fill,
-                    Call(verb="base-done", by_hand=("sync",))),
-        needs=("base:possible", "target:mounted", "clock:live", *(() if base.archive else ("network:live",)),
-               *(f"tool:{tool}" for tool in _tools(base, family))),
+        operations=(
+            Call(verb="base-begin", args=points, by_hand=(f"ls -A {TARGET}",)),
+            fill,
+            Call(verb="base-done", by_hand=("sync",)),
+        ),
+        needs=(
+            "base:possible",
+            "target:mounted",
+            "clock:live",
+            *(() if base.archive else ("network:live",)),
+            *(f"tool:{tool}" for tool in _tools(base, family)),
+        ),
         gives=("base:unpacked",),
         guards=(*_source_guards(base, family), *_mounted(layout), empty, room),
         proofs=(begun,),
@@ -150,15 +171,18 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
         stamped=True,
         expected=f"{TARGET} holds etc, usr, var and the planned mount points.",
         trouble=f"The tool's own message says what it could not fetch or verify. {RESUME}",
-    )  # fmt: skip
+    )
 
 
 def _keyring(base: Base) -> Iterable[Check]:
     if base.keyring:
         yield checks.succeeds(
-            f"The keyring {base.keyring} is on the medium", "test", "-s", base.keyring,
+            f"The keyring {base.keyring} is on the medium",
+            "test",
+            "-s",
+            base.keyring,
             otherwise="Copy it to the medium; it must have come by another way than the packages themselves.",
-        )  # fmt: skip
+        )
 
 
 def _machine_id() -> Action:
@@ -185,8 +209,14 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         reason="Everything the other steps need comes in one transaction, so that it fits together.",
         stage=Stage.LIVE,
         operations=operations,
-        needs=("base:unpacked", "target:api", "file:/etc/machine-id", *sources, *wanted,
-               *(f"package:{name}" for name in base.packages)),
+        needs=(
+            "base:unpacked",
+            "target:api",
+            "file:/etc/machine-id",
+            *sources,
+            *wanted,
+            *(f"package:{name}" for name in base.packages),
+        ),
         gives=("base", "kernel:installed"),
         guards=() if base.archive else (*family.offers(base), *family.guards(base)[-1:]),
         proofs=(
@@ -199,7 +229,7 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         gathers="package",
         expected="The package tool ends without an error.",
         trouble=_trouble(base),
-    )  # fmt: skip
+    )
 
 
 def _trouble(base: Base) -> str:
@@ -215,8 +245,7 @@ def _host_keys() -> Action:
         reason="The archive's keys were taken out: machines with one key cannot be told apart.",
         stage=Stage.TARGET,
         operations=(
-            Call(verb="host-keys",
-                 by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),
+            Call(verb="host-keys", by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),
         ),
         needs=("base", "target:api"),
         proofs=(checks.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
@@ -247,9 +276,7 @@ def _services(base: Base) -> Action:
         title="Enable the services the spec names",
         reason="They start by themselves from the first boot on.",
         stage=Stage.TARGET,
-        operations=tuple(
-            Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit)) for unit in base.services
-        ),
+        operations=tuple(Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit)) for unit in base.services),
         needs=("base", "tool:systemctl"),
         gives=tuple(f"service:{unit}" for unit in base.services),
         proofs=tuple(checks.service_enabled(unit) for unit in base.services),

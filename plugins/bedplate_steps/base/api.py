@@ -33,9 +33,7 @@ def bind() -> Action:
         needs=("base:unpacked", "file:/etc/machine-id", "tool:mount", "tool:umount"),
         gives=("target:api",),
         proofs=(checks.holds("proc, sys, dev and run are mounted in the target", "api-mounted", early=False),),
-        way_back=WayBack(
-            note="They are unmounted again.", operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),)
-        ),
+        way_back=WayBack(note="They are unmounted again.", operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),)),
         transient=True,
     )
 

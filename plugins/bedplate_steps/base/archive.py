@@ -14,8 +14,13 @@ from bedplate_steps.base.model import Base
 
 _PACKERS = {".gz": "gzip", ".tgz": "gzip", ".xz": "xz", ".zst": "zstd", ".bz2": "bzip2"}
 
-_OWN = ("/etc/machine-id", "/var/lib/dbus/machine-id", "/etc/ssh/ssh_host_*", "/var/lib/systemd/random-seed",
-        "/var/lib/systemd/credential.secret")  # fmt: skip
+_OWN = (
+    "/etc/machine-id",
+    "/var/lib/dbus/machine-id",
+    "/etc/ssh/ssh_host_*",
+    "/var/lib/systemd/random-seed",
+    "/var/lib/systemd/credential.secret",
+)
 """Files that two machines must not share: machine-id(5), sshd(8), systemd-random-seed.service(8), systemd-creds(1)."""
 
 
@@ -31,14 +36,20 @@ def unpack(base: Base) -> Call:
 def guards(base: Base) -> tuple[Check, ...]:
     """The archive is there and whole, and the medium's tar keeps extended attributes."""
     whole = checks.holds(
-        f"The base archive {base.archive} is whole", "archive-whole", base.archive, base.archive_sha256,
+        f"The base archive {base.archive} is whole",
+        "archive-whole",
+        base.archive,
+        base.archive_sha256,
         by_hand=(f"sha256sum {shlex.quote(base.archive)} | grep -i -e {shlex.quote(base.archive_sha256)}",),
         otherwise="Copy it to the medium again, and compare its checksum with the one in the spec.",
-    )  # fmt: skip
+    )
     tar = checks.succeeds(
-        "The medium's tar keeps extended attributes", "tar", "--xattrs", "--version",
+        "The medium's tar keeps extended attributes",
+        "tar",
+        "--xattrs",
+        "--version",
         otherwise="Use a medium with GNU tar.",
-    )  # fmt: skip
+    )
     return (whole, tar)
 
 

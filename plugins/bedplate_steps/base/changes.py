@@ -21,8 +21,11 @@ _ANEW = {
     "release": "A machine moves to another release with its family's own tool and release notes, after a backup; "
     "then this spec describes it again.",
 }
-_INSTALL_ONLY = {"keyring": "keyring of the medium", "archive": "base archive", "archive_sha256": "checksum of the "
-                 "base archive"}  # fmt: skip
+_INSTALL_ONLY = {
+    "keyring": "keyring of the medium",
+    "archive": "base archive",
+    "archive_sha256": "checksum of the base archive",
+}
 
 
 def changes(old: Side, new: Side) -> Iterator[Change]:
@@ -32,37 +35,68 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
     for key, why in _ANEW.items():
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
-            yield Change(says=f"{key} {other or 'none'} replaces {one or 'none'}", cost=Cost.LIVE_MEDIUM, old=(key,),
-                         new=(key,), why=why)  # fmt: skip
+            yield Change(
+                says=f"{key} {other or 'none'} replaces {one or 'none'}",
+                cost=Cost.LIVE_MEDIUM,
+                old=(key,),
+                new=(key,),
+                why=why,
+            )
     yield from _sources(before, after, old, new)
     if before.family == after.family and before.family in _KNOWN:
         yield from _packages(before, after, old, new)
     yield from _services(before, after, old, new)
     for key, words in _INSTALL_ONLY.items():
         if getattr(before, key) != getattr(after, key):
-            yield Change(says=f"the {words} is another one", cost=Cost.NOTHING, old=(key,), new=(key,),
-                         why="It only concerns a machine that is installed anew.")  # fmt: skip
+            yield Change(
+                says=f"the {words} is another one",
+                cost=Cost.NOTHING,
+                old=(key,),
+                new=(key,),
+                why="It only concerns a machine that is installed anew.",
+            )
     if before.recommended != after.recommended:
         yes = "come along" if after.recommended else "stay away"
-        yield Change(says=f"recommended packages {yes}", cost=Cost.NOTHING, old=("recommended",), new=("recommended",),
-                     why="It holds for what is installed from now on.")  # fmt: skip
+        yield Change(
+            says=f"recommended packages {yes}",
+            cost=Cost.NOTHING,
+            old=("recommended",),
+            new=("recommended",),
+            why="It holds for what is installed from now on.",
+        )
 
 
 def _sources(before: Base, after: Base, old: Side, new: Side) -> Iterator[Change]:
     work = amend(old.actions, new.actions, "base.sources") if "base.sources" in new.actions else ()
     if before.source != after.source:
         says = f"package source {after.source or 'of the medium'} replaces {before.source or 'that of the medium'}"
-        yield Change(says=says, cost=Cost.IN_PLACE if work or not after.source else Cost.LIVE_MEDIUM, old=("source",),
-                     new=("source",), actions=work, covers=("base.sources",),
-                     why="Packages that are installed stay as they are.")  # fmt: skip
+        yield Change(
+            says=says,
+            cost=Cost.IN_PLACE if work or not after.source else Cost.LIVE_MEDIUM,
+            old=("source",),
+            new=("source",),
+            actions=work,
+            covers=("base.sources",),
+            why="Packages that are installed stay as they are.",
+        )
     if before.components != after.components:
-        yield Change(says=f"components {' '.join(after.components) or 'as usual'} replace "
-                     f"{' '.join(before.components) or 'the usual ones'}", cost=Cost.IN_PLACE, old=("components",),
-                     new=("components",), actions=work)  # fmt: skip
+        yield Change(
+            says=f"components {' '.join(after.components) or 'as usual'} replace "
+            f"{' '.join(before.components) or 'the usual ones'}",
+            cost=Cost.IN_PLACE,
+            old=("components",),
+            new=("components",),
+            actions=work,
+        )
     if before.more_sources != after.more_sources:
         names = ", ".join(source.name for source in after.more_sources) or "none"
-        yield Change(says=f"further package sources: {names}", cost=Cost.IN_PLACE, old=("more_sources",),
-                     new=("more_sources",), actions=work)  # fmt: skip
+        yield Change(
+            says=f"further package sources: {names}",
+            cost=Cost.IN_PLACE,
+            old=("more_sources",),
+            new=("more_sources",),
+            actions=work,
+        )
 
 
 # --- packages --------------------------------------------------------------------------------------------------------
@@ -112,13 +146,22 @@ def _add(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: t
         operations=(_call("packages-add", base, recommended, *names),),
         needs=sources,
         gives=("base", *(f"package:{name}" for name in names)),  # everything that builds on packages comes after
-        guards=(holds("The machine's package tool knows them", "packages-known", base.family, *names,
-                      otherwise="Connect the machine and bring its package lists up to date, then run this again."),),
+        guards=(
+            holds(
+                "The machine's package tool knows them",
+                "packages-known",
+                base.family,
+                *names,
+                otherwise="Connect the machine and bring its package lists up to date, then run this again.",
+            ),
+        ),
         proofs=(holds("They are installed", "packages-there", base.family, *names, early=False),),
-        way_back=WayBack(note="They are removed again, where they were not there before.",
-                         operations=(_call("packages-take-back", base, *names),)),
+        way_back=WayBack(
+            note="They are removed again, where they were not there before.",
+            operations=(_call("packages-take-back", base, *names),),
+        ),
         trouble="The package tool's last lines in the log say which name or address failed.",
-    )  # fmt: skip
+    )
 
 
 def _remove(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]) -> Action:
@@ -131,16 +174,29 @@ def _remove(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources
         operations=(_call("packages-drop", base, *names),),
         needs=("stage:target",),
         guards=(
-            holds("They are installed", "packages-there", base.family, *names,
-                  otherwise="The machine is not what the old spec says: find out who removed them."),
-            holds("Nothing the new spec asks for would go with them", "packages-can-go", base.family, str(len(names)),
-                  *names, *wanted, otherwise="Keep them in the spec, or see what depends on them."),
+            holds(
+                "They are installed",
+                "packages-there",
+                base.family,
+                *names,
+                otherwise="The machine is not what the old spec says: find out who removed them.",
+            ),
+            holds(
+                "Nothing the new spec asks for would go with them",
+                "packages-can-go",
+                base.family,
+                str(len(names)),
+                *names,
+                *wanted,
+                otherwise="Keep them in the spec, or see what depends on them.",
+            ),
         ),
         proofs=(holds("They are gone", "packages-gone", base.family, *names, early=False),),
-        way_back=WayBack(note="They are installed again.",
-                         operations=(_call("packages-add", base, recommended, *names),)),
+        way_back=WayBack(
+            note="They are installed again.", operations=(_call("packages-add", base, recommended, *names),)
+        ),
         cautions=("Settings that these packages keep below /etc are removed with them.",),
-    )  # fmt: skip
+    )
 
 
 def _call(verb: str, base: Base, *words: str) -> Call:
@@ -163,13 +219,21 @@ def _services(before: Base, after: Base, old: Side, new: Side) -> Iterator[Chang
     work = amend(old.actions, new.actions, "base.services")
     for unit in after.services:
         if unit not in before.services:
-            yield Change(says=f"service {unit} is enabled", cost=Cost.IN_PLACE, new=("services",
-                         after.services.index(unit)), actions=(*work, _start(unit)))  # fmt: skip
+            yield Change(
+                says=f"service {unit} is enabled",
+                cost=Cost.IN_PLACE,
+                new=("services", after.services.index(unit)),
+                actions=(*work, _start(unit)),
+            )
     for unit in before.services:
         if unit not in after.services:
-            yield Change(says=f"service {unit} is no longer enabled", cost=Cost.NEXT_BOOT, old=("services",
-                         before.services.index(unit)), actions=work,
-                         why="It runs on until then: others may be using it.")  # fmt: skip
+            yield Change(
+                says=f"service {unit} is no longer enabled",
+                cost=Cost.NEXT_BOOT,
+                old=("services", before.services.index(unit)),
+                actions=work,
+                why="It runs on until then: others may be using it.",
+            )
 
 
 def _start(unit: str) -> Action:

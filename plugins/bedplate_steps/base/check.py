@@ -22,19 +22,25 @@ def check(base: Base, context: Context) -> Iterable[Fault]:
     yield from chosen(base, context).check(base)
     if base.firmware_packages and not base.firmware:
         yield Fault(
-            code="firmware-contradiction", message="firmware packages are named, but firmware is switched off",
-            path=("firmware_packages",), allowed="firmware = true, or no firmware packages",
-        )  # fmt: skip
+            code="firmware-contradiction",
+            message="firmware packages are named, but firmware is switched off",
+            path=("firmware_packages",),
+            allowed="firmware = true, or no firmware packages",
+        )
     if base.archive_sha256 and not base.archive:
         yield Fault(
-            code="archive-missing", message="a checksum is given, but no archive", path=("archive_sha256",),
+            code="archive-missing",
+            message="a checksum is given, but no archive",
+            path=("archive_sha256",),
             allowed="archive: the path of the base archive on the live medium",
-        )  # fmt: skip
+        )
     if base.more_sources and not base.source:
         yield Fault(
-            code="source-missing", message="further sources need a main one", path=("more_sources",),
+            code="source-missing",
+            message="further sources need a main one",
+            path=("more_sources",),
             allowed="source: the address of the main package source",
-        )  # fmt: skip
+        )
     yield from _names(base, context)
     yield from _microcode(base, context)
     yield from _room(base, context)
@@ -49,8 +55,13 @@ def _names(base: Base, context: Context) -> Iterable[Fault]:
     named += [(("firmware_packages", index), name) for index, name in enumerate(base.firmware_packages)]
     for path, name in named:
         if not re.fullmatch(family.package_name, name):
-            yield Fault(code="bad-package-name", message="this is not the name of a package", path=path,
-                        found=shown(name), allowed=family.package_name_words)  # fmt: skip
+            yield Fault(
+                code="bad-package-name",
+                message="this is not the name of a package",
+                path=path,
+                found=shown(name),
+                allowed=family.package_name_words,
+            )
 
 
 def _loaders(base: Base, context: Context) -> Iterable[Fault]:
@@ -62,19 +73,24 @@ def _loaders(base: Base, context: Context) -> Iterable[Fault]:
             yield Fault(
                 code="package-writes-esp",
                 message=f"{name} writes into {writes[name]} of the EFI system partition when it is installed",
-                path=("packages", index), found=shown(name), allowed="packages that do not",
+                path=("packages", index),
+                found=shown(name),
+                allowed="packages that do not",
                 notes=("The bootloader section asks for what its loader needs, and looks after the files of others.",),
-            )  # fmt: skip
+            )
 
 
 def _microcode(base: Base, context: Context) -> Iterable[Fault]:
     known = microcode_vendor(base, context) or context.machine.architecture != "amd64"
     if base.microcode == "auto" and not known:
         yield Fault(
-            code="microcode-unknown", message="the processor's maker is not known, so no microcode is installed",
-            path=("microcode",), found=shown(base.microcode), allowed="intel, amd or none, or a survey that tells",
+            code="microcode-unknown",
+            message="the processor's maker is not known, so no microcode is installed",
+            path=("microcode",),
+            found=shown(base.microcode),
+            allowed="intel, amd or none, or a survey that tells",
             warning=True,
-        )  # fmt: skip
+        )
 
 
 def _room(base: Base, context: Context) -> Iterable[Fault]:
@@ -85,9 +101,12 @@ def _room(base: Base, context: Context) -> Iterable[Fault]:
     have = root.size * layout.sector_size if root else 0
     if root and have < needed:
         yield Fault(
-            code="root-too-small", message="the root partition has no room for a usual base of this family",
-            path=("family",), found=f"{in_gib(have)} on {root.name}", allowed=f"at least {in_gib(needed)}",
-        )  # fmt: skip
+            code="root-too-small",
+            message="the root partition has no room for a usual base of this family",
+            path=("family",),
+            found=f"{in_gib(have)} on {root.name}",
+            allowed=f"at least {in_gib(needed)}",
+        )
 
 
 def _trim(base: Base, context: Context) -> Iterable[Fault]:
@@ -101,6 +120,9 @@ def _trim(base: Base, context: Context) -> Iterable[Fault]:
     serial = layout.serial
     if any(disk.serial == serial and not disk.rotational for disk in context.survey.disks):
         yield Fault(
-            code="no-trim", message="the disk is solid-state, and nothing will tell it which blocks are free",
-            path=("services",), allowed=f'services = ["{TRIM}"]', warning=True,
-        )  # fmt: skip
+            code="no-trim",
+            message="the disk is solid-state, and nothing will tell it which blocks are free",
+            path=("services",),
+            allowed=f'services = ["{TRIM}"]',
+            warning=True,
+        )

@@ -29,8 +29,12 @@ _BIG = {
     "boot_entry_position": "place in the firmware's boot order",
     "entry_path": "form of the boot entry",
 }
-_SMALL = {"default": "default menu entry", "terminal": "loader's terminal", "serial_port": "serial port",
-          "serial_speed": "serial speed"}  # fmt: skip
+_SMALL = {
+    "default": "default menu entry",
+    "terminal": "loader's terminal",
+    "serial_port": "serial port",
+    "serial_speed": "serial speed",
+}
 
 
 def changes(old: Side, new: Side) -> Iterator[Change]:
@@ -50,16 +54,27 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
     for key, words in _BIG.items():
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
-            yield Change(says=f"{words}: {_value(other)} instead of {_value(one)}", cost=Cost.LIVE_MEDIUM, old=(key,),
-                         new=(key,), why=_FIRMWARE)  # fmt: skip
+            yield Change(
+                says=f"{words}: {_value(other)} instead of {_value(one)}",
+                cost=Cost.LIVE_MEDIUM,
+                old=(key,),
+                new=(key,),
+                why=_FIRMWARE,
+            )
     one, other = old.context.machine, new.context.machine
     if menu and before == after and (one.name, one.generation) == (other.name, other.generation):
-        yield Change(says="the boot menu follows what other sections change", cost=Cost.NEXT_BOOT, actions=menu,
-                     covers=(_MENU,))  # fmt: skip
+        yield Change(
+            says="the boot menu follows what other sections change", cost=Cost.NEXT_BOOT, actions=menu, covers=(_MENU,)
+        )
     for key, words in (("medium", "files of the live medium"), ("firmware", "keys of the firmware")):
         if getattr(before, key) != getattr(after, key):
-            yield Change(says=f"the {words} are others", cost=Cost.NOTHING, old=(key,), new=(key,),
-                         why="They only stand in the checklist.")  # fmt: skip
+            yield Change(
+                says=f"the {words} are others",
+                cost=Cost.NOTHING,
+                old=(key,),
+                new=(key,),
+                why="They only stand in the checklist.",
+            )
 
 
 def _menu(old: Side, new: Side) -> tuple[Action, ...]:
@@ -73,9 +88,9 @@ def _menu(old: Side, new: Side) -> tuple[Action, ...]:
     made = _path(now)
     there = [path.removeprefix("file:") for path in own.gives][: 1 if made else 0]
     written = tuple(
-        holds(f"The menu was made after {path} was written", "made-after", InTarget(made), InTarget(path),
-              early=False) for path in there
-    )  # fmt: skip
+        holds(f"The menu was made after {path} was written", "made-after", InTarget(made), InTarget(path), early=False)
+        for path in there
+    )
     forward = menu[0].operations if menu else _work(now)
     backward = menu[0].way_back.operations if menu else _work(was)
     return (
@@ -123,20 +138,40 @@ def _parameters(before: Bootloader, after: Bootloader, menu: tuple[Action, ...])
 def _entries(before: Bootloader, after: Bootloader, menu: tuple[Action, ...]) -> Iterator[Change]:
     pairs = paired(before.entries, after.entries)
     for index, entry in pairs.made:
-        yield Change(says=f"menu entry {entry.name} is described by the spec", cost=Cost.NEXT_BOOT,
-                     new=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
+        yield Change(
+            says=f"menu entry {entry.name} is described by the spec",
+            cost=Cost.NEXT_BOOT,
+            new=("entries", index),
+            actions=menu,
+            covers=(_MENU,),
+        )
     for index, entry in pairs.gone:
-        yield Change(says=f"menu entry {entry.name} is no longer described by the spec", cost=Cost.NEXT_BOOT,
-                     old=("entries", index), actions=menu, covers=(_MENU,))  # fmt: skip
+        yield Change(
+            says=f"menu entry {entry.name} is no longer described by the spec",
+            cost=Cost.NEXT_BOOT,
+            old=("entries", index),
+            actions=menu,
+            covers=(_MENU,),
+        )
     for place, one, index, entry in pairs.both:
         if one.title != entry.title:
             says = f'menu entry {entry.name} is called "{entry.title}" instead of "{one.title}"'
-            yield Change(says=says, cost=Cost.NEXT_BOOT, old=("entries", place, "title"),
-                         new=("entries", index, "title"), actions=menu, covers=(_MENU,))  # fmt: skip
+            yield Change(
+                says=says,
+                cost=Cost.NEXT_BOOT,
+                old=("entries", place, "title"),
+                new=("entries", index, "title"),
+                actions=menu,
+                covers=(_MENU,),
+            )
         if (one.loader, one.partition) != (entry.loader, entry.partition):
-            yield Change(says=f"menu entry {entry.name} starts {entry.loader or 'what the survey found'}",
-                         cost=Cost.NEXT_BOOT, old=("entries", place), new=("entries", index),
-                         actions=menu)  # fmt: skip
+            yield Change(
+                says=f"menu entry {entry.name} starts {entry.loader or 'what the survey found'}",
+                cost=Cost.NEXT_BOOT,
+                old=("entries", place),
+                new=("entries", index),
+                actions=menu,
+            )
 
 
 def _value(value: object) -> str:

@@ -36,7 +36,12 @@ def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
 def _free_name(survey: Survey) -> str:
     taken = {entry.label.strip().casefold() for entry in survey.firmware.entries}
     paths = [entry.loader for entry in survey.firmware.entries]
-    paths += [path for disk in survey.disks for part in disk.partitions if part.type.upper() == ESP_TYPE
-              for path in part.files]  # fmt: skip
+    paths += [
+        path
+        for disk in survey.disks
+        for part in disk.partitions
+        if part.type.upper() == ESP_TYPE
+        for path in part.files
+    ]
     taken.update(part for path in paths for part in path.replace("/", "\\").casefold().split("\\"))
     return next((name for name in NAMES if name not in taken), f"linux-{len(taken) + 4}")

@@ -73,8 +73,12 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         )
     if plan.family.name in loader.images_by_menu:
         return
-    built = checks.holds("Every kernel has its initramfs, and it is not an empty one", "initramfs-is-built",
-                         InTarget("/boot"), early=False)  # fmt: skip
+    built = checks.holds(
+        "Every kernel has its initramfs, and it is not an empty one",
+        "initramfs-is-built",
+        InTarget("/boot"),
+        early=False,
+    )
     yield Action(
         id="bootloader.initramfs",
         title="Build the initramfs of every kernel",
@@ -85,11 +89,13 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         gives=("initramfs:built",),
         proofs=(built, _drivers(plan, loader)),
         stamped=True,
-        way_back=WayBack(note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
-                         goes_with="filesystem:/"),
+        way_back=WayBack(
+            note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
+            goes_with="filesystem:/",
+        ),
         trouble=MISSING_DRIVERS,
         expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",
-    )  # fmt: skip
+    )
 
 
 def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
@@ -98,9 +104,12 @@ def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
         return menu
     needs = tuple(token for token in menu.needs if token != "initramfs:built")
     return evolve(
-        menu, needs=(*needs, *_before_images(plan)), gives=(*menu.gives, "initramfs:built"),
-        proofs=(*menu.proofs, _drivers(plan, loader)), trouble=menu.trouble or MISSING_DRIVERS,
-    )  # fmt: skip
+        menu,
+        needs=(*needs, *_before_images(plan)),
+        gives=(*menu.gives, "initramfs:built"),
+        proofs=(*menu.proofs, _drivers(plan, loader)),
+        trouble=menu.trouble or MISSING_DRIVERS,
+    )
 
 
 def _settings(plan: Plan) -> tuple[str, str]:
@@ -120,9 +129,12 @@ def _drivers(plan: Plan, loader: Loader) -> Check:
     asks = bool(plan.root.mapper)
     return checks.holds(
         "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
-        "initramfs-carries", InTarget(loader.images(plan)), "keyboard" if asks else "disk", *_modules(plan),
+        "initramfs-carries",
+        InTarget(loader.images(plan)),
+        "keyboard" if asks else "disk",
+        *_modules(plan),
         early=False,
-    )  # fmt: skip
+    )
 
 
 def _modules(plan: Plan) -> tuple[str, ...]:
@@ -133,18 +145,23 @@ def _modules(plan: Plan) -> tuple[str, ...]:
 def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
     """The action with the guards that hold for every loader; a signed one must be new enough for the firmware."""
     mounted = checks.holds(
-        f"{plan.esp.mount} of the target is the planned EFI system partition, and no other", "is-mounted",
-        plan.esp.uuid, plan.esp_root, early=False,
+        f"{plan.esp.mount} of the target is the planned EFI system partition, and no other",
+        "is-mounted",
+        plan.esp.uuid,
+        plan.esp_root,
+        early=False,
         by_hand=(f"on /mnt/target{plan.esp.mount} {plan.esp.node}",),
         otherwise="Stop: the loader would go to another disk or into the live medium. Mount it as planned: run the "
         "script again, or by hand as above.",
-    )  # fmt: skip
+    )
     images = [file for file in (loader.image(plan), *loader.files(plan)) if file.endswith(".efi")]
     current = checks.holds(
-        "The firmware's list of revoked loaders does not name this one", "loader-is-current",
-        *(plan.on_esp(f"EFI/{plan.folder}/{file}") for file in images), early=False,
+        "The firmware's list of revoked loaders does not name this one",
+        "loader-is-current",
+        *(plan.on_esp(f"EFI/{plan.folder}/{file}") for file in images),
+        early=False,
         otherwise="The firmware would refuse it: take it from a newer release or from the updates of this one.",
-    )  # fmt: skip
+    )
     proofs = (*action.proofs, *((current,) if plan.signed else ()))
     guards = (*action.guards, mounted, *_room(plan, loader))
     kernels = ("kernels with their initramfs, and menu entries,",) if loader.kernels_on_esp(plan) else ()
@@ -181,10 +198,15 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     name, image = plan.folder, loader.image(plan)
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
-        checks.holds(f"\\EFI\\BOOT\\{own} is free", "esp-lacks", plan.esp.uuid, f"EFI/BOOT/{own}",
-                     by_hand=(firmware.lacks(plan, f"EFI/BOOT/{own}"),),
-                     otherwise="It belongs to another system: set `fallback = false`."),
-    )  # fmt: skip
+        checks.holds(
+            f"\\EFI\\BOOT\\{own} is free",
+            "esp-lacks",
+            plan.esp.uuid,
+            f"EFI/BOOT/{own}",
+            by_hand=(firmware.lacks(plan, f"EFI/BOOT/{own}"),),
+            otherwise="It belongs to another system: set `fallback = false`.",
+        ),
+    )
     files = loader.files(plan)
     noted = on_esp(plan, "fallback", ("EFI/BOOT",), tuple(f"EFI/BOOT/{file}" for file in (own, f"{own}.new", *files)))
     return Action(
@@ -197,19 +219,24 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
                 verb="make-fallback",
                 args=(plan.esp_root, name, own, image, *files),
                 by_hand=(f"cp /mnt/target{plan.esp.mount}/EFI/{name}/* /mnt/target{plan.esp.mount}/EFI/BOOT/",),
-            ),
+            )
         ),
         needs=("loader:installed", "loader:saved"),
         gives=("loader:fallback",),
         guards=() if plan.esp.new else guards,
         touches=_on_kept(plan, "EFI/BOOT"),
         proofs=(
-            checks.holds(f"\\EFI\\BOOT\\{own} is our loader", "same-file", plan.on_esp(f"EFI/{name}/{image}"),
-                         plan.on_esp(f"EFI/BOOT/{own}"), early=False),
+            checks.holds(
+                f"\\EFI\\BOOT\\{own} is our loader",
+                "same-file",
+                plan.on_esp(f"EFI/{name}/{image}"),
+                plan.on_esp(f"EFI/BOOT/{own}"),
+                early=False,
+            ),
         ),
         way_back=WayBack(
             note="Removes from \\EFI\\BOOT what this put there and is still as it was; anything else stays.",
             operations=(noted.back(),),
         ),
         stamped=True,
-    )  # fmt: skip
+    )

@@ -56,12 +56,16 @@ def look(plan: Plan, machine: str) -> Action:
 def _folder_free(plan: Plan, how: str, machine: str) -> Check:
     listed = f"{copies_folder(machine)}/esp.sha256"
     return checks.holds(
-        f"\\EFI\\{plan.folder} of the EFI system partition is free", "loader-folder-is-free", plan.esp.uuid,
-        plan.folder, how, early=how == "early",
+        f"\\EFI\\{plan.folder} of the EFI system partition is free",
+        "loader-folder-is-free",
+        plan.esp.uuid,
+        plan.folder,
+        how,
+        early=how == "early",
         by_hand=(f"none '/EFI/{plan.folder}/' cat {listed}",),
         otherwise="It came after the survey and may belong to another system: choose another name for the loader. If "
         "an earlier installation of this machine made it, take that back first (`--undo` of its script).",
-    )  # fmt: skip
+    )
 
 
 def save(plan: Plan, loader: Loader, machine: str) -> Action:
@@ -92,13 +96,23 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
         needs=("base", "disk:saved", f"mount:{plan.esp.mount}", "tool:tar"),
         gives=("loader:saved",),
         guards=() if plan.esp.new else (*free, *own),
-        proofs=(checks.holds("Boot entries and file list are saved in the new system", "boot-state-is-saved",
-                             early=False, by_hand=(f"ls -l /mnt/target{STATE} | grep complete",)),),
-        leaves=("The firmware's boot entries and their order of before, and the EFI system partition as it was "
-                f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",),
-        way_back=WayBack(note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
-                         goes_with="filesystem:/"),
-    )  # fmt: skip
+        proofs=(
+            checks.holds(
+                "Boot entries and file list are saved in the new system",
+                "boot-state-is-saved",
+                early=False,
+                by_hand=(f"ls -l /mnt/target{STATE} | grep complete",),
+            ),
+        ),
+        leaves=(
+            "The firmware's boot entries and their order of before, and the EFI system partition as it was "
+            f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",
+        ),
+        way_back=WayBack(
+            note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
+            goes_with="filesystem:/",
+        ),
+    )
 
 
 def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
@@ -129,17 +143,27 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
         needs=("loader:saved",),
         gives=("loader:foreign",),
         proofs=(
-            checks.holds("Every foreign file on the EFI system partition is as it was, and none has come",
-                         "esp-is-unchanged", *words, early=False, by_hand=(look_again,)),
+            checks.holds(
+                "Every foreign file on the EFI system partition is as it was, and none has come",
+                "esp-is-unchanged",
+                *words,
+                early=False,
+                by_hand=(look_again,),
+            ),
         ),
         way_back=WayBack(note="Nothing to undo: only what was there before is put back."),
         trouble="Take the package that wrote the file out of the spec: its updates would write it again. A file that "
         "no package has was changed by the other system, or by somebody: it stays, and nothing older goes over it. "
         "Then take the installation back, and begin again, which makes new copies.",
-        touches=(Touch(does=Does.WRITES, what=f"others' files that a package replaced on the kept EFI system "
-                       f"partition {plan.esp.name}, back as they were"),),
+        touches=(
+            Touch(
+                does=Does.WRITES,
+                what=f"others' files that a package replaced on the kept EFI system "
+                f"partition {plan.esp.name}, back as they were",
+            ),
+        ),
         transient=True,
-    )  # fmt: skip
+    )
 
 
 def _saved_part(plan: Plan) -> str:
@@ -155,11 +179,14 @@ def lacks(plan: Plan, path: str) -> str:
 def _free(plan: Plan, path: str) -> Check:
     shown = "\\" + path.replace("/", "\\")
     return checks.holds(
-        f"{shown} of the EFI system partition is free", "esp-lacks", plan.esp.uuid, path,
+        f"{shown} of the EFI system partition is free",
+        "esp-lacks",
+        plan.esp.uuid,
+        path,
         by_hand=(lacks(plan, path),),
         otherwise="It belongs to another system. Choose another loader, or plan an EFI system partition of its own; "
         "delete nothing there by hand that you did not put there.",
-    )  # fmt: skip
+    )
 
 
 def boot_entry(plan: Plan, loader: Loader) -> Action:
@@ -168,17 +195,28 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
     section, path = plan.section, loader_path(plan, image)
     guid = plan.esp.uuid.lower()
     kept = tuple(
-        checks.holds(f"The firmware has an entry for {item.title}", "boot-entry-is", "some",
-                     item.partition.uuid.lower(), item.loader, early=False)
-        for item in plan.handovers if item.with_entry
-    )  # fmt: skip
+        checks.holds(
+            f"The firmware has an entry for {item.title}",
+            "boot-entry-is",
+            "some",
+            item.partition.uuid.lower(),
+            item.loader,
+            early=False,
+        )
+        for item in plan.handovers
+        if item.with_entry
+    )
     store = checks.holds(
-        f"The firmware has {STORE_ROOM_KIB} KiB left for boot entries", "boot-store-has-room", str(STORE_ROOM_KIB),
-        by_hand=("df -k --output=size,avail /sys/firmware/efi/efivars | "
-                 f"awk 'NR > 1 && ($1 == 0 || $2 >= {STORE_ROOM_KIB})'",),
+        f"The firmware has {STORE_ROOM_KIB} KiB left for boot entries",
+        "boot-store-has-room",
+        str(STORE_ROOM_KIB),
+        by_hand=(
+            "df -k --output=size,avail /sys/firmware/efi/efivars | "
+            f"awk 'NR > 1 && ($1 == 0 || $2 >= {STORE_ROOM_KIB})'",
+        ),
         otherwise="Usually crash dumps of a kernel fill it (`dump-type0-*` in `/sys/firmware/efi/efivars`). Save and "
         "remove those by hand; delete no other variable: that has broken machines for good.",
-    )  # fmt: skip
+    )
     return Action(
         id="bootloader.boot-entry",
         title="Add the firmware's boot entry",
@@ -191,15 +229,28 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
                 by_hand=(recreate(plan, image), *_placed(section.boot_entry_position)),
             ),
         ),
-        needs=("tool:efibootmgr", "loader:installed", "loader:configured", "loader:saved",
-               *plan.family.tokens("boot-entries")),
+        needs=(
+            "tool:efibootmgr",
+            "loader:installed",
+            "loader:configured",
+            "loader:saved",
+            *plan.family.tokens("boot-entries"),
+        ),
         gives=("loader:entry",),
         guards=(store,),
         proofs=(
-            checks.holds(f"The firmware has exactly one entry for {path}", "boot-entry-is", "one", guid, path,
-                         early=False),
-            checks.holds(f"The entry stands {section.boot_entry_position} in the boot order", "boot-entry-stands",
-                         section.boot_entry_position, guid, path, early=False, otherwise=MOVED),
+            checks.holds(
+                f"The firmware has exactly one entry for {path}", "boot-entry-is", "one", guid, path, early=False
+            ),
+            checks.holds(
+                f"The entry stands {section.boot_entry_position} in the boot order",
+                "boot-entry-stands",
+                section.boot_entry_position,
+                guid,
+                path,
+                early=False,
+                otherwise=MOVED,
+            ),
             *kept,
         ),
         way_back=WayBack(
@@ -208,13 +259,16 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
         ),
         upkeep=tuple(_upkeep(plan, loader)),
         touches=(
-            Touch(does=Does.WRITES, what=f"the boot entry {section.name} into the firmware, "
-                  f"{section.boot_entry_position} in its boot order"),
+            Touch(
+                does=Does.WRITES,
+                what=f"the boot entry {section.name} into the firmware, "
+                f"{section.boot_entry_position} in its boot order",
+            ),
         ),
         expected=f"`efibootmgr -v` lists {section.name} once.",
-        trouble="Some firmware drops entries it does not like: set `entry_path = \"full\"`, or ask for the fallback "
+        trouble='Some firmware drops entries it does not like: set `entry_path = "full"`, or ask for the fallback '
         "path on a disk of its own.",
-    )  # fmt: skip
+    )
 
 
 def _dropped(plan: Plan, path: str) -> tuple[str, ...]:
@@ -233,9 +287,11 @@ def _dropped(plan: Plan, path: str) -> tuple[str, ...]:
 def back_in_order(section: Bootloader) -> str:
     """How a pushed entry comes to its place again without a loss: firmware may delete what BootOrder leaves out."""
     name, first = section.name, section.boot_entry_position == "first"
-    where = "that number first and every other number of the line behind it" if first else (
-        "every other number of the line as it stands, and that number last"
-    )  # fmt: skip
+    where = (
+        "that number first and every other number of the line behind it"
+        if first
+        else ("every other number of the line as it stands, and that number last")
+    )
     numbers = "NUMBER,ALL,THE,OTHERS" if first else "ALL,THE,OTHERS,NUMBER"
     return (
         f"look with `efibootmgr` at the line BootOrder and at the four digits of {name}, and write the WHOLE order "
@@ -254,12 +310,16 @@ def _placed(position: str) -> tuple[str, ...]:
 
 
 def _upkeep(plan: Plan, loader: Loader) -> Iterator[str]:
-    yield (f"After an update of the firmware: look with `efibootmgr -v` whether the entry {plan.section.name} is there "
-           f"and stands {plan.section.boot_entry_position}; if not, make it again.")  # fmt: skip
+    yield (
+        f"After an update of the firmware: look with `efibootmgr -v` whether the entry {plan.section.name} is there "
+        f"and stands {plan.section.boot_entry_position}; if not, make it again."
+    )
     if plan.layout.other_systems:
-        yield ("After a big update of the other system, which may take the first place in the boot order: start "
-               f"{plan.section.name} from the firmware's menu, then {back_in_order(plan.section)}. Switch fast "
-               "start off there once more.")  # fmt: skip
+        yield (
+            "After a big update of the other system, which may take the first place in the boot order: start "
+            f"{plan.section.name} from the firmware's menu, then {back_in_order(plan.section)}. Switch fast "
+            "start off there once more."
+        )
     if encrypted(plan.layout):
         yield "Before an update of the firmware or a change of Secure Boot: suspend the other system's encryption."
     yield from loader.upkeep(plan)
@@ -281,20 +341,34 @@ def kept(plan: Plan, loader: Loader) -> Action:
     proofs: list[Check] = []
     if not plan.esp.new:
         proofs.append(
-            checks.holds("Every foreign file on the EFI system partition is as it was, and none has come",
-                         "esp-is-unchanged", plan.esp_root, _saved_part(plan), *_ours(plan, loader), early=False,
-                         by_hand=(f"( cd /mnt/target{plan.esp.mount} && every ': OK$' sha256sum -c "
-                                  f"/mnt/target{STATE}/esp.sha256 )",))
-        )  # fmt: skip
+            checks.holds(
+                "Every foreign file on the EFI system partition is as it was, and none has come",
+                "esp-is-unchanged",
+                plan.esp_root,
+                _saved_part(plan),
+                *_ours(plan, loader),
+                early=False,
+                by_hand=(
+                    f"( cd /mnt/target{plan.esp.mount} && every ': OK$' sha256sum -c /mnt/target{STATE}/esp.sha256 )",
+                ),
+            )
+        )
     proofs.append(
-        checks.holds("Every boot entry that was there is as it was, and in the same order", "boot-entries-are-kept",
-                     plan.esp.uuid.lower(), loader_path(plan, loader.image(plan)), early=False,
-                     by_hand=(f"( cd /mnt/target{STATE} && sha256sum Boot[0-9A-F]* ) | "
-                              "( cd /sys/firmware/efi/efivars && every ': OK$' sha256sum -c )",
-                              "# The order of before, with ours put in, and nothing else changed:",
-                              f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*",
-                              "efibootmgr | grep BootOrder"))
-    )  # fmt: skip
+        checks.holds(
+            "Every boot entry that was there is as it was, and in the same order",
+            "boot-entries-are-kept",
+            plan.esp.uuid.lower(),
+            loader_path(plan, loader.image(plan)),
+            early=False,
+            by_hand=(
+                f"( cd /mnt/target{STATE} && sha256sum Boot[0-9A-F]* ) | "
+                "( cd /sys/firmware/efi/efivars && every ': OK$' sha256sum -c )",
+                "# The order of before, with ours put in, and nothing else changed:",
+                f"od -An -v -tx2 -w2 -j 4 /mnt/target{STATE}/BootOrder-*",
+                "efibootmgr | grep BootOrder",
+            ),
+        )
+    )
     return Action(
         id="bootloader.check-kept",
         title="Check that nothing foreign has changed",
@@ -331,7 +405,9 @@ def _secure_boot_off() -> Check:
     return checks.holds(
         "Secure Boot is off",
         "secure-boot-is-off",
-        by_hand=("od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-* | grep 00 || "
-                 "none '^SecureBoot-8be' ls /sys/firmware/efi/efivars",),
+        by_hand=(
+            "od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-* | grep 00 || "
+            "none '^SecureBoot-8be' ls /sys/firmware/efi/efivars",
+        ),
         otherwise='Switch it off in the firmware\'s setup, recovery keys at hand, or set `secure_boot = "signed"`.',
     )

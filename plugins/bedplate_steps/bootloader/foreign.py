@@ -93,8 +93,7 @@ def firmware_menu_only(layout: Layout) -> bool:
 def _by_entries(part: LaidPartition, survey: Survey | None) -> Iterable[Seen]:
     for entry in survey.firmware.entries if survey else ():
         if entry.loader and entry.partition.upper() == part.uuid.upper():
-            yield Seen(partition=part, loader=backslashed(entry.loader), label=entry.label,
-                       with_entry=entry.active)  # fmt: skip
+            yield Seen(partition=part, loader=backslashed(entry.loader), label=entry.label, with_entry=entry.active)
 
 
 def _by_files(part: LaidPartition, survey: Survey | None) -> Iterable[Seen]:
@@ -112,8 +111,9 @@ def _handover(entry: Entry, layout: Layout, loaders: tuple[Seen, ...]) -> Handov
         return None
     label = "".join(character for character in item.label if character.isprintable()).strip()
     title = entry.title or label or f"Other system ({entry.name})"
-    return Handover(name=entry.name, title=title, loader=item.loader, partition=item.partition,
-                    with_entry=item.with_entry)  # fmt: skip
+    return Handover(
+        name=entry.name, title=title, loader=item.loader, partition=item.partition, with_entry=item.with_entry
+    )
 
 
 def _explicit(entry: Entry, layout: Layout, loaders: tuple[Seen, ...], part: LaidPartition | None) -> Seen | None:

@@ -40,9 +40,7 @@ FLAVOURS = {
         settings="/etc/default/grub.d/10-bedplate.cfg", menu="/boot/grub/grub.cfg", command=("update-grub",)
     ),
     "pacman": Flavour(
-        settings="/etc/default/grub",
-        menu="/boot/grub/grub.cfg",
-        command=("grub-mkconfig", "-o", "/boot/grub/grub.cfg"),
+        settings="/etc/default/grub", menu="/boot/grub/grub.cfg", command=("grub-mkconfig", "-o", "/boot/grub/grub.cfg")
     ),
     "dnf": Flavour(
         settings="/etc/default/grub",
@@ -157,8 +155,13 @@ def install(plan: Plan) -> Action:
     name, esp = plan.folder, plan.esp.mount
     noted = on_esp(plan, "loader", (f"EFI/{name}",), (f"EFI/{name}/*",))
     packaged = plan.family.name == "dnf"
-    proof = checks.holds(f"\\EFI\\{name} holds a loader for this machine", "loader-is",
-                         plan.on_esp(f"EFI/{name}/{image(plan)}"), plan.machine, early=False)  # fmt: skip
+    proof = checks.holds(
+        f"\\EFI\\{name} holds a loader for this machine",
+        "loader-is",
+        plan.on_esp(f"EFI/{name}/{image(plan)}"),
+        plan.machine,
+        early=False,
+    )
     return Action(
         id="bootloader.install",
         title="Install the boot loader on the EFI system partition",
@@ -188,8 +191,10 @@ def menu(plan: Plan) -> Action:
     kernels = (
         Call(
             verb="write-kernel-entries",
-            by_hand=("for one in $(ls /mnt/target/lib/modules); do "
-                     'chroot /mnt/target kernel-install add "$one" "/lib/modules/$one/vmlinuz"; done',),
+            by_hand=(
+                "for one in $(ls /mnt/target/lib/modules); do "
+                'chroot /mnt/target kernel-install add "$one" "/lib/modules/$one/vmlinuz"; done',
+            ),
         ),
     )
     return Action(
@@ -198,13 +203,25 @@ def menu(plan: Plan) -> Action:
         reason="The menu is made after kernel, initramfs and settings are final, so that every entry it has works.",
         stage=Stage.TARGET,
         operations=(*kernels, command) if plan.family.name == "dnf" else (command,),
-        needs=("target:api", "loader:installed", "initramfs:built", f"file:{flavour.settings}",
-               *((f"file:{ENTRIES_FILE}",) if plan.handovers else ())),
+        needs=(
+            "target:api",
+            "loader:installed",
+            "initramfs:built",
+            f"file:{flavour.settings}",
+            *((f"file:{ENTRIES_FILE}",) if plan.handovers else ()),
+        ),
         gives=("loader:configured",),
         proofs=(
-            checks.holds("Every entry starts a kernel that is there, with its initramfs and parameters",
-                         "menu-starts", InTarget(listed), InTarget("/boot"), " ".join(plan.roots), plan.root_flags,
-                         *_everywhere(plan), early=False),
+            checks.holds(
+                "Every entry starts a kernel that is there, with its initramfs and parameters",
+                "menu-starts",
+                InTarget(listed),
+                InTarget("/boot"),
+                " ".join(plan.roots),
+                plan.root_flags,
+                *_everywhere(plan),
+                early=False,
+            ),
             *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
             *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
         ),
@@ -215,7 +232,7 @@ def menu(plan: Plan) -> Action:
             operations=(Run(argv=("rm", "-f", "--", InTarget(flavour.menu))),),
         ),
         expected='"Found linux image" for each kernel.',
-    )  # fmt: skip
+    )
 
 
 def _default(chosen: str) -> str:
@@ -316,10 +333,17 @@ def _answers(plan: Plan) -> tuple[Operation, ...]:
 
 def _answered(plan: Plan) -> tuple[Check, ...]:
     return tuple(
-        checks.outputs(f"Package updates know {name} = {value}", f"* {name}: {value}", "debconf-show", _package(plan),
-                       exactly=False, where=Where.TARGET, early=False)
+        checks.outputs(
+            f"Package updates know {name} = {value}",
+            f"* {name}: {value}",
+            "debconf-show",
+            _package(plan),
+            exactly=False,
+            where=Where.TARGET,
+            early=False,
+        )
         for name, value in _questions(plan)
-    )  # fmt: skip
+    )
 
 
 def _questions(plan: Plan) -> tuple[tuple[str, str], ...]:
@@ -337,13 +361,23 @@ def _package(plan: Plan) -> str:
 def _upkeep(plan: Plan) -> tuple[str, ...]:
     if plan.family.name != "apt" or plan.esp.mount == "/boot/efi":
         return ()
-    return ("After an update of the boot loader's package: run `grub-install` again, with the options of this "
-            "installation; the package does not look at this mount point.",)  # fmt: skip
+    return (
+        "After an update of the boot loader's package: run `grub-install` again, with the options of this "
+        "installation; the package does not look at this mount point.",
+    )
 
 
 GRUB = Loader(
-    families=tuple(FLAVOURS), ready=("dnf",), chain="secure-boot", image=image, files=files, check=faults,
-    configure=configure, install=install, menu=menu, upkeep=_upkeep,
+    families=tuple(FLAVOURS),
+    ready=("dnf",),
+    chain="secure-boot",
+    image=image,
+    files=files,
+    check=faults,
+    configure=configure,
+    install=install,
+    menu=menu,
+    upkeep=_upkeep,
     no_menu="A prompt that says grub: the menu is missing.",
-)  # fmt: skip
+)
 """The loader, as the point `bootloader.loader` wants it."""

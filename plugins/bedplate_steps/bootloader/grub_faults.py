@@ -33,28 +33,36 @@ def _fixed(section: Bootloader, family: Family) -> Iterator[Fault]:
         yield Fault(
             code="folder-fixed",
             message=f"the loader of the {family.name} family comes ready-made and works only in its own folder",
-            path=("name",), found=shown(section.name), allowed=one_of(fixed),
+            path=("name",),
+            found=shown(section.name),
+            allowed=one_of(fixed),
             nearest=nearest(section.name.casefold(), fixed),
-        )  # fmt: skip
+        )
 
 
 def _remembers(section: Bootloader, layout: Layout) -> Iterator[Fault]:
     boot = holder(layout, "/boot")
     if section.default == "last" and boot is not None and boot.filesystem == "btrfs":
         yield Fault(
-            code="cannot-remember", message="GRUB cannot write on btrfs, where /boot lies: it cannot remember",
-            path=("default",), found=shown("last"), allowed="new, an entry's name, or /boot on another file system",
-        )  # fmt: skip
+            code="cannot-remember",
+            message="GRUB cannot write on btrfs, where /boot lies: it cannot remember",
+            path=("default",),
+            found=shown("last"),
+            allowed="new, an entry's name, or /boot on another file system",
+        )
 
 
 def _packaged_fallback(section: Bootloader, context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
     there = fallback_files(context.survey, layout)
     if family.name == "dnf" and section.secure_boot == "signed" and there and not section.fallback:
         yield Fault(
-            code="fallback-taken", message=f"{there[0]} belongs to another system and is never overwritten",
-            path=("secure_boot",), found=shown("signed"), allowed="off",
+            code="fallback-taken",
+            message=f"{there[0]} belongs to another system and is never overwritten",
+            path=("secure_boot",),
+            found=shown("signed"),
+            allowed="off",
             notes=("Signed packages of the dnf family write \\EFI\\BOOT by themselves.",),
-        )  # fmt: skip
+        )
 
 
 def _updates(context: Context, layout: Layout, family: Family) -> Iterator[Fault]:
@@ -68,11 +76,14 @@ def _updates(context: Context, layout: Layout, family: Family) -> Iterator[Fault
             code="family-folder-taken",
             message=f"\\EFI\\{foreign[0]} belongs to another system, and the family's package would write into it",
             allowed='mount = "/efi" for the EFI system partition in the disk section: the package does not look there',
-        )  # fmt: skip
+        )
     if layout.esp.mount != "/boot/efi":
         yield Fault(
-            code="loader-not-updated", warning=True,
+            code="loader-not-updated",
+            warning=True,
             message=f"updates of the apt family's package do not reach a loader on {layout.esp.mount}",
-            notes=("After an update of grub-efi run grub-install with the options of this installation, or mount the "
-                   "EFI system partition at /boot/efi.",),
-        )  # fmt: skip
+            notes=(
+                "After an update of grub-efi run grub-install with the options of this installation, or mount the "
+                "EFI system partition at /boot/efi.",
+            ),
+        )

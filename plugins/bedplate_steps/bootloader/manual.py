@@ -58,8 +58,10 @@ def _verify(plan: Plan) -> Action:
                 f"fetch the image `{medium.image}`, the list of checksums `{medium.checksums}` and its signature "
                 f"`{medium.signature}` into one folder. `{medium.keyring}` holds the publisher's public key: take it "
                 "from elsewhere, such as a package of a machine you trust. In that folder:",
-                commands=(f"gpgv --keyring {keyring} {signature} {sums}",
-                          f"sha256sum --ignore-missing --strict -c {sums}"),
+                commands=(
+                    f"gpgv --keyring {keyring} {signature} {sums}",
+                    f"sha256sum --ignore-missing --strict -c {sums}",
+                ),
             ),
         ),
         gives=("prepared:image",),
@@ -67,7 +69,7 @@ def _verify(plan: Plan) -> Action:
         away=True,
         expected=f'gpgv says "Good signature" and ends with status 0; sha256sum says "{medium.image}: OK".',
         trouble="With any other answer fetch the image again from another place, and do not use this one.",
-    )  # fmt: skip
+    )
 
 
 def _write(plan: Plan) -> Action:
@@ -88,18 +90,20 @@ def _write(plan: Plan) -> Action:
                 text="Write to the whole stick, not to a partition of it, and compare what it holds with the image.",
                 commands=(
                     f"dd if={image} of=/dev/disk/by-id/LIVE-MEDIUM bs=4M conv=fsync oflag=direct status=progress",
-                    f"cmp -n \"$(stat -c %s {image})\" {image} /dev/disk/by-id/LIVE-MEDIUM",
+                    f'cmp -n "$(stat -c %s {image})" {image} /dev/disk/by-id/LIVE-MEDIUM',
                 ),
             ),
         ),
         needs=("prepared:image",),
         gives=("prepared:medium",),
         away=True,
-        cautions=("dd ERASES THE WHOLE DEVICE that of= names, without a question. Read the line aloud before you press "
-                  "Enter. Unplug every other external disk first.",),
+        cautions=(
+            "dd ERASES THE WHOLE DEVICE that of= names, without a question. Read the line aloud before you press "
+            "Enter. Unplug every other external disk first.",
+        ),
         way_back=WayBack(note="What was on the stick cannot be brought back.", possible=False),
         expected="cmp is silent.",
-    )  # fmt: skip
+    )
 
 
 def _try(plan: Plan) -> Action:
@@ -123,7 +127,7 @@ def _try(plan: Plan) -> Action:
         trouble="A security-policy message means that the medium is older than the firmware's revocation list: make a "
         "newer one. If the disk is not listed, look in the firmware's setup for a RAID, RST or VMD mode, and change "
         "nothing: read about the storage mode in the next action.",
-    )  # fmt: skip
+    )
 
 
 def _settings(plan: Plan, context: Context) -> Action:
@@ -141,9 +145,12 @@ def _settings(plan: Plan, context: Context) -> Action:
     ]
     cautions = ["Mains power, and a charged battery in a laptop, from here to the end."]
     if encrypted(plan.layout):
-        cautions.insert(0, "The other system's volume is, or may be, encrypted: a change here can make it ask for its "
-                        "recovery key. Have the key on paper, and its protection suspended, before you change "
-                        "anything.")  # fmt: skip
+        cautions.insert(
+            0,
+            "The other system's volume is, or may be, encrypted: a change here can make it ask for its "
+            "recovery key. Have the key on paper, and its protection suspended, before you change "
+            "anything.",
+        )
     return Action(
         id="bootloader.firmware-settings",
         title="Set up the firmware",
@@ -162,17 +169,21 @@ def _settings(plan: Plan, context: Context) -> Action:
 
 def _secure_boot_words(plan: Plan) -> str:
     if plan.signed:
-        return "Secure Boot: leave it as it is; the signed chain is installed. Some machines need the setting that "\
-            "also allows third-party certificates."  # fmt: skip
+        return (
+            "Secure Boot: leave it as it is; the signed chain is installed. Some machines need the setting that "
+            "also allows third-party certificates."
+        )
     return "Secure Boot: off (disabled, never by deleting keys). It can be on again only with a signed loader."
 
 
 def _storage_words(context: Context) -> str:
     survey = context.survey
     if survey is not None and any(item.startswith(RAID_CONTROLLER) for item in survey.machine.pci):
-        return ("Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not "
-                "start after a switch. If the live system does not see the disk, stop here and prepare the other "
-                "system for AHCI first, by its vendor's own instructions.")  # fmt: skip
+        return (
+            "Storage mode: the controller is in RAID mode (RST, VMD). KEEP IT: the other system does not "
+            "start after a switch. If the live system does not see the disk, stop here and prepare the other "
+            "system for AHCI first, by its vendor's own instructions."
+        )
     return "Storage mode (AHCI, NVMe, RAID): look, and leave it as it is."
 
 
@@ -210,15 +221,17 @@ def _leave(plan: Plan) -> Action:
         reason="With the live medium away it is proved that the machine starts from its own disk.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text="Switch the live system off, and take both sticks out when the machine is dark.",
-                   commands=("systemctl poweroff",)),
+            ByHand(
+                text="Switch the live system off, and take both sticks out when the machine is dark.",
+                commands=("systemctl poweroff",),
+            ),
             ByHand(text="If the firmware's setup opens by itself, change nothing and leave it without saving."),
         ),
         needs=("target:closed",),
         gives=("boot:ready",),
         changes=False,
         expected="The machine is dark, and both sticks are out.",
-    )  # fmt: skip
+    )
 
 
 def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
@@ -235,13 +248,23 @@ def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
         title="Start the new system for the first time",
         reason="It must come up through the firmware's own entry.",
         stage=Stage.FIRST_BOOT,
-        operations=(ByHand(text=f"{how} In the menu choose the first entry. Log in, and look for failed units:",
-                           commands=("systemctl --failed", "findmnt --verify", "efibootmgr -v")),),
+        operations=(
+            ByHand(
+                text=f"{how} In the menu choose the first entry. Log in, and look for failed units:",
+                commands=("systemctl --failed", "findmnt --verify", "efibootmgr -v"),
+            ),
+        ),
         needs=("boot:ready",),
         gives=("boot:new",),
         audits=(
-            checks.holds("The firmware has started it by its own entry", "started-by", plan.esp.uuid.lower(),
-                         loader_path(plan, image), early=False, otherwise=MOVED),
+            checks.holds(
+                "The firmware has started it by its own entry",
+                "started-by",
+                plan.esp.uuid.lower(),
+                loader_path(plan, image),
+                early=False,
+                otherwise=MOVED,
+            ),
             checks.holds("The start is finished and no unit has failed", "units-are-well", early=False),
         ),
         changes=False,
@@ -251,28 +274,40 @@ def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
         f"start the live medium again and make it: `{recreate(plan, image)}`. "
         f"{no_menu} A wait for a device at start: look at `/etc/fstab` and the "
         "UUIDs.",
-    )  # fmt: skip
+    )
 
 
 def _first_boot_other(plan: Plan) -> Action:
     one_way = firmware_menu_only(plan.layout)
     titles = "" if one_way else ", ".join(item.title for item in plan.handovers)
-    steps = [ByHand(text=f"Restart, and start it from the firmware's boot menu: switch on {_key(plan)}. Log in there, "
-                    "and shut it down completely (no fast start).")]  # fmt: skip
+    steps = [
+        ByHand(
+            text=f"Restart, and start it from the firmware's boot menu: switch on {_key(plan)}. Log in there, "
+            "and shut it down completely (no fast start)."
+        )
+    ]
     if one_way:
         steps.append(ByHand(text="Do the same once more: it must not ask for its recovery key the second time."))
     if _recovery(plan):
         steps.append(
-            ByHand(text="While it runs, in a command prompt run as administrator: status and location must be those "
-                   "noted before the work. If it says Disabled: `reagentc /enable`, and ask again.",
-                   commands=("reagentc /info",))
-        )  # fmt: skip
+            ByHand(
+                text="While it runs, in a command prompt run as administrator: status and location must be those "
+                "noted before the work. If it says Disabled: `reagentc /enable`, and ask again.",
+                commands=("reagentc /info",),
+            )
+        )
     if titles:
         steps.append(
             ByHand(text=f"Restart, and start it from the loader's menu: {titles}. Then shut it down completely.")
         )
-    cautions = ("If its volume is encrypted, choose one way for daily use: changing between loader menu and firmware "
-                "menu can make it ask for its recovery key each time.",) if encrypted(plan.layout) else ()  # fmt: skip
+    cautions = (
+        (
+            "If its volume is encrypted, choose one way for daily use: changing between loader menu and firmware "
+            "menu can make it ask for its recovery key each time.",
+        )
+        if encrypted(plan.layout)
+        else ()
+    )
     return Action(
         id="bootloader.first-boot-other",
         title=f"Start the other system again, {'twice the same way' if one_way else 'both ways'}",
@@ -304,37 +339,48 @@ def _protect_again(plan: Plan) -> Action:
         reason="It was suspended for the work; as long as it is, its key lies open on the disk.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text=f"Start the other system from the firmware's boot menu: switch on {_key(plan)}. There, in a "
-                   "command prompt run as administrator:",
-                   commands=("manage-bde -protectors -enable C:", "manage-bde -status C:")),
-            ByHand(text="Then shut it down completely. Whether it starts without asking for the key shows in what "
-                   "follows."),
+            ByHand(
+                text=f"Start the other system from the firmware's boot menu: switch on {_key(plan)}. There, in a "
+                "command prompt run as administrator:",
+                commands=("manage-bde -protectors -enable C:", "manage-bde -status C:"),
+            ),
+            ByHand(
+                text="Then shut it down completely. Whether it starts without asking for the key shows in what follows."
+            ),
         ),
         needs=("boot:new",),
         gives=("boot:other-protected",),
         way_back=WayBack(note="Suspend it again: `manage-bde -protectors -disable C: -RebootCount 0`"),
         expected="Protection Status says Protection On.",
-    )  # fmt: skip
+    )
 
 
 def _hand_over(plan: Plan, image: str, machine: str) -> Action:
     key = plan.section.firmware.boot_menu_key or "to be filled in"
     last = "boot:other" if plan.layout.other_systems else "boot:new"
-    pushed = ("A big update of the other system may take the first place in the boot order: choose the entry in the "
-              f"firmware's menu, then {back_in_order(plan.section)}.")  # fmt: skip
+    pushed = (
+        "A big update of the other system may take the first place in the boot order: choose the entry in the "
+        f"firmware's menu, then {back_in_order(plan.section)}."
+    )
     return Action(
         id="bootloader.hand-over",
         title="Run the audit and leave the hand-over sheet",
         reason="Who keeps the machine must be able to start it again without the person who installed it.",
         stage=Stage.FIRST_BOOT,
         operations=(
-            ByHand(text="Make the audit that belongs to this spec, where Bedplate is installed:",
-                   commands=(f"bedplate compile {machine}.toml --as audit --out {machine}.audit.sh",)),
-            ByHand(text="Bring it to the new system and run it there; run it once more after a cold start.",
-                   commands=(f"sudo sh {machine}.audit.sh",)),
-            ByHand(text=f"Write on the sheet: the key of the boot menu ({key}), where recovery keys lie, where the "
-                   f"saved boot entries lie ({STATE}), and the command that makes the entry again:",
-                   commands=(recreate(plan, image),)),
+            ByHand(
+                text="Make the audit that belongs to this spec, where Bedplate is installed:",
+                commands=(f"bedplate compile {machine}.toml --as audit --out {machine}.audit.sh",),
+            ),
+            ByHand(
+                text="Bring it to the new system and run it there; run it once more after a cold start.",
+                commands=(f"sudo sh {machine}.audit.sh",),
+            ),
+            ByHand(
+                text=f"Write on the sheet: the key of the boot menu ({key}), where recovery keys lie, where the "
+                f"saved boot entries lie ({STATE}), and the command that makes the entry again:",
+                commands=(recreate(plan, image),),
+            ),
             *((ByHand(text=pushed),) if plan.layout.other_systems else ()),
         ),
         needs=(last,),
@@ -343,4 +389,4 @@ def _hand_over(plan: Plan, image: str, machine: str) -> Action:
         expected="The audit says that 0 proofs do not hold, what it leaves to a person is done, and the sheet is with "
         "whoever keeps the machine.",
         way_back=NOTHING_TO_UNDO,
-    )  # fmt: skip
+    )

@@ -63,9 +63,7 @@ class Noted:
             "by hand, one at a time, and leave that one. A folder that is not empty stays:",
         )
         folders = (f"find {base}/{folder} -depth -type d -exec rmdir {{}} \\;" for folder in self.folders)
-        return Call(
-            verb="drop-boot-files", args=self._words, by_hand=(*(() if self.comes_later else files), *folders)
-        )
+        return Call(verb="drop-boot-files", args=self._words, by_hand=(*(() if self.comes_later else files), *folders))
 
 
 def on_esp(plan: Plan, key: str, folders: tuple[str, ...], patterns: tuple[str, ...]) -> Noted:

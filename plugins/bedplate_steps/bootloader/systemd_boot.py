@@ -78,10 +78,14 @@ def kernel_entry(plan: Plan, kernel: str) -> str:
 def written(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Path and text of every file of the menu."""
     esp, boot = plan.esp.mount, dollar_boot(plan)
-    kept = [(f"{esp}/loader/entries/{entry_file(plan, item)}", entry(item, place))
-            for place, item in enumerate(plan.handovers, 1)]  # fmt: skip
-    own = [(f"{boot}/loader/entries/{plan.section.name}-{kernel}.conf", kernel_entry(plan, kernel))
-           for kernel in (plan.family.packages["kernel"] if plan.family.name == "pacman" else ())]  # fmt: skip
+    kept = [
+        (f"{esp}/loader/entries/{entry_file(plan, item)}", entry(item, place))
+        for place, item in enumerate(plan.handovers, 1)
+    ]
+    own = [
+        (f"{boot}/loader/entries/{plan.section.name}-{kernel}.conf", kernel_entry(plan, kernel))
+        for kernel in (plan.family.packages["kernel"] if plan.family.name == "pacman" else ())
+    ]
     # The mark of a folder that follows the specification; bootctl(1) writes the same, wherever it takes $BOOT to be.
     marks = [(f"{place}/loader/entries.srel", "type1\n") for place in dict.fromkeys((esp, boot))]
     return (*marks, *own, *kept, (f"{esp}/loader/loader.conf", settings(plan)))
@@ -103,19 +107,25 @@ def configure(plan: Plan) -> Action:
         reason="The family's own scripts copy each kernel beside the loader; they take parameters, names and place "
         "from here, and would otherwise guess them.",
         stage=Stage.TARGET,
-        operations=(*(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
-                    *(_switch("enable", unit) for unit in service)),
+        operations=(
+            *(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()),
+            *(_switch("enable", unit) for unit in service),
+        ),
         needs=("base", *plan.family.tokens(NEED)),
         gives=(*(f"file:{path}" for path in files), *(f"service:{unit}" for unit in service)),
-        proofs=(*(checks.file_is(path, (text,)) for path, text in files.items()),
-                *(checks.service_enabled(unit) for unit in service)),
+        proofs=(
+            *(checks.file_is(path, (text,)) for path, text in files.items()),
+            *(checks.service_enabled(unit) for unit in service),
+        ),
         way_back=WayBack(
             note="Removes the settings files.",
-            operations=(*(_switch("disable", unit) for unit in service),
-                        *(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files)),
+            operations=(
+                *(_switch("disable", unit) for unit in service),
+                *(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files),
+            ),
             goes_with="filesystem:/",
         ),
-    )  # fmt: skip
+    )
 
 
 def _switch(how: str, unit: str) -> Operation:
@@ -155,18 +165,23 @@ def install(plan: Plan) -> Action:
         stage=Stage.TARGET,
         operations=(
             *later.around(),
-            *noted.around(Call(
-                verb="put-systemd-boot",
-                args=(plan.esp_root, InTarget(source), image(plan)),
-                by_hand=(f"mkdir -p /mnt/target{esp}/EFI/{FOLDER} /mnt/target{esp}/EFI/BOOT",
-                         f"cp /mnt/target{source} /mnt/target{esp}/EFI/{FOLDER}/"),
-            )),
+            *noted.around(
+                Call(
+                    verb="put-systemd-boot",
+                    args=(plan.esp_root, InTarget(source), image(plan)),
+                    by_hand=(
+                        f"mkdir -p /mnt/target{esp}/EFI/{FOLDER} /mnt/target{esp}/EFI/BOOT",
+                        f"cp /mnt/target{source} /mnt/target{esp}/EFI/{FOLDER}/",
+                    ),
+                )
+            ),
         ),
         needs=("loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(NEED)),
         gives=("loader:installed",),
         proofs=(
-            checks.holds(f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine,
-                         early=False),
+            checks.holds(
+                f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine, early=False
+            ),
             checks.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
         ),
         way_back=WayBack(
@@ -176,7 +191,7 @@ def install(plan: Plan) -> Action:
         # Noted is what was put there once all of it is there, which nobody can see by looking.
         stamped=True,
         expected="The folder holds the loader.",
-    )  # fmt: skip
+    )
 
 
 def menu(plan: Plan) -> Action:
@@ -185,24 +200,36 @@ def menu(plan: Plan) -> Action:
     files = written(plan)
     noted = _noted(plan)
     by_package = plan.family.name == "pacman"
-    settled = (f"service:{UPDATER}",) if by_package else tuple(f"file:/etc/kernel/{one}" for one in
-                                                                ("cmdline", "entry-token", "install.conf"))  # fmt: skip
+    settled = (
+        (f"service:{UPDATER}",)
+        if by_package
+        else tuple(f"file:/etc/kernel/{one}" for one in ("cmdline", "entry-token", "install.conf"))
+    )
     mounts = tuple(f"mount:{place}" for place in dict.fromkeys((esp, boot)))
     return Action(
         id="bootloader.menu",
         title="Write the boot menu",
         reason="One small file for each entry. Kernels go where the loader can read them: it knows FAT only.",
         stage=Stage.TARGET,
-        operations=_around(noted, (*(() if by_package else (_kernels(plan),)),
-                                   *(_write(path, text) for path, text in files))),
+        operations=_around(
+            noted, (*(() if by_package else (_kernels(plan),)), *(_write(path, text) for path, text in files))
+        ),
         needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
         gives=("loader:configured",),
         proofs=(
-            checks.holds("Every kernel has an entry that starts it, with its own initramfs and parameters",
-                         "entries-start", InTarget(boot), name, plan.command_line,
-                         "beside" if plan.family.name == "dnf" else "copied", early=False),
-            *(checks.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
-              for path, text in files),
+            checks.holds(
+                "Every kernel has an entry that starts it, with its own initramfs and parameters",
+                "entries-start",
+                InTarget(boot),
+                name,
+                plan.command_line,
+                "beside" if plan.family.name == "dnf" else "copied",
+                early=False,
+            ),
+            *(
+                checks.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
+                for path, text in files
+            ),
         ),
         way_back=WayBack(
             note="Removes the loader's settings and our entries, with the copies of our kernels, where they are still "
@@ -210,10 +237,12 @@ def menu(plan: Plan) -> Action:
             operations=tuple(one.back() for one in noted),
         ),
         stamped=True,
-        leaves=("The loader's settings and entries, and from the first start on its random seed: \\loader on the EFI "
-                "system partition. Nobody else's: it was not there before.",),
+        leaves=(
+            "The loader's settings and entries, and from the first start on its random seed: \\loader on the EFI "
+            "system partition. Nobody else's: it was not there before.",
+        ),
         expected="No error; one file for each kernel and each kept system in `loader/entries`.",
-    )  # fmt: skip
+    )
 
 
 def _noted(plan: Plan) -> tuple[Noted, ...]:
@@ -244,9 +273,11 @@ def _kernels(plan: Plan) -> Operation:
     image = "/lib/modules/$one/vmlinuz" if plan.family.name == "dnf" else "/boot/vmlinuz-$one"
     return Call(
         verb="write-kernel-entries",
-        by_hand=("for one in $(ls /mnt/target/lib/modules); do "
-                 f'chroot /mnt/target kernel-install add "$one" "{image}"; done',),
-    )  # fmt: skip
+        by_hand=(
+            "for one in $(ls /mnt/target/lib/modules); do "
+            f'chroot /mnt/target kernel-install add "$one" "{image}"; done',
+        ),
+    )
 
 
 def _write(path: str, text: str) -> Operation:
@@ -283,9 +314,20 @@ def _no_files(plan: Plan) -> tuple[str, ...]:
 
 
 SYSTEMD_BOOT = Loader(
-    families=FAMILIES, folder=_folder, image=image, files=_no_files, own=_own, reaches_everything=False,
-    kernels_on_esp=_kernels_on_esp, images_by_menu=("dnf",), images=_images, check=faults, configure=configure,
-    install=install, menu=menu, upkeep=_upkeep,
+    families=FAMILIES,
+    folder=_folder,
+    image=image,
+    files=_no_files,
+    own=_own,
+    reaches_everything=False,
+    kernels_on_esp=_kernels_on_esp,
+    images_by_menu=("dnf",),
+    images=_images,
+    check=faults,
+    configure=configure,
+    install=install,
+    menu=menu,
+    upkeep=_upkeep,
     no_menu="A menu without an entry for this system: its kernel was not copied.",
-)  # fmt: skip
+)
 """The loader, as the point `bootloader.loader` wants it."""

@@ -11,7 +11,7 @@ from bedplate_steps.clock import zones
 from bedplate_steps.clock.model import Clock
 
 _CURES = (
-    "Cure 1: hardware_clock = \"utc\" here, and tell the other system to read the hardware clock as UTC.",
+    'Cure 1: hardware_clock = "utc" here, and tell the other system to read the hardware clock as UTC.',
     "Cure 2: leave it local, and after each change of summer time start the other system first, then look at the time "
     "in both: nothing in the clock tells whether it was changed already, so it is an hour wrong until one system has "
     "corrected it, and wrong again if both have.",
@@ -24,9 +24,11 @@ def check(clock: Clock, context: Context) -> Iterable[Fault]:
     yield from _hardware_clock(clock, context)
     if clock.sync == "none" and clock.servers:
         yield Fault(
-            code="servers-not-used", message="time servers are named, but nothing asks them", path=("servers",),
+            code="servers-not-used",
+            message="time servers are named, but nothing asks them",
+            path=("servers",),
             allowed='sync = "timesyncd" or "chrony", or no servers',
-        )  # fmt: skip
+        )
 
 
 def _zone(zone: str) -> Iterable[Fault]:

@@ -73,7 +73,7 @@ def _other_system(layout: Layout) -> Action:
             operations=(ByHand(text="Read local time again.", commands=(delete,) if nt else ()),),
         ),
         expected="The other system shows the right time, also after a restart.",
-        trouble="The site's own rules may forbid it: then use hardware_clock = \"local\" in the spec instead.",
+        trouble='The site\'s own rules may forbid it: then use hardware_clock = "local" in the spec instead.',
     )
 
 
@@ -98,17 +98,30 @@ def _live(clock: Clock, family: Family) -> Action:
         ),
         needs=() if family.from_archive else ("network:live",),
         gives=("clock:live",),
-        guards=(checks.holds("The clock of the live medium is not days or years off", "clock-plausible", family.source,
-                             otherwise="The battery of the hardware clock may be empty, or this is not the machine you "
-                             "mean. Set it in UTC from a clock you trust, `date -u -s`, and begin again."),),
-        proofs=(checks.holds("The live clock is right", "clock-live", family.source, early=False,
-                             otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`."),),
+        guards=(
+            checks.holds(
+                "The clock of the live medium is not days or years off",
+                "clock-plausible",
+                family.source,
+                otherwise="The battery of the hardware clock may be empty, or this is not the machine you "
+                "mean. Set it in UTC from a clock you trust, `date -u -s`, and begin again.",
+            ),
+        ),
+        proofs=(
+            checks.holds(
+                "The live clock is right",
+                "clock-live",
+                family.source,
+                early=False,
+                otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`.",
+            ),
+        ),
         transient=True,
         expected="The right time. The script says how it was checked: time servers, the package source, or only "
         "plausibility.",
         trouble="Set it by hand from a clock you trust, in UTC: `date -u -s`, then run the script again or go on by "
         "hand.",
-    )  # fmt: skip
+    )
 
 
 def _zone(clock: Clock, family: Family) -> Action:
@@ -164,8 +177,11 @@ def _hardware_clock(clock: Clock, layout: Layout) -> Action:
         proofs=(
             checks.file_has_line("/etc/adjtime", third),
             checks.holds(
-                f"The hardware clock shows {'local time' if local else 'UTC'}", "hardware-clock-is",
-                clock.hardware_clock, zone_file, early=False,
+                f"The hardware clock shows {'local time' if local else 'UTC'}",
+                "hardware-clock-is",
+                clock.hardware_clock,
+                zone_file,
+                early=False,
             ),
         ),
         audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"), *_times(layout)),
@@ -176,22 +192,26 @@ def _hardware_clock(clock: Clock, layout: Layout) -> Action:
             note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
             possible=False,
         ),
-    )  # fmt: skip
+    )
 
 
 def _times(layout: Layout) -> Iterable[Check]:
     for part in layout.partitions:
         if part.new and part.filesystem == "ext4":
             yield checks.holds(
-                f"No time in {part.name} is in the future", "ext4-times", part.content_node, early=False,
+                f"No time in {part.name} is in the future",
+                "ext4-times",
+                part.content_node,
+                early=False,
                 otherwise="Set the clock right, and let the file system be checked at the next start.",
-            )  # fmt: skip
+            )
 
 
 def _told(what: str, key: str, value: str) -> Check:
     """What the running system takes for true: timedatectl(1)."""
-    return checks.outputs(f"In force, {what}: {value}", value, "timedatectl", "show", f"--property={key}", "--value",
-                          early=False)  # fmt: skip
+    return checks.outputs(
+        f"In force, {what}: {value}", value, "timedatectl", "show", f"--property={key}", "--value", early=False
+    )
 
 
 def _sync(clock: Clock, family: Family) -> Action:
@@ -205,10 +225,7 @@ def _sync(clock: Clock, family: Family) -> Action:
         operations=(*files, Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit))),
         needs=("base", "tool:systemctl", *family.tokens(f"time-sync-{clock.sync}")),
         gives=(f"service:{unit}",),
-        proofs=(
-            *(checks.file_is(_path(file), file.content) for file in files),
-            checks.service_enabled(unit),
-        ),
+        proofs=(*(checks.file_is(_path(file), file.content) for file in files), checks.service_enabled(unit)),
         audits=(
             checks.succeeds(f"{unit} runs", "systemctl", "is-active", "--quiet", unit, early=False),
             checks.holds("The clock is right", "clock-live", family.source, early=False),

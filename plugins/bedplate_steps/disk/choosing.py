@@ -70,8 +70,11 @@ def _against(disk: SurveyedDisk) -> str:
     if disk.unread:
         return "it was not read during the survey"
     owners = [layer.words for _, layer in layers.around(disk) if layer.spreads]
-    owners += [f"{layers.OWN_TABLE[part.type.upper()].words} (partition {part.number})" for part in disk.partitions
-               if part.type.upper() in layers.OWN_TABLE]  # fmt: skip
+    owners += [
+        f"{layers.OWN_TABLE[part.type.upper()].words} (partition {part.number})"
+        for part in disk.partitions
+        if part.type.upper() in layers.OWN_TABLE
+    ]
     if owners:
         return f"it is {owners[0]}"
     how = f"on {disk.transport}" if disk.transport else "removable"

@@ -67,41 +67,66 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
     numbers = (layout.serial, str(layout.size_bytes), str(layout.sector_size))
     return (
         checks.holds(
-            f"The disk is still {layout.disk_words}", "disk-is", *numbers, early=False,
+            f"The disk is still {layout.disk_words}",
+            "disk-is",
+            *numbers,
+            early=False,
             by_hand=looking.the_disk(layout),
             otherwise="Stop: the disk of the plan is not there any more. Take no other one for it.",
         ),
         checks.holds(
-            f"{part.name} is our own partition, where planned", "partition-is",
-            part.uuid, str(part.start), str(part.size), part.type, early=False,
+            f"{part.name} is our own partition, where planned",
+            "partition-is",
+            part.uuid,
+            str(part.start),
+            str(part.size),
+            part.type,
+            early=False,
             by_hand=looking.row(part),
             otherwise="Stop: the table is not as planned.",
         ),
         checks.holds(
-            f"The kernel has {part.name} where the table has it, and nothing uses it", "partition-is-idle",
-            part.uuid, *((part.mapper,) if inside else ()), early=False,
+            f"The kernel has {part.name} where the table has it, and nothing uses it",
+            "partition-is-idle",
+            part.uuid,
+            *((part.mapper,) if inside else ()),
+            early=False,
             by_hand=looking.idle(part, layout.sector_size),
             otherwise="If it is mounted or held by another layer, end that. If the kernel still has an older table, "
             "start the live medium again, and begin again with its first action (the script: run it again).",
         ),
-    )  # fmt: skip
+    )
 
 
 def _unfinished(part: LaidPartition, on: str, kind: str, uuid: str, label: str) -> Check:
     """Tried before the first write. Finished is finished: a changed wish is a change, and no reason to make it anew."""
     return checks.holds(
-        f"{part.name} is not finished yet: its row still has the name {part.mark}", "is-unfinished",
-        part.uuid, part.mark, on, kind, uuid, label, by_hand=looking.named(part, part.mark),
+        f"{part.name} is not finished yet: its row still has the name {part.mark}",
+        "is-unfinished",
+        part.uuid,
+        part.mark,
+        on,
+        kind,
+        uuid,
+        label,
+        by_hand=looking.named(part, part.mark),
         otherwise="Stop: what has once been finished is never made anew by a rerun. Nothing there may be formatted.",
-    )  # fmt: skip
+    )
 
 
 def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
     return checks.holds(
-        f"{part.name} is unfinished, and holds nothing, or only what is to be made there", "may-format",
-        on, kind, uuid, part.uuid, part.mark, early=False, by_hand=looking.blank(part, on),
+        f"{part.name} is unfinished, and holds nothing, or only what is to be made there",
+        "may-format",
+        on,
+        kind,
+        uuid,
+        part.uuid,
+        part.mark,
+        early=False,
+        by_hand=looking.blank(part, on),
         otherwise="Stop: something else lies there. Look at it with `blkid -p` and `wipefs` before anything else.",
-    )  # fmt: skip
+    )
 
 
 def _container(part: LaidPartition, layout: Layout) -> Action:
@@ -126,20 +151,26 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
         needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:wipefs", "tool:lsblk"),
         gives=(f"disk:container-{part.name}",),
         guards=(
-            _unfinished(part, part.uuid, "crypto_LUKS", part.luks_uuid, label), *_own_guards(part, layout),
+            _unfinished(part, part.uuid, "crypto_LUKS", part.luks_uuid, label),
+            *_own_guards(part, layout),
             _empty_guard(part, part.uuid, "crypto_LUKS", part.luks_uuid),
         ),
         proofs=(
             checks.holds(
                 f"{part.name} is an encrypted container with its own UUID",
-                "filesystem-is", part.uuid, "crypto_LUKS", part.luks_uuid, label, early=False,
+                "filesystem-is",
+                part.uuid,
+                "crypto_LUKS",
+                part.luks_uuid,
+                label,
+                early=False,
             ),
         ),
         way_back=gone(part),
         secrets=(PASSPHRASE,),
         cautions=("Without the passphrase everything on this partition is lost. Keep it where you keep such things.",),
         touches=(_formats(part, layout, "an encrypted container"),),
-    )  # fmt: skip
+    )
 
 
 def _open(part: LaidPartition) -> Action:
@@ -158,19 +189,29 @@ def _open(part: LaidPartition) -> Action:
         needs=(f"disk:container-{part.name}", "tool:cryptsetup"),
         gives=(ready_token(part),),
         proofs=(
-            checks.holds(f"The container on {part.name} is open as /dev/mapper/{part.mapper}", "container-is-open",
-                         part.uuid, part.mapper, early=False),
+            checks.holds(
+                f"The container on {part.name} is open as /dev/mapper/{part.mapper}",
+                "container-is-open",
+                part.uuid,
+                part.mapper,
+                early=False,
+            ),
         ),
         way_back=WayBack(
             note="It is closed when nothing inside it is mounted any more.",
-            operations=(Call(verb="close-target", args=(f"container:{part.mapper}",),
-                             by_hand=(f"cryptsetup close {part.mapper}",)),),
+            operations=(
+                Call(
+                    verb="close-target",
+                    args=(f"container:{part.mapper}",),
+                    by_hand=(f"cryptsetup close {part.mapper}",),
+                ),
+            ),
         ),
         secrets=(PASSPHRASE,),
         transient=True,
         peek=(opening,),
         trouble="If the passphrase is refused, it was typed on another keyboard layout: check the keymap.",
-    )  # fmt: skip
+    )
 
 
 def _filesystem(part: LaidPartition, layout: Layout) -> Action:
@@ -185,29 +226,30 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="make-filesystem",
-                args=(where(part), kind, part.fs_uuid, part.fs_label),
-                by_hand=(by_hand(part),),
+                verb="make-filesystem", args=(where(part), kind, part.fs_uuid, part.fs_label), by_hand=(by_hand(part),)
             ),
         ),
-        needs=(
-            ready_token(part) if part.mapper else f"partition:{part.name}",
-            *(f"tool:{tool}" for tool in tools),
-        ),
+        needs=(ready_token(part) if part.mapper else f"partition:{part.name}", *(f"tool:{tool}" for tool in tools)),
         gives=tokens(part),
         guards=(
             _unfinished(part, where(part), kind, part.fs_uuid, part.fs_label),
-            *_own_guards(part, layout, inside=bool(part.mapper)), _empty_guard(part, where(part), kind, part.fs_uuid),
+            *_own_guards(part, layout, inside=bool(part.mapper)),
+            _empty_guard(part, where(part), kind, part.fs_uuid),
         ),
         proofs=(
             checks.holds(
                 f"{part.name} holds {kind} with UUID {part.fs_uuid}" + f", label {part.fs_label}" * bool(part.fs_label),
-                "filesystem-is", where(part), kind, part.fs_uuid, part.fs_label, early=False,
+                "filesystem-is",
+                where(part),
+                kind,
+                part.fs_uuid,
+                part.fs_label,
+                early=False,
             ),
         ),
         way_back=gone(part),
         touches=(_formats(part, layout, what),),
-    )  # fmt: skip
+    )
 
 
 def _formats(part: LaidPartition, layout: Layout, what: str) -> Touch:
@@ -253,11 +295,9 @@ def _subvolumes(part: LaidPartition) -> Action:
         needs=(*tokens(part), "tool:btrfs"),
         gives=(f"disk:subvolumes-{part.name}",),
         guards=(_unfinished(part, where(part), part.filesystem, part.fs_uuid, part.fs_label),),
-        proofs=(
-            checks.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),
-        ),
+        proofs=(checks.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),),
         way_back=gone(part),
-    )  # fmt: skip
+    )
 
 
 def finished_token(part: LaidPartition) -> str:
@@ -285,14 +325,21 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
             ),
         ),
         needs=(
-            *(token for part in made for token in tokens(part)), *contents,
-            "tool:sfdisk", "tool:partx", "tool:lsblk",
+            *(token for part in made for token in tokens(part)),
+            *contents,
+            "tool:sfdisk",
+            "tool:partx",
+            "tool:lsblk",
         ),
         gives=tuple(finished_token(part) for part in made),
         guards=tuple(
             checks.holds(
-                f"The row of {part.name} has the name that it was made with, or its planned one", "row-is-ours",
-                part.uuid, part.mark, part.gpt_name, by_hand=looking.named(part, part.mark, part.gpt_name),
+                f"The row of {part.name} has the name that it was made with, or its planned one",
+                "row-is-ours",
+                part.uuid,
+                part.mark,
+                part.gpt_name,
+                by_hand=looking.named(part, part.mark, part.gpt_name),
                 otherwise=f"Somebody renamed the row. If it is {part.name} all the same, name it back: "
                 f"sfdisk --part-label, the number of the partition, {part.gpt_name}.",
             )
@@ -300,12 +347,18 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
         ),
         proofs=tuple(
             checks.holds(
-                f"The row of {part.name} is as planned, and named {part.gpt_name}", "partition-is",
-                part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False,
+                f"The row of {part.name} is as planned, and named {part.gpt_name}",
+                "partition-is",
+                part.uuid,
+                str(part.start),
+                str(part.size),
+                part.type,
+                part.gpt_name,
+                early=False,
                 by_hand=looking.named(part, part.gpt_name),
             )
             for part in made
         ),
         touches=(Touch(does=Does.WRITES, what=f"the final name of {words} into the partition table"),),
         way_back=WayBack(note="The names go with the rows of the table.", goes_with=f"partition:{made[0].name}"),
-    )  # fmt: skip
+    )

@@ -12,8 +12,7 @@ from bedplate.actions import Action, Call, Check, Does, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 
-_TOOLS = ("sfdisk", "lsblk", "blkid", "findmnt", "mount", "umount", "dd", "df", "awk", "cmp",
-          "find", "sha256sum")
+_TOOLS = ("sfdisk", "lsblk", "blkid", "findmnt", "mount", "umount", "dd", "df", "awk", "cmp", "find", "sha256sum")
 
 
 def copies(machine: Machine, layout: Layout) -> Action:
@@ -28,44 +27,62 @@ def copies(machine: Machine, layout: Layout) -> Action:
         "whatever goes wrong: the live medium forgets, and the disk is what is written to.",
         stage=Stage.LIVE,
         operations=(Call(verb="make-copies", by_hand=tuple(_typed(folder, layout, esps))),),
-        needs=("disk:identified", *(f"tool:{tool}" for tool in _TOOLS),
-               *(("tool:tar", "tool:fsck.fat") if esps else ())),
+        needs=(
+            "disk:identified",
+            *(f"tool:{tool}" for tool in _TOOLS),
+            *(("tool:tar", "tool:fsck.fat") if esps else ()),
+        ),
         gives=("disk:saved",),
         guards=tuple(map(_whole, esps)),
-        proofs=(checks.holds("The copies on the second stick are there and read back as they were written",
-                             "copies-are-made", by_hand=(again,)),),
+        proofs=(
+            checks.holds(
+                "The copies on the second stick are there and read back as they were written",
+                "copies-are-made",
+                by_hand=(again,),
+            ),
+        ),
         way_back=WayBack(note="Nothing to undo: the copies lie on the second stick and disturb nobody."),
-        leaves=(f"The state before: the folder bedplate-{machine.name}-1 of the second stick (by hand: "
-                f"bedplate-{machine.name}; the highest number counts) with the partition table (table.dump; "
-                "table-first.img and table-last.img are the first and the last MiB of the disk), the boot entries, and "
-                "archive and list of the EFI system partition.",),
-        cautions=("The copies are of this moment and cannot be made later: keep the stick until both systems have "
-                  "proved themselves.",),
+        leaves=(
+            f"The state before: the folder bedplate-{machine.name}-1 of the second stick (by hand: "
+            f"bedplate-{machine.name}; the highest number counts) with the partition table (table.dump; "
+            "table-first.img and table-last.img are the first and the last MiB of the disk), the boot entries, and "
+            "archive and list of the EFI system partition.",
+        ),
+        cautions=(
+            "The copies are of this moment and cannot be made later: keep the stick until both systems have "
+            "proved themselves.",
+        ),
         expected="The look below says yes: every file reads back as it was written.",
         trouble="Without a second stick the script goes on only if `without copies` is typed. By hand: get one first.",
         touches=(Touch(does=Does.WRITES, what="the state before to the second stick, into a folder of its own"),),
         transient=True,
-    )  # fmt: skip
+    )
 
 
 def _whole(esp: LaidPartition) -> Check:
     return checks.holds(
-        f"The file system of {esp.name} is sound", "fat-is-whole", esp.uuid,
+        f"The file system of {esp.name} is sound",
+        "fat-is-whole",
+        esp.uuid,
         by_hand=(f"every . fsck.fat -n {esp.node}",),
         otherwise="Start the other system and have it check and mend that volume with its own tools: a repair from "
         "here could cut its loader short. Only the mark of a volume that was not unmounted (`Dirty bit is set`, and no "
         "other fault) may stay.",
-    )  # fmt: skip
+    )
 
 
 def _typed(folder: str, layout: Layout, esps: list[LaidPartition]) -> Iterator[str]:
     """The same by hand. Each kept EFI system partition has a name of its own among the copies: esp, esp2."""
-    yield ("# Find the partition of the second stick by size and model, and put its name in place of `SECOND-STICK`, "
-           "here and below:")  # fmt: skip
+    yield (
+        "# Find the partition of the second stick by size and model, and put its name in place of `SECOND-STICK`, "
+        "here and below:"
+    )
     yield "lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN,MOUNTPOINT"
     yield "mkdir -p /mnt/second && mount SECOND-STICK /mnt/second && findmnt /mnt/second"
-    yield ("# If this says that the folder exists, its copies are of an earlier beginning, and they count: change "
-           "nothing in it, and go on with the next action.")  # fmt: skip
+    yield (
+        "# If this says that the folder exists, its copies are of an earlier beginning, and they count: change "
+        "nothing in it, and go on with the next action."
+    )
     yield f"C={folder}; mkdir $C && echo new"
     if not layout.whole_disk or layout.before_table is not None:
         yield 'sfdisk --dump "$DISK" > $C/table.dump && [ -s $C/table.dump ] && echo yes'

@@ -55,11 +55,14 @@ def _choose(survey: Survey) -> Iterator[str]:
         yield "# The survey has no disk.\n"
         return
     if any(not disk.unread for disk in survey.disks):
-        yield _said("Nothing is planned: no disk of this machine suits better than every other. Choose one, and draft "
-                    "again with --disk SERIAL:")  # fmt: skip
+        yield _said(
+            "Nothing is planned: no disk of this machine suits better than every other. Choose one, and draft "
+            "again with --disk SERIAL:"
+        )
     else:
-        yield _said("Nothing is planned: no disk was read, so nobody knows what is on it. Make the survey again, as "
-                    "root:")  # fmt: skip
+        yield _said(
+            "Nothing is planned: no disk was read, so nobody knows what is on it. Make the survey again, as root:"
+        )
     yield from _listed(candidates(survey))
     yield ""
 
@@ -74,8 +77,10 @@ def _left_alone(one: Candidate) -> Iterator[str]:
     """No plan: whatever stood here could be taken for one."""
     disk = one.disk
     if disk.unread:
-        yield _said(f"{_words(disk)}: it was NOT READ during the survey, so nobody knows what is on it. Nothing is "
-                    "planned. Run the collector as root on that machine, make a new survey, draft again.")  # fmt: skip
+        yield _said(
+            f"{_words(disk)}: it was NOT READ during the survey, so nobody knows what is on it. Nothing is "
+            "planned. Run the collector as root on that machine, make a new survey, draft again."
+        )
     else:
         yield _said(f"{_words(disk)}: {one.why}, so nothing is planned on it.")
     yield "[disk]"
@@ -102,15 +107,19 @@ def _head(survey: Survey, one: Candidate, keep: bool) -> Iterator[str]:
         yield "# Everything that is on the disk stays; new partitions are appended."
         yield _toml(table="keep")
         if disk.partitions and max(free_room(disk), shrinkable(disk)[1]) < SMALLEST_ROOT:
-            yield _said('There is too little room. If everything on this disk may be LOST instead, these lines replace '
-                        'table = "keep" and every [[disk.keep]]:')  # fmt: skip
+            yield _said(
+                "There is too little room. If everything on this disk may be LOST instead, these lines replace "
+                'table = "keep" and every [[disk.keep]]:'
+            )
             yield from (f"# {line}" for line in written(disk))
         return
     if seen(disk) == (BLANK,):
         yield _said("Nothing is decided yet. If the new system may have the whole disk, take the # away:")
     else:
-        yield _said(f"Only a person erases, and nothing is decided yet: this disk holds {_plain(held(disk))}. If all "
-                    "of it may be LOST, take the # away from these lines:")  # fmt: skip
+        yield _said(
+            f"Only a person erases, and nothing is decided yet: this disk holds {_plain(held(disk))}. If all "
+            "of it may be LOST, take the # away from these lines:"
+        )
     yield from (f"# {line}" for line in written(disk))
 
 
@@ -164,8 +173,10 @@ def _kept(disk: SurveyedDisk, keep: bool) -> Iterator[str]:
             )
             yield _toml(shrink_to=f"{(part.size * disk.sector_size - amount) // MIB}MiB")
         elif _may_shrink(part, disk):
-            yield _said("There is too little room, and this volume may give some: only its own system can tell how "
-                        "much. Ask it with diskpart (`shrink querymax`), and write what it is to keep:")  # fmt: skip
+            yield _said(
+                "There is too little room, and this volume may give some: only its own system can tell how "
+                "much. Ask it with diskpart (`shrink querymax`), and write what it is to keep:"
+            )
             yield '# shrink_to = "...GiB"'
 
 
@@ -222,8 +233,10 @@ def _new(survey: Survey, disk: SurveyedDisk, keep: bool) -> Iterator[str]:
         yield _toml(name="esp", size="1GiB", filesystem="vfat", label=_label(survey, "ESP"), mount="/boot/efi")
     yield f"\n[[disk.new]]\n# What is left of the largest free region ({in_gib(room)})."
     if room < SMALLEST_ROOT:
-        yield _said(f"That is little: the new system wants {in_gib(SMALLEST_ROOT)} or more. Make room in what is "
-                    "there, with its own tools and after a backup, and survey again; or take another one.")  # fmt: skip
+        yield _said(
+            f"That is little: the new system wants {in_gib(SMALLEST_ROOT)} or more. Make room in what is "
+            "there, with its own tools and after a backup, and survey again; or take another one."
+        )
     yield _toml(name="root", size="rest", filesystem="ext4", label=_label(survey, "root"), mount="/")
     yield "# encrypt = true  # asks for a passphrase at each start; swap needs it then too, and a /boot beside it"
     memory = survey.machine.memory_bytes

@@ -60,14 +60,21 @@ def erase_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         yield _undecided(disk)
     elif not section.whole_disk:
         if section.erases:
-            yield Fault(code="erases-and-keep", message="nothing is erased where the partition table is kept",
-                        path=("erases",), allowed='no erases, or table = "new"')  # fmt: skip
+            yield Fault(
+                code="erases-and-keep",
+                message="nothing is erased where the partition table is kept",
+                path=("erases",),
+                allowed='no erases, or table = "new"',
+            )
     elif not section.erases:
         yield Fault(
-            code="erases-missing", message="what is erased has to be named, as the survey saw it", path=("table",),
-            found='"new"', allowed='table = "keep", or erases with everything that is on the disk',
+            code="erases-missing",
+            message="what is erased has to be named, as the survey saw it",
+            path=("table",),
+            found='"new"',
+            allowed='table = "keep", or erases with everything that is on the disk',
             notes=to_erase(disk),
-        )  # fmt: skip
+        )
     else:
         yield from _differs(section, disk)
 
@@ -75,10 +82,11 @@ def erase_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
 def _undecided(disk: SurveyedDisk) -> Fault:
     gpt = disk.table is not None and disk.table.label == "gpt"
     return Fault(
-        code="table-undecided", message="nobody has decided what becomes of what is on this disk",
+        code="table-undecided",
+        message="nobody has decided what becomes of what is on this disk",
         allowed='table = "keep" with a [[disk.keep]] for each partition, or "new"' if gpt else '"new"',
         notes=to_erase(disk),
-    )  # fmt: skip
+    )
 
 
 def to_erase(disk: SurveyedDisk) -> tuple[str, ...]:
@@ -97,12 +105,19 @@ def _differs(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         near = nearest(line, missing)
         missing = [other for other in missing if other != near]
         yield Fault(
-            code="erases-not-seen", message="the survey saw no such thing on this disk", path=("erases", index),
-            found=shown(line, 100), allowed="what the survey saw, in its words", nearest=near,
+            code="erases-not-seen",
+            message="the survey saw no such thing on this disk",
+            path=("erases", index),
+            found=shown(line, 100),
+            allowed="what the survey saw, in its words",
+            nearest=near,
             notes=("If the disk has changed since the spec was written, look at it again before all of it goes.",),
-        )  # fmt: skip
+        )
     if missing:
         yield Fault(
-            code="erases-incomplete", message=f"the survey saw more on this disk: {'; '.join(missing)}",
-            path=("erases",), allowed="everything that is on the disk, or table = \"keep\"", notes=to_erase(disk),
-        )  # fmt: skip
+            code="erases-incomplete",
+            message=f"the survey saw more on this disk: {'; '.join(missing)}",
+            path=("erases",),
+            allowed='everything that is on the disk, or table = "keep"',
+            notes=to_erase(disk),
+        )

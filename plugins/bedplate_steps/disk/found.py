@@ -63,9 +63,7 @@ def disk_faults(section: DiskSection, survey: Survey) -> Iterator[Fault]:
     disk = hits[0]
     if disk.sector_size not in (512, 4096):
         yield Fault(
-            code="sector-size",
-            message=f"the disk has sectors of {disk.sector_size} bytes",
-            allowed="512 or 4096 bytes",
+            code="sector-size", message=f"the disk has sectors of {disk.sector_size} bytes", allowed="512 or 4096 bytes"
         )
     if unpluggable(disk):
         yield _removable(section)
@@ -76,15 +74,18 @@ def _removable(section: DiskSection) -> Fault:
     bridge = "A USB bridge can show another sector size than the disk has inside a machine."
     if section.removable:
         return Fault(
-            code="disk-removable", message="the new system goes onto a disk that can be unplugged", path=("removable",),
+            code="disk-removable",
+            message="the new system goes onto a disk that can be unplugged",
+            path=("removable",),
             notes=("Make sure that it is neither the live medium nor a backup; unplug every other such disk.", bridge),
             warning=True,
-        )  # fmt: skip
+        )
     return Fault(
-        code="removable-disk", message="this disk can be unplugged: it may be the live medium or somebody's backup",
+        code="removable-disk",
+        message="this disk can be unplugged: it may be the live medium or somebody's backup",
         allowed="a disk that is built in; or removable = true, if the new system shall live on this one",
         notes=(bridge,),
-    )  # fmt: skip
+    )
 
 
 def _not_one(section: DiskSection, survey: Survey, hits: list[SurveyedDisk]) -> Fault:
@@ -254,8 +255,13 @@ def _row_faults(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk) -> Itera
     expected = {TYPES["esp"]: "esp", RESERVED: "reserved", RECOVERY: "recovery"}.get(row.type.upper())
     if expected is not None and keep.role != expected:
         message = f"its partition type says {expected}"
-        yield Fault(code="role-contradicts-type", message=message, path=("role",), found=f'"{keep.role}"',
-                    allowed=f'"{expected}"')  # fmt: skip
+        yield Fault(
+            code="role-contradicts-type",
+            message=message,
+            path=("role",),
+            found=f'"{keep.role}"',
+            allowed=f'"{expected}"',
+        )
     elif expected is None and keep.role == "esp":
         message = f"its partition type is {row.type.upper()}, which firmware does not take for an EFI system partition"
         yield Fault(code="esp-type", message=message, path=("role",), found='"esp"', allowed=TYPES["esp"])
@@ -288,16 +294,26 @@ def _too_small(keep: Keep, row: SurveyedPartition, disk: SurveyedDisk) -> Iterat
     wish = f'"{keep.shrink_to}"'
     if shrink.size >= row.size:
         message = f"{keep.name} has {in_gib(size)} in this survey, no more than it is to be shrunk to"
-        yield Fault(code="shrink-done", message=message, path=path, found=wish,
-                    allowed="no shrink_to, if it has been shrunk since the spec was written; or a smaller size",
-                    notes=("The survey was taken after the shrink: the room is free, and nothing is left to take.",),
-                    )  # fmt: skip
+        yield Fault(
+            code="shrink-done",
+            message=message,
+            path=path,
+            found=wish,
+            allowed="no shrink_to, if it has been shrunk since the spec was written; or a smaller size",
+            notes=("The survey was taken after the shrink: the room is free, and nothing is left to take.",),
+        )
         return
     floor = _floor(row)
     if floor is None:
         message = f"the survey does not know how full {keep.name} is, so nobody has checked that it can be shrunk"
-        yield Fault(code="used-space-unknown", message=message, path=path, found=wish, warning=True,
-                    notes=("Look in the other system how much it can be shrunk before anything else.",))  # fmt: skip
+        yield Fault(
+            code="used-space-unknown",
+            message=message,
+            path=path,
+            found=wish,
+            warning=True,
+            notes=("Look in the other system how much it can be shrunk before anything else.",),
+        )
     elif after < floor:
         yield Fault(
             code="shrink-too-far",

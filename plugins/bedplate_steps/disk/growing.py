@@ -31,23 +31,33 @@ def grow_actions(was: LaidPartition, now: LaidPartition, sector_size: int) -> tu
 
 def _is(part: LaidPartition, says: str, early: bool) -> Check:
     row = (part.uuid, str(part.start), str(part.size), part.type)
-    return checks.holds(says, "partition-is", *row, early=early,
-                        otherwise="Stop: the partition table is not what the old spec says.")  # fmt: skip
+    return checks.holds(
+        says, "partition-is", *row, early=early, otherwise="Stop: the partition table is not what the old spec says."
+    )
 
 
 def _room(part: LaidPartition) -> Check:
-    return checks.holds(f"No other partition lies where {part.name} goes", "room-is-free", str(part.start),
-                        str(part.end), part.uuid, otherwise="Stop: the table has changed.")  # fmt: skip
+    return checks.holds(
+        f"No other partition lies where {part.name} goes",
+        "room-is-free",
+        str(part.start),
+        str(part.end),
+        part.uuid,
+        otherwise="Stop: the table has changed.",
+    )
 
 
 def _behind(was: LaidPartition, now: LaidPartition, sector_size: int) -> Check:
     """A row that was deleted takes nothing of what lay in it along."""
     return checks.holds(
-        f"Nothing is left of another partition in the room behind {now.name}", "place-is-blank",
-        str(was.end + 1), str(now.end), by_hand=looking.place_is_blank(was.end + 1, now.end, sector_size),
+        f"Nothing is left of another partition in the room behind {now.name}",
+        "place-is-blank",
+        str(was.end + 1),
+        str(now.end),
+        by_hand=looking.place_is_blank(was.end + 1, now.end, sector_size),
         otherwise="Stop: a partition whose row somebody deleted may lie there, whole. Put its row back, or erase what "
         "may go for good.",
-    )  # fmt: skip
+    )
 
 
 def _grow_partition(was: LaidPartition, now: LaidPartition, sector_size: int) -> Action:
@@ -60,14 +70,19 @@ def _grow_partition(was: LaidPartition, now: LaidPartition, sector_size: int) ->
             Call(
                 verb="grow-partition",
                 args=(now.uuid, str(now.start), str(now.size)),
-                by_hand=(f"echo ',{now.size}' | sfdisk --no-reread -N {now.number} \"$DISK\"",
-                         'partx --update "$DISK"'),
+                by_hand=(
+                    f"echo ',{now.size}' | sfdisk --no-reread -N {now.number} \"$DISK\"",
+                    'partx --update "$DISK"',
+                ),
             ),
         ),
         needs=("tool:sfdisk", "tool:partx", "tool:lsblk", "tool:blkid"),
         gives=(f"partition:{now.name}",),
-        guards=(_is(was, f"{now.name} lies where the old spec put it", True), _room(now),
-                _behind(was, now, sector_size)),
+        guards=(
+            _is(was, f"{now.name} lies where the old spec put it", True),
+            _room(now),
+            _behind(was, now, sector_size),
+        ),
         proofs=(_is(now, f"{now.name} has its new end", False),),
         way_back=WayBack(
             note="A file system in use is not made smaller: from a live medium, the file system first, then its "
@@ -82,8 +97,11 @@ def _grow_partition(was: LaidPartition, now: LaidPartition, sector_size: int) ->
 def _grow_filesystem(part: LaidPartition, sector_size: int) -> Action:
     point = part.mount or next((volume.mount for volume in part.subvolumes if volume.mount), "/")
     words = (where(part), part.filesystem, point)
-    typed = {"ext4": f"resize2fs {part.node}", "xfs": f"xfs_growfs {point}",
-             "btrfs": f"btrfs filesystem resize max {point}"}  # fmt: skip
+    typed = {
+        "ext4": f"resize2fs {part.node}",
+        "xfs": f"xfs_growfs {point}",
+        "btrfs": f"btrfs filesystem resize max {point}",
+    }
     return Action(
         id=f"disk.fill-{part.name}",
         title=f"Let the file system on {part.name} fill its partition",
@@ -92,14 +110,20 @@ def _grow_filesystem(part: LaidPartition, sector_size: int) -> Action:
         operations=(Call(verb="grow-filesystem", args=words, by_hand=(typed[part.filesystem],)),),
         needs=(f"partition:{part.name}", *(f"tool:{tool}" for tool in _TOOLS[part.filesystem])),
         proofs=(
-            checks.holds(f"The kernel has {part.name} where the table has it", "partition-is-ready", part.uuid,
-                         early=False, by_hand=looking.size(part, sector_size),
-                         otherwise="Start the machine again, then run this again."),
-            checks.holds(f"The file system on {part.name} fills its partition", "filesystem-fills", *words,
-                         early=False),
+            checks.holds(
+                f"The kernel has {part.name} where the table has it",
+                "partition-is-ready",
+                part.uuid,
+                early=False,
+                by_hand=looking.size(part, sector_size),
+                otherwise="Start the machine again, then run this again.",
+            ),
+            checks.holds(
+                f"The file system on {part.name} fills its partition", "filesystem-fills", *words, early=False
+            ),
         ),
         way_back=WayBack(note="A file system in use is not made smaller.", possible=False),
-    )  # fmt: skip
+    )
 
 
 # --- a new partition -------------------------------------------------------------------------------------------------
@@ -119,8 +143,15 @@ def add_actions(part: LaidPartition, new: Side) -> Iterator[Action]:
 
 def _add(part: LaidPartition) -> Action:
     row = f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.mark}"\n'
-    proof = checks.holds(f"{part.name} is in the table as planned", "partition-is", part.uuid, str(part.start),
-                         str(part.size), part.type, early=False)  # fmt: skip
+    proof = checks.holds(
+        f"{part.name} is in the table as planned",
+        "partition-is",
+        part.uuid,
+        str(part.start),
+        str(part.size),
+        part.type,
+        early=False,
+    )
     return Action(
         id=f"disk.add-{part.name}",
         title=f"Append the partition {part.name} to the table",
@@ -128,9 +159,15 @@ def _add(part: LaidPartition) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="add-partition", args=(part.uuid,), stdin=(row,),
-                by_hand=("sfdisk --append --no-reread \"$DISK\" <<'ROW'", row.rstrip(), "ROW",
-                         'partx --update "$DISK"'),
+                verb="add-partition",
+                args=(part.uuid,),
+                stdin=(row,),
+                by_hand=(
+                    "sfdisk --append --no-reread \"$DISK\" <<'ROW'",
+                    row.rstrip(),
+                    "ROW",
+                    'partx --update "$DISK"',
+                ),
             ),
         ),
         needs=("tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
@@ -138,7 +175,9 @@ def _add(part: LaidPartition) -> Action:
         guards=(
             _room(part),
             checks.holds(
-                f"{part.name} was not made by this very change and deleted since", "row-was-not-made", part.uuid,
+                f"{part.name} was not made by this very change and deleted since",
+                "row-was-not-made",
+                part.uuid,
                 otherwise="Stop: nothing of it is lost yet. Put the row back with the same start, size, type, GUID and "
                 "name; do not make it anew.",
             ),
@@ -147,10 +186,15 @@ def _add(part: LaidPartition) -> Action:
         touches=(appended(part),),
         way_back=WayBack(
             note="The new partition is deleted by its GUID, with all that is on it.",
-            operations=(Call(verb="drop-partition", args=(part.uuid,),
-                             by_hand=(f'sfdisk --delete --no-reread "$DISK" {part.number}',)),),
+            operations=(
+                Call(
+                    verb="drop-partition",
+                    args=(part.uuid,),
+                    by_hand=(f'sfdisk --delete --no-reread "$DISK" {part.number}',),
+                ),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _use_swap(part: LaidPartition) -> Action:
@@ -163,9 +207,11 @@ def _use_swap(part: LaidPartition) -> Action:
         operations=(Call(verb="swap-on", args=(where(part),), by_hand=(f"swapon {part.node}",)),),
         needs=(finished_token(part), "tool:swapon"),
         proofs=(proof,),
-        way_back=WayBack(note="It is switched off.", operations=(
-            Call(verb="swap-off", args=(where(part),), by_hand=(f"swapoff {part.node}",)),)),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="It is switched off.",
+            operations=(Call(verb="swap-off", args=(where(part),), by_hand=(f"swapoff {part.node}",)),),
+        ),
+    )
 
 
 def _mount(part: LaidPartition) -> Action:
@@ -174,13 +220,24 @@ def _mount(part: LaidPartition) -> Action:
         title=f"Mount {part.name} at {part.mount}",
         reason="It is wanted from now on, not only from the next start.",
         stage=Stage.TARGET,
-        operations=(Call(verb="mount-by-table", args=(part.mount,),
-                         by_hand=(f"mkdir -p {part.mount}", f"mount {part.mount}")),),
+        operations=(
+            Call(verb="mount-by-table", args=(part.mount,), by_hand=(f"mkdir -p {part.mount}", f"mount {part.mount}")),
+        ),
         needs=(finished_token(part), "file:/etc/fstab", "tool:mount"),
-        guards=(checks.holds(f"{part.mount} holds nothing that the mount would hide", "point-is-free", part.mount,
-                             where(part), otherwise="Move what is there away; after the mount, move it back."),),
-        proofs=(checks.holds(f"{part.name} is mounted at {part.mount}", "is-mounted", where(part), part.mount,
-                             early=False),),
-        way_back=WayBack(note="It is unmounted.", operations=(
-            Call(verb="unmount", args=(part.mount,), by_hand=(f"umount {part.mount}",)),)),
-    )  # fmt: skip
+        guards=(
+            checks.holds(
+                f"{part.mount} holds nothing that the mount would hide",
+                "point-is-free",
+                part.mount,
+                where(part),
+                otherwise="Move what is there away; after the mount, move it back.",
+            ),
+        ),
+        proofs=(
+            checks.holds(f"{part.name} is mounted at {part.mount}", "is-mounted", where(part), part.mount, early=False),
+        ),
+        way_back=WayBack(
+            note="It is unmounted.",
+            operations=(Call(verb="unmount", args=(part.mount,), by_hand=(f"umount {part.mount}",)),),
+        ),
+    )

@@ -78,15 +78,20 @@ def guards(kept: Sequence[LaidPartition]) -> Iterator[Check]:
     for part in kept:
         if part.filesystem in JOURNALS:
             yield checks.holds(
-                f"{part.name} was left clean: no open journal, log or log tree", "volume-is-clean",
-                part.uuid, part.filesystem, by_hand=looking.left_clean(part),
+                f"{part.name} was left clean: no open journal, log or log tree",
+                "volume-is-clean",
+                part.uuid,
+                part.filesystem,
+                by_hand=looking.left_clean(part),
                 otherwise="Start the system it belongs to and shut it down fully (no hibernation). If it is mounted "
                 "here, unmount it. Never repair or mount it for writing from here: a sleeping system would destroy it.",
-            )  # fmt: skip
+            )
         if part.type == TYPES["swap"] or part.filesystem in ("swap", "swsuspend"):
             yield checks.holds(
-                f"No system sleeps in the swap partition {part.name}", "swap-is-awake", part.uuid,
+                f"No system sleeps in the swap partition {part.name}",
+                "swap-is-awake",
+                part.uuid,
                 by_hand=looking.awake(part),
                 otherwise="Start the system it belongs to and shut it down fully; its session would be lost. A system "
                 "that sleeps in a swap file is seen by its file system, which it leaves open.",
-            )  # fmt: skip
+            )

@@ -34,10 +34,14 @@ PER_ARCHITECTURE: dict[str, dict[str, str]] = {
 """Types that differ by architecture. Discoverable Partitions Specification 1.0."""
 
 LINUX = frozenset(
-    (*(TYPES[role] for role in ("home", "srv", "var", "var-tmp", "swap", "linux")),
-     *(guid for guids in PER_ARCHITECTURE.values() for guid in guids.values()),
-     LUKS, "E6D6D379-F507-44C2-A23C-238F2A3DF928", "A19D880F-05FC-4D3B-A006-743F0F84911E")
-)  # fmt: skip
+    (
+        *(TYPES[role] for role in ("home", "srv", "var", "var-tmp", "swap", "linux")),
+        *(guid for guids in PER_ARCHITECTURE.values() for guid in guids.values()),
+        LUKS,
+        "E6D6D379-F507-44C2-A23C-238F2A3DF928",
+        "A19D880F-05FC-4D3B-A006-743F0F84911E",
+    )
+)
 """Types that only Linux systems give: those above, logical volumes and RAID (`sfdisk --label gpt -T`)."""
 
 ROLES = ("root", "esp", "xbootldr", "home", "srv", "var", "var-tmp", "usr", "swap", "linux")
@@ -93,11 +97,17 @@ class Limits:
 
 FILESYSTEMS: dict[str, Limits] = {
     "ext4": Limits(
-        smallest=8 * MIB, label=16, tool="mkfs.ext4", namer="e2label",
+        smallest=8 * MIB,
+        label=16,
+        tool="mkfs.ext4",
+        namer="e2label",
         source="mke2fs(8); room for a journal is common practice",
     ),
     "xfs": Limits(
-        smallest=300 * MIB, label=12, tool="mkfs.xfs", namer="xfs_admin",
+        smallest=300 * MIB,
+        label=12,
+        tool="mkfs.xfs",
+        namer="xfs_admin",
         source="mkfs.xfs 6.1.0 refuses less than 300 MiB",
     ),
     "btrfs": Limits(

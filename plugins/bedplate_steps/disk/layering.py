@@ -24,8 +24,14 @@ def layer_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     """Whether the disk belongs to something that lies on other disks too, or holds what a plan would cut through."""
     spread = [(name, layer) for name, layer in layers.around(disk) if layer.spreads]
     for name, layer in spread:
-        yield Fault(code="disk-in-layer", message=f"the disk as a whole is {layer.words}: nothing is written to it",
-                    path=("table",), found=name, allowed="a disk that belongs to itself", notes=OUT_OF_IT)  # fmt: skip
+        yield Fault(
+            code="disk-in-layer",
+            message=f"the disk as a whole is {layer.words}: nothing is written to it",
+            path=("table",),
+            found=name,
+            allowed="a disk that belongs to itself",
+            notes=OUT_OF_IT,
+        )
     if not spread and not section.whole_disk and disk.table is not None:
         yield from _besides_the_table(disk)
     for part in disk.partitions:
@@ -38,9 +44,11 @@ def _besides_the_table(disk: SurveyedDisk) -> Iterator[Fault]:
         yield Fault(
             code="content-and-table",
             message="the disk has a partition table and is also covered by something else: what is free is not known",
-            path=("table",), found=name, allowed="a table, and nothing outside its partitions",
+            path=("table",),
+            found=name,
+            allowed="a table, and nothing outside its partitions",
             notes=("If an older use left it there, look with `wipefs` what it is; who removes it has to know it.",),
-        )  # fmt: skip
+        )
 
 
 def _row_faults(section: DiskSection, disk: SurveyedDisk, part: SurveyedPartition) -> Iterator[Fault]:
@@ -52,8 +60,14 @@ def _row_faults(section: DiskSection, disk: SurveyedDisk, part: SurveyedPartitio
     layer = layers.of_partition(part)
     if section.whole_disk and layer is not None and layer.spreads:
         message = f"a new table would destroy partition {part.number}, which is {layer.words}"
-        yield Fault(code="member-lost", message=message, path=("table",), found='"new"',
-                    allowed="a disk without such members", notes=OUT_OF_IT)  # fmt: skip
+        yield Fault(
+            code="member-lost",
+            message=message,
+            path=("table",),
+            found='"new"',
+            allowed="a disk without such members",
+            notes=OUT_OF_IT,
+        )
 
 
 def _mount_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
@@ -62,8 +76,13 @@ def _mount_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         layer = layers.inside(row.filesystem) if row else None
         if keep.mount and layer is not None and layer is not layers.MULTI_BTRFS:
             message = f"{keep.name} is {layer.words}: it holds no file system that could be mounted"
-            yield Fault(code="kept-mount-layer", message=message, path=("keep", index, "mount"),
-                        found=shown(keep.mount), allowed="no mount")  # fmt: skip
+            yield Fault(
+                code="kept-mount-layer",
+                message=message,
+                path=("keep", index, "mount"),
+                found=shown(keep.mount),
+                allowed="no mount",
+            )
 
 
 def twin_faults(survey: Survey) -> Iterator[Fault]:
@@ -80,10 +99,13 @@ def label_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> It
         where = [at for label, at in taken if new.label and _same(label, new.label, new.filesystem)]
         if where:
             yield Fault(
-                code="label-in-use", message=f"this label is in use already: {' and '.join(where)}",
-                path=("new", index, "label"), found=shown(new.label), allowed="a label that nothing on the machine has",
+                code="label-in-use",
+                message=f"this label is in use already: {' and '.join(where)}",
+                path=("new", index, "label"),
+                found=shown(new.label),
+                allowed="a label that nothing on the machine has",
                 notes=("A system that names its file systems by label would take the new one for its own.",),
-            )  # fmt: skip
+            )
 
 
 def _same(one: str, other: str, filesystem: str) -> bool:

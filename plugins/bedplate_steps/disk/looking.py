@@ -47,10 +47,11 @@ def surveyed(layout: Layout) -> Lines:
     if table is None and not disk:
         disk = [_blank('"$DISK"')]
     rows = [
-        _listed(f"{row.filesystem} {row.fs_uuid}".rstrip()) if row.filesystem
+        _listed(f"{row.filesystem} {row.fs_uuid}".rstrip())
+        if row.filesystem
         else _blank(f'-O {row.start * sector} -S {row.size * sector} "$DISK"')
         for row in layout.before
-    ]  # fmt: skip
+    ]
     return tuple(dict.fromkeys((*head, *disk, *rows)))
 
 
@@ -133,7 +134,7 @@ def no_twins() -> Lines:
     return tuple(
         f"blkid -c /dev/null | {chosen} | awk 'a[$0]++{{n++}} END{{if(NR&&n==0)print \"yes\"}}'"
         for chosen in (
-            "grep -o ' PARTUUID=\"[^\"]*\"'",
+            'grep -o \' PARTUUID="[^"]*"\'',
             "grep -vE 'UUID_SUB=|iso9660|_member' | grep -o ' UUID=\"[^\"]*\"'",
         )
     )

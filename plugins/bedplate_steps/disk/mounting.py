@@ -93,8 +93,13 @@ def _mount(layout: Layout) -> Action:
         operations=tuple(
             Call(
                 verb="mount-in-target",
-                args=(where(mount.part), InTarget(mount.point), mount.part.filesystem, mount.live_options,
-                      mount.subvolume),
+                args=(
+                    where(mount.part),
+                    InTarget(mount.point),
+                    mount.part.filesystem,
+                    mount.live_options,
+                    mount.subvolume,
+                ),
                 by_hand=(
                     f"mkdir -p {TARGET}{mount.point.rstrip('/')}",
                     f"mount -t {mount.part.filesystem} -o {mount.live_options} {mount.part.content_node} "
@@ -107,8 +112,11 @@ def _mount(layout: Layout) -> Action:
         gives=("target:mounted", *(f"mount:{mount.point}" for mount in mounts)),
         guards=tuple(
             checks.holds(
-                f"Nothing else is mounted at {TARGET}{mount.point.rstrip('/')}", "mount-point-is-free",
-                where(mount.part), InTarget(mount.point), mount.subvolume,
+                f"Nothing else is mounted at {TARGET}{mount.point.rstrip('/')}",
+                "mount-point-is-free",
+                where(mount.part),
+                InTarget(mount.point),
+                mount.subvolume,
                 by_hand=looking.mount_point_is_free(mount.point),
                 otherwise="Look what it is and whose, and unmount it; or start the live medium again.",
             )
@@ -117,14 +125,25 @@ def _mount(layout: Layout) -> Action:
         proofs=tuple(
             checks.holds(
                 f"{mount.part.name} is mounted at {mount.point} of the target",
-                "is-mounted", where(mount.part), InTarget(mount.point), mount.subvolume, early=False,
+                "is-mounted",
+                where(mount.part),
+                InTarget(mount.point),
+                mount.subvolume,
+                early=False,
             )
             for mount in mounts
         ),
         audits=tuple(
-            checks.holds(f"{mount.point} is on {mount.part.name}", "is-mounted", where(mount.part),
-                         InTarget(mount.point), mount.subvolume, early=False)
-            for mount in mounts_of(layout) if not {"noauto", "nofail"} & set(mount.options)
+            checks.holds(
+                f"{mount.point} is on {mount.part.name}",
+                "is-mounted",
+                where(mount.part),
+                InTarget(mount.point),
+                mount.subvolume,
+                early=False,
+            )
+            for mount in mounts_of(layout)
+            if not {"noauto", "nofail"} & set(mount.options)
         ),
         way_back=WayBack(
             note="They are unmounted, from the inside out.",
@@ -133,18 +152,21 @@ def _mount(layout: Layout) -> Action:
         transient=True,
         touches=tuple(
             Touch(does=Does.WRITES, what=f"the mark on the kept partition {mount.part.name} that it is mounted")
-            for mount in mounts if not mount.part.new
+            for mount in mounts
+            if not mount.part.new
         ),
         peek=(
             Call(verb="close-target"),
             *(
-                Call(verb="look-in-target",
-                     args=(where(mount.part), InTarget(mount.point), mount.part.filesystem, mount.subvolume))
+                Call(
+                    verb="look-in-target",
+                    args=(where(mount.part), InTarget(mount.point), mount.part.filesystem, mount.subvolume),
+                )
                 for mount in mounts
             ),
         ),
         expected=f"findmnt --submounts {TARGET} lists {', '.join(mount.point for mount in mounts)}.",
-    )  # fmt: skip
+    )
 
 
 def _needed(mount: Mount) -> str:
@@ -201,8 +223,10 @@ def fstab(layout: Layout, section: DiskSection) -> str:
 
 def _row(source: str, point: str, kind: str, options: str, order: int) -> str:
     """One row: blanks, line ends and backslashes in a field are written as octal numbers, fstab(5)."""
-    fields = (re.sub(r"[\x00-\x20\\\x7f]", lambda found: f"\\{ord(found[0]):03o}", field)
-              for field in (source, point, kind, options))  # fmt: skip
+    fields = (
+        re.sub(r"[\x00-\x20\\\x7f]", lambda found: f"\\{ord(found[0]):03o}", field)
+        for field in (source, point, kind, options)
+    )
     return f"{' '.join(fields)} 0 {order}"
 
 
@@ -246,10 +270,13 @@ def filesystem_needs(layout: Layout) -> tuple[str, ...]:
 
 def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action:
     made = build.write_file(
-        f"disk.{path.rsplit('/', 1)[-1]}", path, text, needs=("mount:/", *packages),
+        f"disk.{path.rsplit('/', 1)[-1]}",
+        path,
+        text,
+        needs=("mount:/", *packages),
         title=f"Write the {what}, {path}",
         reason="It is written from the plan, not from what the live medium has mounted.",
-    )  # fmt: skip
+    )
     return evolve(made, way_back=WayBack(note="The file goes with the root partition.", goes_with=build.ROOT))
 
 
@@ -280,17 +307,27 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         needs=("base", "tool:mkswap", "tool:dd", "tool:blkid"),
         gives=(f"swap:{path}",),
         guards=(
-            checks.holds(f"Nothing has the name {path} yet", "swap-place-is-free", InTarget(path),
-                         by_hand=(f"none '^{TARGET}{path}$' find {TARGET} -maxdepth {path.count('/')}",),
-                         otherwise="It is not replaced. Move it away, or give the swap file another name in the spec."),
+            checks.holds(
+                f"Nothing has the name {path} yet",
+                "swap-place-is-free",
+                InTarget(path),
+                by_hand=(f"none '^{TARGET}{path}$' find {TARGET} -maxdepth {path.count('/')}",),
+                otherwise="It is not replaced. Move it away, or give the swap file another name in the spec.",
+            ),
         ),
         proofs=(
-            checks.holds(f"{path} is a swap file of {mib} MiB, for root only", "swap-file-is", InTarget(path), str(mib),
-                         uuid, early=False),
+            checks.holds(
+                f"{path} is a swap file of {mib} MiB, for root only",
+                "swap-file-is",
+                InTarget(path),
+                str(mib),
+                uuid,
+                early=False,
+            ),
         ),
         audits=(checks.holds(f"{path} is in use as swap", "swap-file-is-on", path, early=False),),
         way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
-    )  # fmt: skip
+    )
 
 
 def close(layout: Layout) -> Action:
@@ -322,8 +359,13 @@ def close(layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("stage:target", "target:mounted", "target:unbound", *(("tool:fsck.fat",) if esp else ()),
-               *(() if layout.whole_disk else ("disk:kept",))),
+        needs=(
+            "stage:target",
+            "target:mounted",
+            "target:unbound",
+            *(("tool:fsck.fat",) if esp else ()),
+            *(() if layout.whole_disk else ("disk:kept",)),
+        ),
         gives=("target:closed",),
         proofs=(checks.holds("Nothing is mounted at the target any more", "target-is-closed", early=False),),
         transient=True,

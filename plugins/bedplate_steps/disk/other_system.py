@@ -58,7 +58,7 @@ def _back_up(layout: Layout) -> Action:
         operations=(
             ByHand(
                 text=f"Copy everything that matters from {layout.disk_words} to another disk, disconnect that disk, "
-                "and open one file of the copy on another machine.",
+                "and open one file of the copy on another machine."
             ),
         ),
         gives=("prepared:backup",),
@@ -141,8 +141,10 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
     mib = -(-(part.shrunk_from - part.size) * sector // MIB)
     now, then = in_gib(part.shrunk_from * sector), in_gib(part.size * sector)
     letter = _letter(part, layout)
-    which = "has to show C with about this size; if it does not, stop" if letter == "C" else (
-        "shows the letter of the volume of this size, to be put in place of `LETTER`; C is another one"
+    which = (
+        "has to show C with about this size; if it does not, stop"
+        if letter == "C"
+        else ("shows the letter of the volume of this size, to be put in place of `LETTER`; C is another one")
     )
     return Action(
         id=f"disk.shrink-{part.name}",
@@ -155,8 +157,13 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
                 text=f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
                 f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt, "
                 f"where `list volume` {which}:",
-                commands=("diskpart", "list volume", f"select volume {letter}", "shrink querymax",
-                          f"shrink desired={mib} minimum={mib}"),
+                commands=(
+                    "diskpart",
+                    "list volume",
+                    f"select volume {letter}",
+                    "shrink querymax",
+                    f"shrink desired={mib} minimum={mib}",
+                ),
             ),
         ),
         needs=("prepared:backup",),
@@ -179,23 +186,33 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     """Whether a kept partition has really become smaller, and the file system inside it too."""
     row = checks.holds(
         f"{part.name} ends where planned, or before",
-        "partition-ends-by", part.uuid, str(part.start), str(part.size), part.type, by_hand=looking.ends_by(part),
+        "partition-ends-by",
+        part.uuid,
+        str(part.start),
+        str(part.size),
+        part.type,
+        by_hand=looking.ends_by(part),
         otherwise="Start the other system and shrink the volume there by the amount in the checklist.",
-    )  # fmt: skip
+    )
     inside = checks.holds(
-        f"The volume inside {part.name} is not larger than its partition", "ntfs-fits", part.uuid,
+        f"The volume inside {part.name} is not larger than its partition",
+        "ntfs-fits",
+        part.uuid,
         by_hand=looking.ntfs_fits(part, layout.sector_size),
         otherwise=f"Start the other system and let it check the volume (`chkdsk {_letter(part, layout)}: /f`). "
         "Do not go on before.",
-    )  # fmt: skip
+    )
     return (row, inside) if part.filesystem == "ntfs" else (row,)
 
 
 def _shut_down(layout: Layout) -> Action:
     vendor = _vendor(layout)
     linux = _linux(layout) or ([] if vendor else list(layout.other_systems))
-    by_linux = (ByHand(text=f"Shut {' and '.join(linux)} down; do not hibernate it.",
-                       commands=("systemctl poweroff",)),) if linux else ()  # fmt: skip
+    by_linux = (
+        (ByHand(text=f"Shut {' and '.join(linux)} down; do not hibernate it.", commands=("systemctl poweroff",)),)
+        if linux
+        else ()
+    )
     return Action(
         id="disk.shut-down",
         title="Shut the other system down fully",
@@ -204,14 +221,17 @@ def _shut_down(layout: Layout) -> Action:
         operations=(*(_powering_off() if vendor else ()), *by_linux),
         needs=("stage:other-system",),
         gives=("prepared:shut-down",),
-        way_back=WayBack(note="In the other system: `powercfg /h on`") if vendor
+        way_back=WayBack(note="In the other system: `powercfg /h on`")
+        if vendor
         else WayBack(note="Nothing is lost by it: switch the machine on again."),
-        cautions=_CAUTIONS if vendor else (
+        cautions=_CAUTIONS
+        if vendor
+        else (
             "A Linux that sleeps in a swap partition or leaves its journal open is seen later, and stops the script; "
             "what lies in its containers and volume groups is not.",
         ),
         expected="The machine is off.",
-    )  # fmt: skip
+    )
 
 
 _CAUTIONS = ("No driver that reads Linux file systems may be installed there: such drivers have damaged them.",)

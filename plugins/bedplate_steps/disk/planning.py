@@ -152,10 +152,19 @@ def _kept(keep: Keep, disk: SurveyedDisk) -> LaidPartition:
 def _as_found(row: SurveyedPartition, name: str) -> LaidPartition:
     inside = row.filesystem
     return LaidPartition(
-        name=name, new=False, number=row.number, start=row.start, size=row.size, type=row.type.upper(),
-        uuid=row.uuid.upper(), gpt_name=row.name, role="other", filesystem=inside.type if inside else "",
-        fs_uuid=inside.uuid if inside else "", fs_label=inside.label if inside else "",
-    )  # fmt: skip
+        name=name,
+        new=False,
+        number=row.number,
+        start=row.start,
+        size=row.size,
+        type=row.type.upper(),
+        uuid=row.uuid.upper(),
+        gpt_name=row.name,
+        role="other",
+        filesystem=inside.type if inside else "",
+        fs_uuid=inside.uuid if inside else "",
+        fs_label=inside.label if inside else "",
+    )
 
 
 def _kept_options(keep: Keep) -> tuple[str, ...]:
@@ -180,13 +189,24 @@ def _made(new: New, spot: Placed, disk: SurveyedDisk, machine: Machine) -> LaidP
     role = role_of(new.filesystem, new.mounts, new.type)
     uuid = derived("filesystem")
     return LaidPartition(
-        name=new.name, new=True, number=spot.number, start=spot.start, size=spot.size,
-        type=type_of(role, machine.architecture, new.encrypt), uuid=derived("partition").upper(), gpt_name=new.name,
-        role=role, filesystem=new.filesystem, fs_uuid=fat_volume_id(uuid) if new.filesystem == "vfat" else uuid,
-        fs_label=new.label, mount=min(new.mounts, key=len, default=""), options=new.options,
+        name=new.name,
+        new=True,
+        number=spot.number,
+        start=spot.start,
+        size=spot.size,
+        type=type_of(role, machine.architecture, new.encrypt),
+        uuid=derived("partition").upper(),
+        gpt_name=new.name,
+        role=role,
+        filesystem=new.filesystem,
+        fs_uuid=fat_volume_id(uuid) if new.filesystem == "vfat" else uuid,
+        fs_label=new.label,
+        mount=min(new.mounts, key=len, default=""),
+        options=new.options,
         subvolumes=tuple(Subvolume(name=v.name, mount=v.mount, options=v.options) for v in new.subvolumes),
-        mapper=_mapper(new.name, role) if new.encrypt else "", luks_uuid=derived("luks") if new.encrypt else "",
-    )  # fmt: skip
+        mapper=_mapper(new.name, role) if new.encrypt else "",
+        luks_uuid=derived("luks") if new.encrypt else "",
+    )
 
 
 def _mapper(name: str, role: str) -> str:

@@ -25,9 +25,34 @@ NEEDED = ("/", "/usr", "/etc", "/var", "/boot", "/boot/efi", "/efi", "/xbootldr"
 """Where packages of kernel and loader write, and what they stand on (file-hierarchy(7); /xbootldr is our own place)."""
 
 
-TOP = ("bin", "boot", "dev", "efi", "etc", "home", "lib", "lib32", "lib64", "libx32", "lost+found", "media", "mnt",
-       "opt", "proc", "root", "run", "sbin", "srv", "swap", "sys", "tmp", "usr", "var", "vmlinuz",
-       "initrd.img")  # fmt: skip
+TOP = (
+    "bin",
+    "boot",
+    "dev",
+    "efi",
+    "etc",
+    "home",
+    "lib",
+    "lib32",
+    "lib64",
+    "libx32",
+    "lost+found",
+    "media",
+    "mnt",
+    "opt",
+    "proc",
+    "root",
+    "run",
+    "sbin",
+    "srv",
+    "swap",
+    "sys",
+    "tmp",
+    "usr",
+    "var",
+    "vmlinuz",
+    "initrd.img",
+)
 """Names in the root folder that are taken (FHS 3.0, chapter 3; the last two are links of kernel packages)."""
 
 
@@ -50,8 +75,12 @@ def roles(section: DiskSection) -> list[tuple[int, New, str]]:
 
 def _root_faults(section: DiskSection) -> Iterator[Fault]:
     if not any("/" in new.mounts for new in section.new):
-        yield Fault(code="no-root", message="nothing is mounted at /", path=("new",),
-                    allowed='one new partition (or subvolume) with mount = "/"')  # fmt: skip
+        yield Fault(
+            code="no-root",
+            message="nothing is mounted at /",
+            path=("new",),
+            allowed='one new partition (or subvolume) with mount = "/"',
+        )
 
 
 def _esp_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
@@ -62,8 +91,12 @@ def _esp_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     used = [path for path, mounted in kept + made if mounted]
     if not used:
         where = kept[0][0] if kept else ("new",)
-        yield Fault(code="no-esp", message="no EFI system partition is mounted: the firmware could start nothing",
-                    path=where, allowed='mount = "/boot/efi" on the kept or on a new EFI system partition')  # fmt: skip
+        yield Fault(
+            code="no-esp",
+            message="no EFI system partition is mounted: the firmware could start nothing",
+            path=where,
+            allowed='mount = "/boot/efi" on the kept or on a new EFI system partition',
+        )
     for path in used[1:]:
         yield Fault(code="esp-twice", message="one EFI system partition is enough, and two are mounted", path=path)
     if kept and made:
@@ -81,8 +114,13 @@ def _kept_esp(section: DiskSection, index: int, disk: SurveyedDisk) -> Iterator[
     if row is None:
         return
     if inside is not None and inside.type != "vfat":
-        yield Fault(code="esp-not-fat", message="there is no FAT file system on this EFI system partition",
-                    path=("keep", index, "partition"), found=inside.type, allowed="vfat")  # fmt: skip
+        yield Fault(
+            code="esp-not-fat",
+            message="there is no FAT file system on this EFI system partition",
+            path=("keep", index, "partition"),
+            found=inside.type,
+            allowed="vfat",
+        )
         return
     need = KERNEL_ROOM if keep.mount == "/boot" else LOADER_ROOM
     what = "kernels" if keep.mount == "/boot" else "the boot loader"
@@ -95,9 +133,10 @@ def _kept_esp(section: DiskSection, index: int, disk: SurveyedDisk) -> Iterator[
             message=f"{keep.name} has {in_gib(inside.free_bytes)} free, {what} may need {in_gib(need)}",
             path=("keep", index, "mount"),
             found=shown(keep.mount),
-            allowed='mount = "/boot/efi", so that kernels stay on the root' if need == KERNEL_ROOM else
-            "an EFI system partition with more room, or a new one",
-        )  # fmt: skip
+            allowed='mount = "/boot/efi", so that kernels stay on the root'
+            if need == KERNEL_ROOM
+            else "an EFI system partition with more room, or a new one",
+        )
 
 
 def _swap_file_place(path: str, section: DiskSection) -> Iterator[Fault]:
@@ -108,10 +147,12 @@ def _swap_file_place(path: str, section: DiskSection) -> Iterator[Fault]:
     if (folder or "/") in folders and name not in ("", ".", "..", *(() if folder else TOP)):
         return
     yield Fault(
-        code="swap-file-place", message="a swap file does not belong there: it could take the name of something else",
-        path=("swap_file", "path"), found=shown(path),
+        code="swap-file-place",
+        message="a swap file does not belong there: it could take the name of something else",
+        path=("swap_file", "path"),
+        found=shown(path),
         allowed="a file of its own name, directly in " + one_of(folders),
-    )  # fmt: skip
+    )
 
 
 def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
@@ -119,11 +160,19 @@ def _swap_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         if row.type.upper() != TYPES["swap"] or "63" in row.attributes:
             continue
         message = f"partition {row.number} is another system's swap, and the new system would switch it on by its type"
-        path: Path = next((("keep", i) for i, k in enumerate(section.keep) if k.partition.upper() == row.uuid.upper()),
-                    ("keep",))  # fmt: skip
-        yield Fault(code="foreign-swap", message=message, path=path, warning=True,
-                    notes=("If that system hibernates, its session is lost (swapon(8)).",
-                           'The kernel parameter "systemd.gpt_auto=0" leaves it alone.'))  # fmt: skip
+        path: Path = next(
+            (("keep", i) for i, k in enumerate(section.keep) if k.partition.upper() == row.uuid.upper()), ("keep",)
+        )
+        yield Fault(
+            code="foreign-swap",
+            message=message,
+            path=path,
+            warning=True,
+            notes=(
+                "If that system hibernates, its session is lost (swapon(8)).",
+                'The kernel parameter "systemd.gpt_auto=0" leaves it alone.',
+            ),
+        )
     if section.swap_file is not None:
         yield from _swap_file_place(section.swap_file.path, section)
     root = next((new for new in section.new if "/" in new.mounts), None)
@@ -139,8 +188,13 @@ def _late_faults(section: DiskSection) -> Iterator[Fault]:
         if not late or mount not in NEEDED or "x-systemd.automount" in options:
             continue
         message = f"{mount} could be missing without a word, and an update of kernel or loader go into an empty folder"
-        yield Fault(code="mount-late", message=message, path=(*path, "options"), found=shown(late[0]),
-                    allowed="neither noauto nor nofail, or x-systemd.automount with it (systemd.mount(5))")  # fmt: skip
+        yield Fault(
+            code="mount-late",
+            message=message,
+            path=(*path, "options"),
+            found=shown(late[0]),
+            allowed="neither noauto nor nofail, or x-systemd.automount with it (systemd.mount(5))",
+        )
 
 
 def _mounted(section: DiskSection) -> Iterator[tuple[Path, str, tuple[str, ...]]]:
@@ -164,20 +218,36 @@ def _hibernation_faults(section: DiskSection, disk: SurveyedDisk, memory: int) -
     linux = [name for name, row in rows if is_linux(row.filesystem.type if row.filesystem else "", row.type)]
     if linux:
         message = f"{linux[0]} belongs to another Linux: if that switches our swap on, the sleeping session is lost"
-        yield Fault(code="hibernate-kept-linux", message=message, path=("hibernate",), found="true", warning=True,
-                    notes=("Our rows carry attribute 63, so that it does not do so by their types. Look that its table "
-                           "of file systems does not name our swap.",))  # fmt: skip
+        yield Fault(
+            code="hibernate-kept-linux",
+            message=message,
+            path=("hibernate",),
+            found="true",
+            warning=True,
+            notes=(
+                "Our rows carry attribute 63, so that it does not do so by their types. Look that its table "
+                "of file systems does not name our swap.",
+            ),
+        )
     for index, keep in enumerate(section.keep):
         if keep.role == "esp" and keep.mount and "x-systemd.automount" not in keep.options:
             message = "two systems share the EFI system partition, and a hibernated one remembers it as it was"
             yield Fault(
-                code="hibernate-shared-esp", message=message, path=("keep", index, "options"), warning=True,
+                code="hibernate-shared-esp",
+                message=message,
+                path=("keep", index, "options"),
+                warning=True,
                 allowed='options = ["umask=0077", "noauto", "x-systemd.automount", "x-systemd.idle-timeout=2min"]',
-            )  # fmt: skip
+            )
         if keep.mount and keep.role != "esp":
             message = "a partition that two systems write to is damaged when one of them hibernates"
-            yield Fault(code="hibernate-shared", message=message, path=("keep", index, "mount"),
-                        found=shown(keep.mount), allowed="no mount, or hibernate = false")  # fmt: skip
+            yield Fault(
+                code="hibernate-shared",
+                message=message,
+                path=("keep", index, "mount"),
+                found=shown(keep.mount),
+                allowed="no mount, or hibernate = false",
+            )
 
 
 def _readable_swap(section: DiskSection, root: New | None) -> Iterator[Fault]:
@@ -186,11 +256,17 @@ def _readable_swap(section: DiskSection, root: New | None) -> Iterator[Fault]:
     message = "what is encrypted can be read in this swap: memory is written there as it is"
     for index, new in enumerate(section.new):
         if new.filesystem == "swap" and not new.encrypt:
-            yield Fault(code="swap-readable", message=message, path=("new", index), warning=True,
-                        allowed="encrypt = true")  # fmt: skip
+            yield Fault(
+                code="swap-readable", message=message, path=("new", index), warning=True, allowed="encrypt = true"
+            )
     if section.swap_file is not None:
-        yield Fault(code="swap-readable", message=message, path=("swap_file",), warning=True,
-                    allowed="an encrypted swap partition, or no swap")  # fmt: skip
+        yield Fault(
+            code="swap-readable",
+            message=message,
+            path=("swap_file",),
+            warning=True,
+            allowed="an encrypted swap partition, or no swap",
+        )
 
 
 def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
@@ -213,8 +289,13 @@ def _encryption_faults(section: DiskSection) -> Iterator[Fault]:
     for index, new in enumerate(section.new):
         if new.filesystem == "swap" and not new.encrypt:
             message = "swap beside an encrypted root has to be encrypted too: it holds what the memory held"
-            yield Fault(code="swap-not-encrypted", message=message, path=("new", index, "name"),
-                        found=shown(new.name), allowed="encrypt = true")  # fmt: skip
+            yield Fault(
+                code="swap-not-encrypted",
+                message=message,
+                path=("new", index, "name"),
+                found=shown(new.name),
+                allowed="encrypt = true",
+            )
 
 
 def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
@@ -223,17 +304,32 @@ def _other_system_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[F
     if other is None:
         if systems:
             message = "another system is kept: say how its volume encryption stands"
-            yield Fault(code="other-system-missing", message=message, path=("keep", systems[0][0], "role"),
-                        found='"system"', allowed='[disk.other_system] with encryption = "none", ...')  # fmt: skip
+            yield Fault(
+                code="other-system-missing",
+                message=message,
+                path=("keep", systems[0][0], "role"),
+                found='"system"',
+                allowed='[disk.other_system] with encryption = "none", ...',
+            )
         return
     if other.encryption != "none" and not other.recovery_key_place.strip(" ."):
         message = "with volume encryption, say where the recovery key is kept (the place, never the key)"
-        yield Fault(code="recovery-key-place", message=message, path=("other_system", "recovery_key_place"),
-                    found=shown(other.recovery_key_place), allowed='such as "safe in the office"')  # fmt: skip
+        yield Fault(
+            code="recovery-key-place",
+            message=message,
+            path=("other_system", "recovery_key_place"),
+            found=shown(other.recovery_key_place),
+            allowed='such as "safe in the office"',
+        )
     if other.encryption != "none" and other.start_by == "chain-load":
         message = "an encrypted system started in two ways asks for its recovery key again and again"
-        yield Fault(code="encrypted-chain-load", message=message, path=("other_system", "start_by"),
-                    found='"chain-load"', allowed='"firmware-menu"')  # fmt: skip
+        yield Fault(
+            code="encrypted-chain-load",
+            message=message,
+            path=("other_system", "start_by"),
+            found='"chain-load"',
+            allowed='"firmware-menu"',
+        )
     yield from _unseen_encryption(section, disk)
 
 
@@ -245,8 +341,14 @@ def _unseen_encryption(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fau
     if other is None or other.encryption not in ("on", "suspended") or "BitLocker" in inside or "ntfs" not in inside:
         return
     message = "the survey saw no encrypted volume: what the spec says of it, or the survey, is out of date"
-    yield Fault(code="encryption-not-seen", message=message, path=("other_system", "encryption"), warning=True,
-                found=shown(other.encryption), allowed='"none" if that system says so, or a new survey')  # fmt: skip
+    yield Fault(
+        code="encryption-not-seen",
+        message=message,
+        path=("other_system", "encryption"),
+        warning=True,
+        found=shown(other.encryption),
+        allowed='"none" if that system says so, or a new survey',
+    )
 
 
 def _is_looked_at(keep: Keep, row: SurveyedPartition) -> bool:
@@ -266,15 +368,25 @@ def _contradictions(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]
             continue
         if other is not None and other.encryption == "none" and inside.type == "BitLocker":
             message = f"the survey found {keep.name} encrypted"
-            yield Fault(code="encryption-contradicts", message=message, path=("other_system", "encryption"),
-                        found='"none"', allowed='"on" or "suspended"')  # fmt: skip
+            yield Fault(
+                code="encryption-contradicts",
+                message=message,
+                path=("other_system", "encryption"),
+                found='"none"',
+                allowed='"on" or "suspended"',
+            )
         if inside.dirty:
             why = f": {inside.unclean}" if inside.unclean else ""
             message = f"{keep.name} was hibernated or not shut down cleanly when the survey was taken{why}"
-            yield Fault(code="volume-dirty", message=message, path=("keep", index), warning=True,
-                        notes=("The script stops until the other system has been shut down fully.",)
-                        if _is_looked_at(keep, row) else
-                        ("The script cannot look into it: shut its system down fully before you begin.",))  # fmt: skip
+            yield Fault(
+                code="volume-dirty",
+                message=message,
+                path=("keep", index),
+                warning=True,
+                notes=("The script stops until the other system has been shut down fully.",)
+                if _is_looked_at(keep, row)
+                else ("The script cannot look into it: shut its system down fully before you begin.",),
+            )
         if row.type.upper() == BASIC_DATA and keep.role == "other" and inside.type in ("ntfs", "BitLocker"):
             message = f'{keep.name} holds {inside.type}: if another system lives there, its role is "system"'
             yield Fault(code="role-other", message=message, path=("keep", index, "role"), warning=True)

@@ -23,22 +23,31 @@ def swap_file_changes(
     if one == other:
         return
     says = (
-        f"a swap file {other.path} of {other.size} is made" if other and not one
-        else f"the swap file {one.path} is removed" if one and not other
+        f"a swap file {other.path} of {other.size} is made"
+        if other and not one
+        else f"the swap file {one.path} is removed"
+        if one and not other
         else f"the swap file {_words(other)} replaces {_words(one)}"
-    )  # fmt: skip
+    )
     back = (Call(verb="swap-file-on", args=(one.path,), by_hand=(f"swapon {one.path}",)),) if one else ()
     besides = Besides(
         before=_off(one, old),
         after=(Call(verb="swap-file-on", args=(other.path,), by_hand=(f"swapon {other.path}",)),) if other else (),
         proofs=(holds(f"{one.path} is gone", "is-gone", one.path, early=False),)
-        if one and (other is None or other.path != one.path) else (),
+        if one and (other is None or other.path != one.path)
+        else (),
         back=back,
         back_first=_off(other, new),
-    )  # fmt: skip
+    )
     work = amend(old.actions, new.actions, _ID, besides={_ID: besides})
-    yield Change(says=says, cost=Cost.IN_PLACE, old=("swap_file",), new=("swap_file",), actions=(*work, *table),
-                 why="What is in the old one has to fit into memory for a moment." if one else "")  # fmt: skip
+    yield Change(
+        says=says,
+        cost=Cost.IN_PLACE,
+        old=("swap_file",),
+        new=("swap_file",),
+        actions=(*work, *table),
+        why="What is in the old one has to fit into memory for a moment." if one else "",
+    )
 
 
 def _off(file: SwapFile | None, side: Side) -> tuple[Call, ...]:

@@ -75,20 +75,30 @@ def _identify(layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(Run(argv=("lsblk", "-o", "NAME,SIZE,MODEL,SERIAL,PARTTYPENAME,FSTYPE,LABEL,MOUNTPOINT", Disk())),),
         needs=(
-            "tool:sfdisk", "tool:lsblk", "tool:od", "tool:blkid", "tool:wipefs",
+            "tool:sfdisk",
+            "tool:lsblk",
+            "tool:od",
+            "tool:blkid",
+            "tool:wipefs",
             *(f"tool:{tool}" for tool in kept_linux.tools(kept_parts(layout))),
-            *(("tool:ntfs-3g.probe",) if clean else ()), *prepared,
+            *(("tool:ntfs-3g.probe",) if clean else ()),
+            *prepared,
         ),
         gives=("disk:identified", *(f"partition:{part.name}" for part in kept_parts(layout))),
         guards=(
-            *disk_guards(layout), twins_guard(layout), *ready_guards(), *shrunk, *used_guards(layout),
-            *(clean_guard(part) for part in clean), *kept_linux.guards(kept_parts(layout)),
+            *disk_guards(layout),
+            twins_guard(layout),
+            *ready_guards(),
+            *shrunk,
+            *used_guards(layout),
+            *(clean_guard(part) for part in clean),
+            *kept_linux.guards(kept_parts(layout)),
         ),
         expected=f"{layout.disk_words}, with the partitions of the survey and nothing mounted.",
         trouble="If the disk is missing: a RAID or VMD mode of the firmware may hide it. Do not switch that mode here: "
         "the other system may not start any more.",
         changes=False,
-    )  # fmt: skip
+    )
 
 
 def _append(section: DiskSection, layout: Layout) -> Action:
@@ -117,7 +127,10 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(
-            *disk_guards(layout), unused_guard(), *(room_guard(part) for part in made), *earlier_guards(made),
+            *disk_guards(layout),
+            unused_guard(),
+            *(room_guard(part) for part in made),
+            *earlier_guards(made),
             added_guard(made),
         ),
         proofs=_row_proofs(made, layout),
@@ -125,7 +138,8 @@ def _append(section: DiskSection, layout: Layout) -> Action:
             note="The new partitions are deleted by their GUIDs, with all that is on them; the kept ones stay.",
             operations=(
                 Call(
-                    verb="delete-partitions", args=uuids,
+                    verb="delete-partitions",
+                    args=uuids,
                     by_hand=(
                         *looking.ours(made),
                         f"# Go on only if both show {count(made)}, and the first exactly the numbers {numbers} (each "
@@ -140,7 +154,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         touches=tuple(appended(part) for part in made),
         expected=_rows_in_words(made, layout),
         trouble="If the kernel does not take the new table, something on the disk is in use: start the medium again.",
-    )  # fmt: skip
+    )
 
 
 def appended(part: LaidPartition) -> Touch:
@@ -190,12 +204,17 @@ def _make(section: DiskSection, layout: Layout) -> Action:
 
 def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type) for part in made]
-    sound = checks.holds("Both copies of the partition table are whole and say the same", "table-is-sound",
-                         early=False, by_hand=looking.whole()[:1])  # fmt: skip
+    sound = checks.holds(
+        "Both copies of the partition table are whole and say the same",
+        "table-is-sound",
+        early=False,
+        by_hand=looking.whole()[:1],
+    )
     return (
         *(
-            checks.holds(f"{part.name} is in the table as planned", "partition-is", *row, early=False,
-                         by_hand=looking.row(part))
+            checks.holds(
+                f"{part.name} is in the table as planned", "partition-is", *row, early=False, by_hand=looking.row(part)
+            )
             for part, row in zip(made, rows, strict=True)
         ),
         sound,
@@ -230,7 +249,8 @@ def carry_over(machine: Machine, layout: Layout) -> Action:
         ),
         leaves=(f"The partition table of before: {SAVED} in the new system.",),
         upkeep=("The other system may show the new partitions as unknown and offer to format them: always decline.",)
-        if layout.other_systems else (),
+        if layout.other_systems
+        else (),
         way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )
 
@@ -247,12 +267,17 @@ def check_kept(machine: Machine, layout: Layout) -> Action:
         needs=("disk:partitioned", f"file:{SAVED}", "stage:target"),
         gives=("disk:kept",),
         proofs=(
-            checks.holds("Every row of before is in the table: start, size, type, GUID, name and attributes",
-                         "table-is-kept", InTarget(SAVED), *ours, early=False),
+            checks.holds(
+                "Every row of before is in the table: start, size, type, GUID, name and attributes",
+                "table-is-kept",
+                InTarget(SAVED),
+                *ours,
+                early=False,
+            ),
             whole(layout, early=False),
         ),
         changes=False,
         transient=True,
         trouble=f"Do not restart yet. Compare sfdisk --dump with {copies_folder(machine.name)}/table.dump, and put "
         "back what differs; the rescue sheet says how.",
-    )  # fmt: skip
+    )

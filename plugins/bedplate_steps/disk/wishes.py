@@ -82,11 +82,21 @@ def _new_faults(new: New) -> Iterator[Fault]:
     yield from _subvolume_faults(new)
     yield from _type_faults(new)
     if new.encrypt and new.filesystem == "vfat":
-        yield Fault(code="encrypted-fat", message="a FAT volume is for the firmware, which cannot open a container",
-                    path=("encrypt",), found="true", allowed="false")  # fmt: skip
+        yield Fault(
+            code="encrypted-fat",
+            message="a FAT volume is for the firmware, which cannot open a container",
+            path=("encrypt",),
+            found="true",
+            allowed="false",
+        )
     if "subvol" in {option.split("=")[0] for option in new.options}:
-        yield Fault(code="option-refused", message="subvolumes have a list of their own", path=("options",),
-                    found="subvol=", allowed="[[disk.new.subvolumes]]")  # fmt: skip
+        yield Fault(
+            code="option-refused",
+            message="subvolumes have a list of their own",
+            path=("options",),
+            found="subvol=",
+            allowed="[[disk.new.subvolumes]]",
+        )
 
 
 def _label_faults(new: New) -> Iterator[Fault]:
@@ -101,15 +111,26 @@ def _label_faults(new: New) -> Iterator[Fault]:
             allowed=f"at most {limit} bytes",
         )
     if new.filesystem == "vfat" and new.label != new.label.upper():
-        yield Fault(code="label-lower-case", message=FAT_LOWER, path=("label",), found=shown(new.label),
-                    allowed=shown(new.label.upper()), warning=True)  # fmt: skip
+        yield Fault(
+            code="label-lower-case",
+            message=FAT_LOWER,
+            path=("label",),
+            found=shown(new.label),
+            allowed=shown(new.label.upper()),
+            warning=True,
+        )
     if new.filesystem == "vfat" and new.label.upper() == "EFI":
         message = "some firmware finds no loader on a volume labelled EFI: it takes the label for the folder"
         yield Fault(code="label-efi", message=message, path=("label",), found=shown(new.label), allowed='"ESP"')
     strange = "".join(character for character in FAT_REFUSED if character in new.label)
     if new.filesystem == "vfat" and strange:
-        yield Fault(code="label-characters", message=f"a FAT label cannot hold {shown(strange)}", path=("label",),
-                    found=shown(new.label), allowed="letters, digits, blank, _ -")  # fmt: skip
+        yield Fault(
+            code="label-characters",
+            message=f"a FAT label cannot hold {shown(strange)}",
+            path=("label",),
+            found=shown(new.label),
+            allowed="letters, digits, blank, _ -",
+        )
 
 
 def _mount_faults(mount: str, path: Path) -> Iterator[Fault]:
@@ -117,32 +138,67 @@ def _mount_faults(mount: str, path: Path) -> Iterator[Fault]:
         return
     parts = mount.split("/")[1:]
     if mount != "/" and (not all(parts) or "." in parts or ".." in parts):
-        yield Fault(code="mount-not-plain", message="a mount point is an absolute path without //, . or .. or a last /",
-                    path=path, found=shown(mount), allowed='a path such as "/home"')  # fmt: skip
+        yield Fault(
+            code="mount-not-plain",
+            message="a mount point is an absolute path without //, . or .. or a last /",
+            path=path,
+            found=shown(mount),
+            allowed='a path such as "/home"',
+        )
     elif any(mount == folder or mount.startswith(folder + "/") for folder in SYSTEM_FOLDERS):
-        yield Fault(code="mount-reserved", message="nothing of the disk can be mounted there", path=path,
-                    found=shown(mount), allowed=f"not below {', '.join(SYSTEM_FOLDERS)}, nor {TARGET}")  # fmt: skip
+        yield Fault(
+            code="mount-reserved",
+            message="nothing of the disk can be mounted there",
+            path=path,
+            found=shown(mount),
+            allowed=f"not below {', '.join(SYSTEM_FOLDERS)}, nor {TARGET}",
+        )
 
 
 def _place_faults(new: New) -> Iterator[Fault]:
     if new.filesystem == "swap" and (new.mount or new.subvolumes):
-        yield Fault(code="swap-mounted", message="swap has no mount point", path=("mount",), found=shown(new.mount),
-                    allowed="no mount")  # fmt: skip
+        yield Fault(
+            code="swap-mounted",
+            message="swap has no mount point",
+            path=("mount",),
+            found=shown(new.mount),
+            allowed="no mount",
+        )
     elif new.mount and new.subvolumes:
-        yield Fault(code="mount-and-subvolumes", message="with subvolumes, each of them has the mount point",
-                    path=("mount",), found=shown(new.mount), allowed="either mount or subvolumes")  # fmt: skip
+        yield Fault(
+            code="mount-and-subvolumes",
+            message="with subvolumes, each of them has the mount point",
+            path=("mount",),
+            found=shown(new.mount),
+            allowed="either mount or subvolumes",
+        )
     elif new.filesystem != "swap" and not new.mounts:
-        yield Fault(code="nowhere-mounted", message=f"{new.name} has no mount point: nothing would use it",
-                    path=("name",), found=shown(new.name), warning=True)  # fmt: skip
+        yield Fault(
+            code="nowhere-mounted",
+            message=f"{new.name} has no mount point: nothing would use it",
+            path=("name",),
+            found=shown(new.name),
+            warning=True,
+        )
     if new.filesystem == "vfat" and "/" in new.mounts:
-        yield Fault(code="root-on-fat", message="FAT has no owners and modes: no system can live on it",
-                    path=("filesystem",), found='"vfat"', allowed="ext4, xfs or btrfs")  # fmt: skip
+        yield Fault(
+            code="root-on-fat",
+            message="FAT has no owners and modes: no system can live on it",
+            path=("filesystem",),
+            found='"vfat"',
+            allowed="ext4, xfs or btrfs",
+        )
 
 
 def _subvolume_faults(new: New) -> Iterator[Fault]:
     if new.subvolumes and new.filesystem != "btrfs":
-        yield Fault(code="subvolumes-refused", message=f"{new.filesystem} has no subvolumes", path=("subvolumes",),
-                    found=f"{len(new.subvolumes)} subvolumes", allowed='filesystem = "btrfs"')  # fmt: skip
+        yield Fault(
+            code="subvolumes-refused",
+            message=f"{new.filesystem} has no subvolumes",
+            path=("subvolumes",),
+            found=f"{len(new.subvolumes)} subvolumes",
+            allowed='filesystem = "btrfs"',
+        )
     named = [(volume.name, ("subvolumes", index, "name")) for index, volume in enumerate(new.subvolumes)]
     yield from _twice("subvolume-twice", "subvolume", named)
     for name, path in named:
@@ -159,16 +215,27 @@ def _type_faults(new: New) -> Iterator[Fault]:
     }
     if wrong.get(new.type, False) or (new.filesystem == "swap" and new.type not in ("", "swap")):
         message = f"a {new.filesystem} partition at {new.mount or 'no mount point'} is not of this type"
-        yield Fault(code="type-contradicts", message=message, path=("type",), found=shown(new.type),
-                    allowed="leave type out: mount point and file system tell it")  # fmt: skip
+        yield Fault(
+            code="type-contradicts",
+            message=message,
+            path=("type",),
+            found=shown(new.type),
+            allowed="leave type out: mount point and file system tell it",
+        )
     elif new.filesystem == "vfat" and new.mount == "/boot" and not new.type:
         message = "a FAT partition at /boot can be the EFI system partition or an extended boot partition"
-        yield Fault(code="boot-type-open", message=message, path=("mount",), found='"/boot"',
-                    allowed='type = "esp" or type = "xbootldr"')  # fmt: skip
+        yield Fault(
+            code="boot-type-open",
+            message=message,
+            path=("mount",),
+            found='"/boot"',
+            allowed='type = "esp" or type = "xbootldr"',
+        )
     elif role_of(new.filesystem, new.mounts, new.type) == "esp" and new.filesystem != "vfat":
         message = "firmware reads an EFI system partition only with FAT on it (UEFI specification 13.3)"
-        yield Fault(code="esp-not-fat", message=message, path=("filesystem",), found=shown(new.filesystem),
-                    allowed='"vfat"')  # fmt: skip
+        yield Fault(
+            code="esp-not-fat", message=message, path=("filesystem",), found=shown(new.filesystem), allowed='"vfat"'
+        )
 
 
 def _keep_mount_faults(keep: Keep) -> Iterator[Fault]:
@@ -178,12 +245,22 @@ def _keep_mount_faults(keep: Keep) -> Iterator[Fault]:
         yield Fault(code="options-unused", message=message, path=("options",), found=", ".join(keep.options))
     if keep.role == "esp":
         if keep.mount and keep.mount not in ESP_MOUNTS:
-            yield Fault(code="esp-mount", message="the EFI system partition is mounted elsewhere by every tool",
-                        path=("mount",), found=shown(keep.mount), allowed=", ".join(ESP_MOUNTS))  # fmt: skip
+            yield Fault(
+                code="esp-mount",
+                message="the EFI system partition is mounted elsewhere by every tool",
+                path=("mount",),
+                found=shown(keep.mount),
+                allowed=", ".join(ESP_MOUNTS),
+            )
     elif keep.mount and (keep.role not in ("data", "other") or _own(keep.mount)):
         message = "of the kept partitions the new system may mount data, outside its own folders"
-        yield Fault(code="kept-mount", message=message, path=("mount",), found=f"{keep.role} at {shown(keep.mount)}",
-                    allowed='role "data" at a folder such as "/data" or "/media/data"')  # fmt: skip
+        yield Fault(
+            code="kept-mount",
+            message=message,
+            path=("mount",),
+            found=f"{keep.role} at {shown(keep.mount)}",
+            allowed='role "data" at a folder such as "/data" or "/media/data"',
+        )
 
 
 def _own(mount: str) -> bool:

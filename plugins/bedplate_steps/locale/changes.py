@@ -10,8 +10,12 @@ from bedplate.facts import Family, Layout
 from bedplate.hookspecs import Side
 from bedplate_steps.locale.model import Locale
 
-_XKB = {"xkb_layout": "keyboard layout", "xkb_model": "keyboard model", "xkb_variant": "keyboard variant",
-        "xkb_options": "keyboard options"}  # fmt: skip
+_XKB = {
+    "xkb_layout": "keyboard layout",
+    "xkb_model": "keyboard model",
+    "xkb_variant": "keyboard variant",
+    "xkb_options": "keyboard options",
+}
 
 
 def changes(old: Side, new: Side) -> Iterator[Change]:
@@ -40,8 +44,14 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
 
 
 def _told(words: str, one: str, other: str, key: str, actions: tuple[Action, ...]) -> Change:
-    return Change(says=f"{words} {other} replaces {one}", cost=Cost.NEXT_BOOT, old=(key,), new=(key,),
-                  actions=actions, covers=("locale.live-keymap",))  # fmt: skip
+    return Change(
+        says=f"{words} {other} replaces {one}",
+        cost=Cost.NEXT_BOOT,
+        old=(key,),
+        new=(key,),
+        actions=actions,
+        covers=("locale.live-keymap",),
+    )
 
 
 def _locales(before: Locale, after: Locale, old: Side, new: Side) -> Iterator[Change]:

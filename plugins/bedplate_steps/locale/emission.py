@@ -61,9 +61,13 @@ def _live_keymap(locale: Locale) -> Action:
         gives=("keymap:live",),
         guards=(
             checks.holds(
-                f"The medium knows the keymap {locale.keymap}", "keymap-is-known", *words,
-                by_hand=(f"find /usr/share/keymaps /usr/share/kbd/keymaps /usr/lib/kbd/keymaps -name "
-                         f"{shlex.quote(locale.keymap + '.*map*')} 2> /dev/null | grep . || command -v ckbcomp",),
+                f"The medium knows the keymap {locale.keymap}",
+                "keymap-is-known",
+                *words,
+                by_hand=(
+                    f"find /usr/share/keymaps /usr/share/kbd/keymaps /usr/lib/kbd/keymaps -name "
+                    f"{shlex.quote(locale.keymap + '.*map*')} 2> /dev/null | grep . || command -v ckbcomp",
+                ),
                 otherwise="Name a keymap the medium has, or use a medium that has this one.",
             ),
         ),
@@ -72,7 +76,7 @@ def _live_keymap(locale: Locale) -> Action:
         ),
         transient=True,
         trouble="On a serial line or in a graphical terminal the keymap is not ours to set: type a test text first.",
-    )  # fmt: skip
+    )
 
 
 def _load(keymap: str, board: Keyboard) -> tuple[str, ...]:
@@ -101,17 +105,23 @@ def _locales(locale: Locale, family: Family) -> Action:
         proofs=(*proofs, *(_made(name) for name in locale.wanted)),
         # The name stands in the archive before all of its content is on the disk.
         stamped=bool(built),
-        way_back=WayBack(note="Unused locales do no harm; they go with the new root file system.",
-                         goes_with="filesystem:/"),
+        way_back=WayBack(
+            note="Unused locales do no harm; they go with the new root file system.", goes_with="filesystem:/"
+        ),
         trouble="A locale that is missing is named by the proof; the list of all is printed by locale -a.",
     )
 
 
 def _made(name: str) -> Check:
     return checks.outputs(
-        f"The locale {name} is on the machine", listed(name), "locale", "-a",
-        exactly=False, where=Where.TARGET, early=False,
-    )  # fmt: skip
+        f"The locale {name} is on the machine",
+        listed(name),
+        "locale",
+        "-a",
+        exactly=False,
+        where=Where.TARGET,
+        early=False,
+    )
 
 
 def _packages(built: tuple[str, ...], family: Family) -> tuple[str, ...]:
@@ -146,8 +156,14 @@ def _language(locale: Locale, family: Family) -> Action:
         proofs=tuple(checks.file_is(path, content) for path in paths),
         audits=(
             # systemd.environment-generator(7): what the manager hands to every service it starts
-            checks.outputs(f"Services start with {content[0].strip()}", content[0], "systemctl", "show-environment",
-                           exactly=False, early=False),
+            checks.outputs(
+                f"Services start with {content[0].strip()}",
+                content[0],
+                "systemctl",
+                "show-environment",
+                exactly=False,
+                early=False,
+            ),
         ),
         way_back=_removed(*paths),
     )
@@ -184,12 +200,13 @@ def _keymap(locale: Locale, family: Family) -> Action:
         # A cache that was cut short is as new as a whole one (seen on the bench).
         stamped=bool(cache),
         audits=tuple(
-            checks.succeeds(f"{unit} has loaded it at this start", "systemctl", "is-active", "--quiet", unit,
-                            early=False)
+            checks.succeeds(
+                f"{unit} has loaded it at this start", "systemctl", "is-active", "--quiet", unit, early=False
+            )
             for unit in _LOADERS.get(family.name, ("systemd-vconsole-setup.service",))
         ),
         way_back=_removed(*paths),
-    )  # fmt: skip
+    )
 
 
 def _cached(family: Family) -> tuple[Check, ...]:

@@ -61,8 +61,13 @@ def _unreadable(text: str, path: Path) -> Fault:
 def _unusable_host(interface: Interface, text: str, path: Path) -> Iterable[Fault]:
     trouble = special(interface) or _edge(interface)
     if trouble:
-        yield Fault(code="unusable-address", message=f"no machine can have this address: {trouble}", path=path,
-                    found=shown(text), allowed="a host address of its subnet")  # fmt: skip
+        yield Fault(
+            code="unusable-address",
+            message=f"no machine can have this address: {trouble}",
+            path=path,
+            found=shown(text),
+            allowed="a host address of its subnet",
+        )
 
 
 def special(interface: Interface) -> str:
@@ -109,19 +114,33 @@ def _gateway_faults(link: NetworkLink) -> Iterable[Fault]:
         path: Path = ("gateways", index)
         trouble = plain_trouble(text)
         if trouble:
-            yield Fault(code="bad-address", message=f"a gateway is a plain address: {trouble}", path=path,
-                        found=shown(text), allowed=ADDRESS)  # fmt: skip
+            yield Fault(
+                code="bad-address",
+                message=f"a gateway is a plain address: {trouble}",
+                path=path,
+                found=shown(text),
+                allowed=ADDRESS,
+            )
             continue
         yield from _misplaced_gateway(text, own, path)
         version = ip_address(text).version
         if version in versions:
-            yield Fault(code="second-gateway", message=f"one IPv{version} gateway per link is enough; this is another",
-                        path=path, found=shown(text))  # fmt: skip
+            yield Fault(
+                code="second-gateway",
+                message=f"one IPv{version} gateway per link is enough; this is another",
+                path=path,
+                found=shown(text),
+            )
         versions.add(version)
     fixed = [each for each in own if each.version == 4]
     if fixed and 4 not in versions and link.dhcp not in ("both", "ipv4"):
-        yield Fault(code="no-gateway", message="a fixed IPv4 address without a gateway reaches its own subnet only",
-                    path=("addresses",), allowed='gateways = ["..."]', warning=True)  # fmt: skip
+        yield Fault(
+            code="no-gateway",
+            message="a fixed IPv4 address without a gateway reaches its own subnet only",
+            path=("addresses",),
+            allowed='gateways = ["..."]',
+            warning=True,
+        )
 
 
 def _misplaced_gateway(text: str, own: tuple[Interface, ...], path: Path) -> Iterable[Fault]:
@@ -129,16 +148,23 @@ def _misplaced_gateway(text: str, own: tuple[Interface, ...], path: Path) -> Ite
     if gateway.version == 6 and gateway.is_link_local and any(each.version == 6 for each in own):
         return
     if any(gateway == each.ip for each in own):
-        yield Fault(code="gateway-is-own-address", message="the gateway is this machine's own address", path=path,
-                    found=shown(text))  # fmt: skip
+        yield Fault(
+            code="gateway-is-own-address",
+            message="the gateway is this machine's own address",
+            path=path,
+            found=shown(text),
+        )
         return
     networks = [each.network for each in own if each.version == gateway.version]
     if not any(gateway in network for network in networks):
         subnets = ", ".join(str(network) for network in networks)
-        yield Fault(code="gateway-outside-subnet", message="the gateway lies in no subnet of this link's addresses",
-                    path=path, found=shown(text),
-                    allowed=f"an address in {subnets}" if subnets else "a fixed address of the same kind first",
-                    )  # fmt: skip
+        yield Fault(
+            code="gateway-outside-subnet",
+            message="the gateway lies in no subnet of this link's addresses",
+            path=path,
+            found=shown(text),
+            allowed=f"an address in {subnets}" if subnets else "a fixed address of the same kind first",
+        )
 
 
 def _server_faults(link: NetworkLink) -> Iterable[Fault]:
@@ -146,9 +172,18 @@ def _server_faults(link: NetworkLink) -> Iterable[Fault]:
     for index, text in enumerate(link.dns):
         trouble = plain_trouble(text)
         if trouble and not trouble.startswith("it is a loopback"):
-            yield Fault(code="bad-address", message=f"a name server is a plain address: {trouble}",
-                        path=("dns", index), found=shown(text), allowed=ADDRESS)  # fmt: skip
+            yield Fault(
+                code="bad-address",
+                message=f"a name server is a plain address: {trouble}",
+                path=("dns", index),
+                found=shown(text),
+                allowed=ADDRESS,
+            )
         if text in seen:
-            yield Fault(code="duplicate-address", message="this name server is given twice", path=("dns", index),
-                        found=shown(text))  # fmt: skip
+            yield Fault(
+                code="duplicate-address",
+                message="this name server is given twice",
+                path=("dns", index),
+                found=shown(text),
+            )
         seen.add(text)

@@ -19,9 +19,17 @@ _AT_HAND = (
     "The old program leaves with its package, and a link that it holds can be down until then: do it at the machine, "
     "or over another link."
 )
-_WORDS = {"dhcp": "DHCP", "ipv6": "IPv6 from the network", "ipv6_privacy": "IPv6 privacy",
-          "addresses": "fixed addresses", "gateways": "gateways", "dns": "name servers", "search": "search domains",
-          "interface": "interface", "mac": "hardware address"}  # fmt: skip
+_WORDS = {
+    "dhcp": "DHCP",
+    "ipv6": "IPv6 from the network",
+    "ipv6_privacy": "IPv6 privacy",
+    "addresses": "fixed addresses",
+    "gateways": "gateways",
+    "dns": "name servers",
+    "search": "search domains",
+    "interface": "interface",
+    "mac": "hardware address",
+}
 
 
 def changes(old: Side, new: Side) -> Iterator[Change]:
@@ -41,8 +49,10 @@ def _names(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
     one, other = host_name(before, old.context), host_name(after, new.context)
     hosts = amend(old.actions, new.actions, "network.hosts")
     if one != other:
-        besides = Besides(after=(Call(verb="running-name", args=(other,), by_hand=(f"hostname {other}",)),),
-                          back=(Call(verb="running-name", args=(one,), by_hand=(f"hostname {one}",)),))  # fmt: skip
+        besides = Besides(
+            after=(Call(verb="running-name", args=(other,), by_hand=(f"hostname {other}",)),),
+            back=(Call(verb="running-name", args=(one,), by_hand=(f"hostname {one}",)),),
+        )
         named = amend(old.actions, new.actions, "network.host-name", besides={"network.host-name": besides})
         yield Change(
             says=f"host name {other} replaces {one}",
@@ -53,19 +63,32 @@ def _names(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
             actions=(*named, *hosts),
         )
     if before.domain != after.domain:
-        yield Change(says=f"domain {after.domain or 'none'} replaces {before.domain or 'none'}", cost=Cost.IN_PLACE,
-                     old=("domain",), new=("domain",), actions=hosts)  # fmt: skip
+        yield Change(
+            says=f"domain {after.domain or 'none'} replaces {before.domain or 'none'}",
+            cost=Cost.IN_PLACE,
+            old=("domain",),
+            new=("domain",),
+            actions=hosts,
+        )
 
 
 def _hosts(before: Network, after: Network, old: Side, new: Side) -> Iterator[Change]:
     hosts = amend(old.actions, new.actions, "network.hosts")
     pairs = paired(before.hosts, after.hosts, "address")
     for index, entry in pairs.gone:
-        yield Change(says=f"hosts entry {entry.address} ({', '.join(entry.names)}) is removed", cost=Cost.IN_PLACE,
-                     old=("hosts", index), actions=hosts)  # fmt: skip
+        yield Change(
+            says=f"hosts entry {entry.address} ({', '.join(entry.names)}) is removed",
+            cost=Cost.IN_PLACE,
+            old=("hosts", index),
+            actions=hosts,
+        )
     for index, entry in pairs.made:
-        yield Change(says=f"hosts entry {entry.address} ({', '.join(entry.names)}) is added", cost=Cost.IN_PLACE,
-                     new=("hosts", index), actions=hosts)  # fmt: skip
+        yield Change(
+            says=f"hosts entry {entry.address} ({', '.join(entry.names)}) is added",
+            cost=Cost.IN_PLACE,
+            new=("hosts", index),
+            actions=hosts,
+        )
     for place, one, index, entry in pairs.both:
         if one.names != entry.names:
             says = f"hosts entry {entry.address}: {', '.join(entry.names)} instead of {', '.join(one.names)}"
@@ -81,18 +104,33 @@ def _links(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
     for index, link in pairs.made:
         place, one = renamed.pop(link.mac.lower(), (None, None)) if link.mac else (None, None)
         if one is None:
-            yield Change(says=f"link {link.name} is added ({_how(link)})", cost=Cost.NEXT_BOOT, new=("links", index),
-                         why=_WHY, actions=_work(old, new, link.name))  # fmt: skip
+            yield Change(
+                says=f"link {link.name} is added ({_how(link)})",
+                cost=Cost.NEXT_BOOT,
+                new=("links", index),
+                why=_WHY,
+                actions=_work(old, new, link.name),
+            )
         else:
             actions = _work(old, new, link.name, one.name)
-            yield Change(says=f"link {one.name} is renamed to {link.name} (the same card, {link.mac.lower()})",
-                         cost=Cost.NEXT_BOOT, old=("links", place or 0), new=("links", index), why=_WHY,
-                         actions=actions)  # fmt: skip
+            yield Change(
+                says=f"link {one.name} is renamed to {link.name} (the same card, {link.mac.lower()})",
+                cost=Cost.NEXT_BOOT,
+                old=("links", place or 0),
+                new=("links", index),
+                why=_WHY,
+                actions=actions,
+            )
             yield from _values(one, link, place or 0, index, actions)
     for index, link in pairs.gone:
         if (index, link) in renamed.values() or not link.mac:
-            yield Change(says=f"link {link.name} is removed", cost=Cost.NEXT_BOOT, old=("links", index), why=_WHY,
-                         actions=_work(old, new, link.name))  # fmt: skip
+            yield Change(
+                says=f"link {link.name} is removed",
+                cost=Cost.NEXT_BOOT,
+                old=("links", index),
+                why=_WHY,
+                actions=_work(old, new, link.name),
+            )
     for place, one, index, link in pairs.both:
         yield from _values(one, link, place, index, _work(old, new, link.name))
 
@@ -117,8 +155,14 @@ def _values(
     one: NetworkLink, link: NetworkLink, place: int, index: int, actions: tuple[Action, ...]
 ) -> Iterator[Change]:
     for key, says in _told(one, link):
-        yield Change(says=f"link {link.name}: {says}", cost=Cost.NEXT_BOOT, old=("links", place, key),
-                     new=("links", index, key), why=_WHY, actions=actions)  # fmt: skip
+        yield Change(
+            says=f"link {link.name}: {says}",
+            cost=Cost.NEXT_BOOT,
+            old=("links", place, key),
+            new=("links", index, key),
+            why=_WHY,
+            actions=actions,
+        )
 
 
 def _told(one: NetworkLink, link: NetworkLink) -> Iterator[tuple[str, str]]:
@@ -171,6 +215,11 @@ def _manager(before: Network, after: Network, old: Side, new: Side) -> Iterator[
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
             links = list(differing(old.actions, new.actions, "network.link-"))
-            yield Change(says=f"{words} {other or 'the usual one'} replaces {one or 'the usual one'}",
-                         cost=Cost.NEXT_BOOT, old=(key,), new=(key,), why=_AT_HAND if key == "wifi_daemon" else "",
-                         actions=(*work, *amend(old.actions, new.actions, *links)))  # fmt: skip
+            yield Change(
+                says=f"{words} {other or 'the usual one'} replaces {one or 'the usual one'}",
+                cost=Cost.NEXT_BOOT,
+                old=(key,),
+                new=(key,),
+                why=_AT_HAND if key == "wifi_daemon" else "",
+                actions=(*work, *amend(old.actions, new.actions, *links)),
+            )

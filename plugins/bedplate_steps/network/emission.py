@@ -26,15 +26,7 @@ from bedplate.hookspecs import Context
 from bedplate_steps.network import wpa
 from bedplate_steps.network.addresses import static_addresses
 from bedplate_steps.network.checks import full_name, host_name
-from bedplate_steps.network.managers import (
-    WIFI_NEEDS,
-    Manager,
-    chosen,
-    enabled_units,
-    masked_units,
-    needs_of,
-    settled,
-)
+from bedplate_steps.network.managers import WIFI_NEEDS, Manager, chosen, enabled_units, masked_units, needs_of, settled
 from bedplate_steps.network.model import Network, NetworkLink
 from bedplate_steps.network.wifi import country_file, secret
 
@@ -80,8 +72,13 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
 
 
 def _live() -> Action:
-    works = holds("The live medium has a default route and a name server", "network-live", _RESOLV,
-                  by_hand=("ip route show default", f"grep '^nameserver' {_RESOLV}"), otherwise=_BY_HAND)  # fmt: skip
+    works = holds(
+        "The live medium has a default route and a name server",
+        "network-live",
+        _RESOLV,
+        by_hand=("ip route show default", f"grep '^nameserver' {_RESOLV}"),
+        otherwise=_BY_HAND,
+    )
     look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", f"cat {_RESOLV}"))
     return Action(
         id="network.live",
@@ -104,20 +101,24 @@ def _live() -> Action:
 def _host_name(section: Network, context: Context) -> Action:
     name = host_name(section, context)
     return _file_action(
-        "host-name", f"Name the machine {name}", "The base carries the live medium's name, or none.",
+        "host-name",
+        f"Name the machine {name}",
+        "The base carries the live medium's name, or none.",
         (WriteFile(path=InTarget("/etc/hostname"), content=(name + "\n",)),),
         audits=(outputs(f"The running system calls itself {name}", name, "uname", "-n", early=False),),
-    )  # fmt: skip
+    )
 
 
 def _hosts(section: Network, context: Context) -> Action:
     content = hosts_text(section, context)
     names = dict.fromkeys((host_name(section, context), full_name(section, context)))
     return _file_action(
-        "hosts", "Write the hosts file", "The machine must know its own name even when no name server answers.",
+        "hosts",
+        "Write the hosts file",
+        "The machine must know its own name even when no name server answers.",
         (WriteFile(path=InTarget("/etc/hosts"), content=(content,)),),
         audits=tuple(succeeds(f"The name {name} is found", "getent", "hosts", name, early=False) for name in names),
-    )  # fmt: skip
+    )
 
 
 def hosts_text(section: Network, context: Context) -> str:
@@ -151,10 +152,14 @@ def _link(link: NetworkLink, section: Network, manager: Manager, context: Contex
     called = any(isinstance(file, Call) for file in files)  # by a program of the Wi-Fi package in the target
     tokens = ("target:api", *context.fact(Family).tokens(WIFI_NEEDS[section.daemon])) if called else ()
     return _file_action(
-        f"link-{link.name}", f"Describe the link {link.name} ({kind_of(link)}) for {manager.title}",
-        "Without it the machine has no network after its first start.", files, secrets=secrets,
-        audits=_link_runs(link, section), needs=tokens,
-    )  # fmt: skip
+        f"link-{link.name}",
+        f"Describe the link {link.name} ({kind_of(link)}) for {manager.title}",
+        "Without it the machine has no network after its first start.",
+        files,
+        secrets=secrets,
+        audits=_link_runs(link, section),
+        needs=tokens,
+    )
 
 
 def kind_of(link: NetworkLink) -> str:
@@ -175,8 +180,16 @@ def _link_runs(link: NetworkLink, section: Network) -> tuple[Check, ...]:
     has = f"has {'' if waited else 'no cable, or '}{'its' if addresses else 'an'} address"
     if link.vlan is None:
         return (holds(f"The link {link.name} {has}", "link-runs", *words, early=False),)
-    return (holds(f"The VLAN {link.vlan.id} runs on {card.name} and {has}", "vlan-runs", link.name, str(link.vlan.id),
-                  *words, early=False),)  # fmt: skip
+    return (
+        holds(
+            f"The VLAN {link.vlan.id} runs on {card.name} and {has}",
+            "vlan-runs",
+            link.name,
+            str(link.vlan.id),
+            *words,
+            early=False,
+        ),
+    )
 
 
 def _need(optional: bool) -> str:
@@ -184,8 +197,12 @@ def _need(optional: bool) -> str:
 
 
 def _settings(files: tuple[WriteFile, ...]) -> Action:
-    return _file_action("settings", "Write the settings that hold for every link",
-                        "The Wi-Fi program, the manager and the radio rules must agree.", files)  # fmt: skip
+    return _file_action(
+        "settings",
+        "Write the settings that hold for every link",
+        "The Wi-Fi program, the manager and the radio rules must agree.",
+        files,
+    )
 
 
 def _manager(section: Network, manager: Manager, context: Context) -> Action:
@@ -209,9 +226,13 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
             *(service_enabled(unit) for unit in enabled),
             *(_complete(unit) for unit in enabled),
         ),
-        way_back=WayBack(note="Disable these units and unmask the others; what the packages' own scripts had enabled "
-                              "before is not brought back.", operations=undo, goes_with="filesystem:/"),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="Disable these units and unmask the others; what the packages' own scripts had enabled "
+            "before is not brought back.",
+            operations=undo,
+            goes_with="filesystem:/",
+        ),
+    )
 
 
 def _complete(unit: str) -> Check:
@@ -231,14 +252,18 @@ def _firmware(cards: tuple[NetworkLink, ...]) -> Action:
         operations=(),
         needs=("base", "target:api"),
         proofs=tuple(
-            holds(f"The new system has the firmware that the card of {link.name} asks for", "firmware-of-link",
-                  link.mac.lower(), early=False)
+            holds(
+                f"The new system has the firmware that the card of {link.name} asks for",
+                "firmware-of-link",
+                link.mac.lower(),
+                early=False,
+            )
             for link in cards
         ),
         changes=False,
         trouble="Name the package with the missing file in firmware_packages of [base] and run again; or go on with a "
         "cable or a telephone's tether, and install it from the new system.",
-    )  # fmt: skip
+    )
 
 
 # --- name resolution -----------------------------------------------------------------------------------------------
@@ -256,18 +281,22 @@ def _resolver() -> Action:
         operations=(drop_in, Link(path=InTarget("/etc/resolv.conf"), to=STUB)),
         needs=("base", "service:systemd-resolved.service"),
         gives=("file:/etc/resolv.conf",),
-        proofs=(file_is("/etc/systemd/resolved.conf.d/dnssec.conf", drop_in.content),
-                link_is("/etc/resolv.conf", STUB)),
+        proofs=(
+            file_is("/etc/systemd/resolved.conf.d/dnssec.conf", drop_in.content),
+            link_is("/etc/resolv.conf", STUB),
+        ),
         way_back=_removal("/etc/resolv.conf", "/etc/systemd/resolved.conf.d/dnssec.conf"),
-    )  # fmt: skip
+    )
 
 
 def _no_resolver() -> Action:
     text = "# No network after the start: the spec of this machine says so.\n"
     return _file_action(
-        "resolver", "Leave no name server behind", "The live medium's name servers mean nothing to this machine.",
+        "resolver",
+        "Leave no name server behind",
+        "The live medium's name servers mean nothing to this machine.",
         (WriteFile(path=InTarget("/etc/resolv.conf"), content=(text,)),),
-    )  # fmt: skip
+    )
 
 
 def _first_boot(section: Network, manager: Manager) -> Action:
@@ -286,8 +315,14 @@ def _first_boot(section: Network, manager: Manager) -> Action:
         trouble="Start the live medium, mount the system again, and correct the files of the link. For a Wi-Fi card "
         "that does not appear at all, `dmesg` names the firmware file it misses; a cable or a telephone's tether "
         "brings the package.",
-        audits=(holds("Default route, name server and name resolution are there", "online",
-                      _need(not any(section.waited_for(link) for link in section.links)), early=False),),
+        audits=(
+            holds(
+                "Default route, name server and name resolution are there",
+                "online",
+                _need(not any(section.waited_for(link) for link in section.links)),
+                early=False,
+            ),
+        ),
         changes=False,
     )
 
@@ -296,9 +331,15 @@ def _first_boot(section: Network, manager: Manager) -> Action:
 
 
 def _file_action(
-    words: str, title: str, reason: str, files: tuple[WriteFile | Call, ...], *, secrets: tuple[Secret, ...] = (),
-    audits: tuple[Check, ...] = (), needs: tuple[str, ...] = (),
-) -> Action:  # fmt: skip
+    words: str,
+    title: str,
+    reason: str,
+    files: tuple[WriteFile | Call, ...],
+    *,
+    secrets: tuple[Secret, ...] = (),
+    audits: tuple[Check, ...] = (),
+    needs: tuple[str, ...] = (),
+) -> Action:
     """An action that only writes files into the target."""
     operations: tuple[Operation, ...] = files
     return Action(

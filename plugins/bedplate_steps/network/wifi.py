@@ -25,18 +25,35 @@ def wifi_faults(link: NetworkLink, wifi: Wifi, section: Network) -> Iterable[Fau
     """Faults of one wireless network, paths below `wifi`."""
     octets = len(wifi.ssid.encode())
     if not 1 <= octets <= MAX_SSID:
-        yield Fault(code="bad-ssid", message=f"the name of a wireless network has 1 to {MAX_SSID} octets in UTF-8, "
-                    f"this one has {octets}", path=("ssid",), found=shown(wifi.ssid))  # fmt: skip
+        yield Fault(
+            code="bad-ssid",
+            message=f"the name of a wireless network has 1 to {MAX_SSID} octets in UTF-8, this one has {octets}",
+            path=("ssid",),
+            found=shown(wifi.ssid),
+        )
     if wifi.security == "open":
-        yield Fault(code="open-wifi", message="everybody nearby can read and change what this network carries",
-                    path=("security",), found='"open"', warning=True)  # fmt: skip
+        yield Fault(
+            code="open-wifi",
+            message="everybody nearby can read and change what this network carries",
+            path=("security",),
+            found='"open"',
+            warning=True,
+        )
         if wifi.passphrase != "ask":
-            yield Fault(code="needless-passphrase", message="an open network takes no passphrase",
-                        path=("passphrase",), allowed="no passphrase")  # fmt: skip
+            yield Fault(
+                code="needless-passphrase",
+                message="an open network takes no passphrase",
+                path=("passphrase",),
+                allowed="no passphrase",
+            )
     elif wifi.passphrase != "ask" and not _file_of(wifi):
-        yield Fault(code="plain-passphrase", message="a passphrase never stands in a spec", path=("passphrase",),
-                    found=f"a text of {len(wifi.passphrase)} characters",
-                    allowed='"ask", or "file:/PATH" of a file on the live medium')  # fmt: skip
+        yield Fault(
+            code="plain-passphrase",
+            message="a passphrase never stands in a spec",
+            path=("passphrase",),
+            found=f"a text of {len(wifi.passphrase)} characters",
+            allowed='"ask", or "file:/PATH" of a file on the live medium',
+        )
 
 
 def _file_of(wifi: Wifi) -> str:

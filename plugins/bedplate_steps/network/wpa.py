@@ -23,7 +23,8 @@ _PROTECTED = {"wpa-psk": 1, "sae": 2, "open": 0}
 
 UNIT_FILE = WriteFile(
     path=InTarget("/etc/systemd/system/wpa_supplicant@.service"),
-    content=("""[Unit]
+    content=(
+        """[Unit]
 Description=Wi-Fi of the interface %I
 Requires=sys-subsystem-net-devices-%i.device
 After=sys-subsystem-net-devices-%i.device
@@ -37,7 +38,8 @@ ExecReload=/bin/kill -HUP $MAINPID
 
 [Install]
 WantedBy=multi-user.target
-""",),
+""",
+    ),
 )
 """As in the program's own sources. Written for every family, since not each one's package brings it (from memory)."""
 
@@ -53,8 +55,12 @@ def network_file(link: NetworkLink, wifi: Wifi, interface: str) -> WriteFile | C
     head = _head(wifi)
     if wifi.security == "open":
         return WriteFile(path=path, content=(f"{head}}}\n",), mode=0o600)
-    return Call(verb="wpa-file", args=(path, wifi.ssid, wifi.security, head), stdin=(SecretRef(secret_name(link)),),
-                by_hand=_by_hand(TARGET + path.path, wifi, head))  # fmt: skip
+    return Call(
+        verb="wpa-file",
+        args=(path, wifi.ssid, wifi.security, head),
+        stdin=(SecretRef(secret_name(link)),),
+        by_hand=_by_hand(TARGET + path.path, wifi, head),
+    )
 
 
 def _head(wifi: Wifi) -> str:
@@ -92,5 +98,12 @@ def proof(call: Call) -> Check:
     octets = ssid.encode().hex()
     file = TARGET + path.path
     look = (f"grep 'ssid={octets}$' {file}", f"grep 'sae_password=.' {file} | grep -o sae_password=")
-    return holds(f"{path.path} names the wireless network and holds its key", "wpa-file-is", path, octets, security,
-                 early=False, by_hand=look)  # fmt: skip
+    return holds(
+        f"{path.path} names the wireless network and holds its key",
+        "wpa-file-is",
+        path,
+        octets,
+        security,
+        early=False,
+        by_hand=look,
+    )

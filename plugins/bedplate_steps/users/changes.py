@@ -39,23 +39,35 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
 def _groups(before: Users, after: Users, old: Side, new: Side) -> Iterator[Change]:
     pairs = paired(before.groups, after.groups)
     for index, group in pairs.made:
-        yield Change(says=f"group {group.name} is made", cost=Cost.IN_PLACE, new=("groups", index),
-                     actions=amend(old.actions, new.actions, f"users.group-{group.name}"))  # fmt: skip
+        yield Change(
+            says=f"group {group.name} is made",
+            cost=Cost.IN_PLACE,
+            new=("groups", index),
+            actions=amend(old.actions, new.actions, f"users.group-{group.name}"),
+        )
     for index, group in pairs.gone:
         name = f"users.group-{group.name}"
         gone = holds(f"There is no group {group.name}", "group-gone", group.name, early=False)
         needs = tuple(f"user:{person.name}" for person in after.people)
-        yield Change(says=f"group {group.name} is removed", cost=Cost.IN_PLACE, old=("groups", index),
-                     why="Files that belong to it keep its number.",
-                     actions=amend(old.actions, new.actions, name,
-                                   besides={name: Besides(proofs=(gone,), needs=needs)}))  # fmt: skip
+        yield Change(
+            says=f"group {group.name} is removed",
+            cost=Cost.IN_PLACE,
+            old=("groups", index),
+            why="Files that belong to it keep its number.",
+            actions=amend(old.actions, new.actions, name, besides={name: Besides(proofs=(gone,), needs=needs)}),
+        )
     for place, one, index, group in pairs.both:
         if one.gid != group.gid:
             numbers = [str(each.gid or "any free one") for each in (group, one)]
             says = f"group {group.name} has the number {numbers[0]} instead of {numbers[1]}"
-            yield Change(says=says, cost=Cost.LIVE_MEDIUM, old=("groups", place), new=("groups", index),
-                         why="Files keep the old number: groupmod --gid, then find -gid OLD and chgrp, with nobody "
-                         "logged in.", covers=(f"users.group-{group.name}",))  # fmt: skip
+            yield Change(
+                says=says,
+                cost=Cost.LIVE_MEDIUM,
+                old=("groups", place),
+                new=("groups", index),
+                why="Files keep the old number: groupmod --gid, then find -gid OLD and chgrp, with nobody logged in.",
+                covers=(f"users.group-{group.name}",),
+            )
 
 
 # --- people ----------------------------------------------------------------------------------------------------------
@@ -70,10 +82,15 @@ def _people(before: Users, after: Users, old: Side, new: Side) -> Iterator[Chang
             yield _made(index, person, old, new)
         else:
             place, one = known
-            yield Change(says=f"user {one.name} is renamed to {person.name} (the same number, {person.uid})",
-                         cost=Cost.LIVE_MEDIUM, old=("people", place), new=("people", index),
-                         why="An account in use cannot be renamed: usermod --login and groupmod --new-name, with the "
-                         "person logged out.", covers=(*_ids(one.name), *_ids(person.name), RIGHTS))  # fmt: skip
+            yield Change(
+                says=f"user {one.name} is renamed to {person.name} (the same number, {person.uid})",
+                cost=Cost.LIVE_MEDIUM,
+                old=("people", place),
+                new=("people", index),
+                why="An account in use cannot be renamed: usermod --login and groupmod --new-name, with the "
+                "person logged out.",
+                covers=(*_ids(one.name), *_ids(person.name), RIGHTS),
+            )
     for index, person in pairs.gone:
         if person.uid is None or person.uid in renamed:
             yield _removed(index, person, after, old, new)
@@ -87,8 +104,12 @@ def _ids(name: str) -> tuple[str, ...]:
 
 def _made(index: int, person: PersonEntry, old: Side, new: Side) -> Change:
     rights = ", administrator" if person.administrator else ""
-    return Change(says=f"user {person.name} is added{rights}", cost=Cost.IN_PLACE, new=("people", index),
-                  actions=amend(old.actions, new.actions, *_ids(person.name), RIGHTS))  # fmt: skip
+    return Change(
+        says=f"user {person.name} is added{rights}",
+        cost=Cost.IN_PLACE,
+        new=("people", index),
+        actions=amend(old.actions, new.actions, *_ids(person.name), RIGHTS),
+    )
 
 
 def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side) -> Change:
@@ -97,8 +118,13 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
     own = f"users.person-{name}"
     gone = [holds(f"There is no account {name}", "user-gone", name, early=False)]
     gone += [holds(f"{home} is gone", "is-gone", home, early=False)] if deletes else []
-    drop: tuple[Operation, ...] = (Call(verb="user-drop", args=(name, home if deletes else ""),
-                                        by_hand=(f"userdel {'--remove ' if deletes else ''}{name}",)),)  # fmt: skip
+    drop: tuple[Operation, ...] = (
+        Call(
+            verb="user-drop",
+            args=(name, home if deletes else ""),
+            by_hand=(f"userdel {'--remove ' if deletes else ''}{name}",),
+        ),
+    )
     password = old.actions[f"users.password-{name}"]
     besides = Besides(
         before=(*drop, Run(argv=("rm", "-f", "--", InTarget(f"{STAMPS}/{password.id}")))),
@@ -109,12 +135,23 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
     )
     actions = (*amend(old.actions, new.actions, own, besides={own: besides}), *amend(old.actions, new.actions, RIGHTS))
     if deletes:
-        return Change(says=f"user {name} is removed, and the home folder with it", cost=Cost.LOSES_DATA,
-                      loses=f"everything in {home}", old=("people", index), actions=actions, covers=_ids(name),
-                      why='The spec says so: users.former, home = "delete".')  # fmt: skip
-    return Change(says=f"user {name} is removed; {home} stays", cost=Cost.IN_PLACE, old=("people", index),
-                  why='To delete the home folder as well, say so in the spec: [[users.former]], home = "delete".',
-                  actions=actions, covers=_ids(name))  # fmt: skip
+        return Change(
+            says=f"user {name} is removed, and the home folder with it",
+            cost=Cost.LOSES_DATA,
+            loses=f"everything in {home}",
+            old=("people", index),
+            actions=actions,
+            covers=_ids(name),
+            why='The spec says so: users.former, home = "delete".',
+        )
+    return Change(
+        says=f"user {name} is removed; {home} stays",
+        cost=Cost.IN_PLACE,
+        old=("people", index),
+        why='To delete the home folder as well, say so in the spec: [[users.former]], home = "delete".',
+        actions=actions,
+        covers=_ids(name),
+    )
 
 
 def _person(
@@ -127,15 +164,22 @@ def _person(
         return
     account = _account(one, person, old, new)
     for key, says, actions in _told(one, person, account, old, new):
-        yield Change(says=f"user {name} {says}", cost=Cost.IN_PLACE, old=("people", at[0], key),
-                     new=("people", at[1], key), actions=actions)  # fmt: skip
+        yield Change(
+            says=f"user {name} {says}",
+            cost=Cost.IN_PLACE,
+            old=("people", at[0], key),
+            new=("people", at[1], key),
+            actions=actions,
+        )
 
 
 def _moved(one: PersonEntry, person: PersonEntry, was: int, now: int, at: tuple[int, int]) -> Change:
     key = "uid" if was != now else "home"
-    says = f"has the number {now} instead of {was}" if was != now else (
-        f"has the home {person.home_folder} instead of {one.home_folder}"
-    )  # fmt: skip
+    says = (
+        f"has the number {now} instead of {was}"
+        if was != now
+        else (f"has the home {person.home_folder} instead of {one.home_folder}")
+    )
     return Change(
         says=f"user {person.name} {says}",
         cost=Cost.LIVE_MEDIUM,
@@ -200,10 +244,12 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
     own = f"users.person-{person.name}"
     besides = Besides(
         before=_leaves(person.name, left),
-        proofs=tuple(holds(f"{person.name} is not in the group {group}", "user-outside", person.name, group,
-                           early=False) for group in left),
+        proofs=tuple(
+            holds(f"{person.name} is not in the group {group}", "user-outside", person.name, group, early=False)
+            for group in left
+        ),
         back=_leaves(person.name, joined),
-    )  # fmt: skip
+    )
     title, typed = f"Change the account {person.name}", _typed(person)
     return tuple(
         evolve(action, title=title, operations=tuple(_as_typed(item, typed) for item in action.operations))
@@ -212,8 +258,17 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
 
 
 def _typed(person: PersonEntry) -> str:
-    words = ("usermod", "--shell", person.shell, "--comment", person.full_name, "--append", "--groups",
-             ",".join(person.groups), person.name)  # fmt: skip
+    words = (
+        "usermod",
+        "--shell",
+        person.shell,
+        "--comment",
+        person.full_name,
+        "--append",
+        "--groups",
+        ",".join(person.groups),
+        person.name,
+    )
     return shlex.join(words)
 
 
@@ -227,8 +282,9 @@ def _memberships(person: PersonEntry, side: Side) -> tuple[str, ...]:
 
 
 def _leaves(name: str, groups: list[str]) -> tuple[Operation, ...]:
-    return tuple(Call(verb="user-leaves", args=(name, group), by_hand=(f"gpasswd --delete {name} {group}",))
-                 for group in groups)  # fmt: skip
+    return tuple(
+        Call(verb="user-leaves", args=(name, group), by_hand=(f"gpasswd --delete {name} {group}",)) for group in groups
+    )
 
 
 # --- the ssh server and root -----------------------------------------------------------------------------------------
@@ -267,8 +323,16 @@ def _root(before: Users, after: Users, old: Side, new: Side) -> Iterator[Change]
             covers=(lock, "users.password-root"),
         )
     if before.root.rescue != after.root.rescue:
-        what = {"open-shell": "opens a root shell without a password", "live-medium": "ends without a shell",
-                "": "asks for root's password"}  # fmt: skip
-        yield Change(says=f"a failed start {what[after.root.rescue]}", cost=Cost.IN_PLACE, old=("root", "rescue"),
-                     new=("root", "rescue"), actions=rescue, covers=("users.lock-root",))  # fmt: skip
-
+        what = {
+            "open-shell": "opens a root shell without a password",
+            "live-medium": "ends without a shell",
+            "": "asks for root's password",
+        }
+        yield Change(
+            says=f"a failed start {what[after.root.rescue]}",
+            cost=Cost.IN_PLACE,
+            old=("root", "rescue"),
+            new=("root", "rescue"),
+            actions=rescue,
+            covers=("users.lock-root",),
+        )

@@ -23,8 +23,21 @@ SHELLS: dict[str, tuple[str, ...]] = {
 
 RESCUES = ("open-shell", "live-medium")
 
-_SYSTEM_FOLDERS = ("/bin", "/boot", "/dev", "/etc", "/lib", "/mnt", "/proc", "/root", "/run", "/sbin", "/sys", "/tmp",
-                   "/usr")  # fmt: skip
+_SYSTEM_FOLDERS = (
+    "/bin",
+    "/boot",
+    "/dev",
+    "/etc",
+    "/lib",
+    "/mnt",
+    "/proc",
+    "/root",
+    "/run",
+    "/sbin",
+    "/sys",
+    "/tmp",
+    "/usr",
+)
 
 
 def check(section: Users, context: Context) -> Iterable[Fault]:
@@ -46,9 +59,13 @@ def _former_faults(section: Users) -> Iterable[Fault]:
     present = {person.name for person in section.people}
     for index, former in enumerate(section.former):
         if former.name in present:
-            yield Fault(code="former-person-present", message="this person has an account in the same spec",
-                        path=("former", index, "name"), found=shown(former.name),
-                        allowed="a name that is not among the people")  # fmt: skip
+            yield Fault(
+                code="former-person-present",
+                message="this person has an account in the same spec",
+                path=("former", index, "name"),
+                found=shown(former.name),
+                allowed="a name that is not among the people",
+            )
 
 
 def _family(context: Context) -> Family | None:
@@ -67,26 +84,46 @@ def _root_faults(root: Root) -> Iterable[Fault]:
         yield fault.under("password")
         return
     if root.password == "locked" and not root.rescue:
-        yield Fault(code="locked-root-without-rescue", message="with root locked, a failed start ends at a console "
-                    "that lets nobody in; choose what shall happen then", path=("rescue",), found="nothing",
-                    allowed=one_of([f'"{word}"' for word in RESCUES]),
-                    notes=("open-shell: whoever stands at the console of a failed start is root, without a password.",
-                           "live-medium: no shell; the machine is mended from a live medium."))  # fmt: skip
+        yield Fault(
+            code="locked-root-without-rescue",
+            message="with root locked, a failed start ends at a console "
+            "that lets nobody in; choose what shall happen then",
+            path=("rescue",),
+            found="nothing",
+            allowed=one_of([f'"{word}"' for word in RESCUES]),
+            notes=(
+                "open-shell: whoever stands at the console of a failed start is root, without a password.",
+                "live-medium: no shell; the machine is mended from a live medium.",
+            ),
+        )
     if root.password != "locked" and root.rescue:
-        yield Fault(code="needless-rescue", message="root has a password, which is asked for when a start fails",
-                    path=("rescue",), found=shown(root.rescue), allowed="no rescue")  # fmt: skip
+        yield Fault(
+            code="needless-rescue",
+            message="root has a password, which is asked for when a start fails",
+            path=("rescue",),
+            found=shown(root.rescue),
+            allowed="no rescue",
+        )
 
 
 def _administrator_faults(section: Users) -> Iterable[Fault]:
     if section.root.password == "locked" and not section.administrators:
-        yield Fault(code="no-administrator", message="root is locked and nobody is administrator: nobody could ever "
-                    "change anything", path=("people",), found="no administrator",
-                    allowed="administrator = true for one person, or a root password")  # fmt: skip
+        yield Fault(
+            code="no-administrator",
+            message="root is locked and nobody is administrator: nobody could ever change anything",
+            path=("people",),
+            found="no administrator",
+            allowed="administrator = true for one person, or a root password",
+        )
     for index, person in enumerate(section.people):
         if person.administrator and person.password == "none":
-            yield Fault(code="administrator-without-password", message="an administrator is asked for the own password "
-                        "and this account has none", path=("people", index, "password"), found='"none"',
-                        allowed='"ask", a hash or "file:/PATH"')  # fmt: skip
+            yield Fault(
+                code="administrator-without-password",
+                message="an administrator is asked for the own password and this account has none",
+                path=("people", index, "password"),
+                found='"none"',
+                allowed='"ask", a hash or "file:/PATH"',
+            )
 
 
 # --- names and numbers ---------------------------------------------------------------------------------------------
@@ -95,26 +132,50 @@ def _administrator_faults(section: Users) -> Iterable[Fault]:
 def _form_faults(name: str, path: Path) -> Iterable[Fault]:
     trouble = form_trouble(name)
     if trouble:
-        yield Fault(code="bad-user-name", message=f"this name does not work everywhere: {trouble}", path=path,
-                    found=shown(name), allowed=FORM, nearest=repaired(name))  # fmt: skip
+        yield Fault(
+            code="bad-user-name",
+            message=f"this name does not work everywhere: {trouble}",
+            path=path,
+            found=shown(name),
+            allowed=FORM,
+            nearest=repaired(name),
+        )
 
 
 def _twin_faults(section: Users) -> Iterable[Fault]:
     people, groups = section.people, section.groups
     first = {person.name: index for index, person in reversed(list(enumerate(people)))}
-    yield from _twins("duplicate-user", "two people have this name", [
-        (("people", index, "name"), person.name) for index, person in enumerate(people)])  # fmt: skip
-    yield from _twins("duplicate-group", "two groups have this name; each person has a group of the own name", [
-        *((("people", index, "name"), person.name) for index, person in enumerate(people)),
-        *((("groups", index, "name"), group.name) for index, group in enumerate(groups)),
-    ], skip=len(people))  # fmt: skip
-    yield from _twins("duplicate-id", "this number is given twice; a person's own group has the person's number", [
-        *((("people", index, "uid"), person.uid) for index, person in enumerate(people)),
-        *((("groups", index, "gid"), group.gid) for index, group in enumerate(groups))])  # fmt: skip
-    yield from _twins("duplicate-home", "two people have this home folder", [
-        (("people", index, "home" if person.home else "name"), person.home_folder)
-        for index, person in enumerate(people) if first[person.name] == index
-    ])  # fmt: skip
+    yield from _twins(
+        "duplicate-user",
+        "two people have this name",
+        [(("people", index, "name"), person.name) for index, person in enumerate(people)],
+    )
+    yield from _twins(
+        "duplicate-group",
+        "two groups have this name; each person has a group of the own name",
+        [
+            *((("people", index, "name"), person.name) for index, person in enumerate(people)),
+            *((("groups", index, "name"), group.name) for index, group in enumerate(groups)),
+        ],
+        skip=len(people),
+    )
+    yield from _twins(
+        "duplicate-id",
+        "this number is given twice; a person's own group has the person's number",
+        [
+            *((("people", index, "uid"), person.uid) for index, person in enumerate(people)),
+            *((("groups", index, "gid"), group.gid) for index, group in enumerate(groups)),
+        ],
+    )
+    yield from _twins(
+        "duplicate-home",
+        "two people have this home folder",
+        [
+            (("people", index, "home" if person.home else "name"), person.home_folder)
+            for index, person in enumerate(people)
+            if first[person.name] == index
+        ],
+    )
 
 
 def _twins(code: str, message: str, places: Sequence[tuple[Path, str | int | None]], skip: int = 0) -> Iterable[Fault]:
@@ -134,8 +195,13 @@ def _person_faults(person: PersonEntry, section: Users, family: Family | None) -
     yield from _form_faults(person.name, ("name",))
     owner = taken(person.name, family.name if family else "")
     if owner:
-        yield Fault(code="reserved-user-name", message=f"this name is taken by {owner}", path=("name",),
-                    found=shown(person.name), allowed="a name of the person's own")  # fmt: skip
+        yield Fault(
+            code="reserved-user-name",
+            message=f"this name is taken by {owner}",
+            path=("name",),
+            found=shown(person.name),
+            allowed="a name of the person's own",
+        )
     fault = password_fault(person.password, (ASK, "none"))
     if fault is not None:
         yield fault.under("password")
@@ -148,9 +214,14 @@ def _person_faults(person: PersonEntry, section: Users, family: Family | None) -
 
 def _shell_faults(person: PersonEntry) -> Iterable[Fault]:
     if person.shell not in SHELLS:
-        yield Fault(code="unknown-shell", message="Bedplate does not know which package brings this shell",
-                    path=("shell",), found=shown(person.shell), allowed=one_of(list(SHELLS)),
-                    nearest=nearest(person.shell, SHELLS))  # fmt: skip
+        yield Fault(
+            code="unknown-shell",
+            message="Bedplate does not know which package brings this shell",
+            path=("shell",),
+            found=shown(person.shell),
+            allowed=one_of(list(SHELLS)),
+            nearest=nearest(person.shell, SHELLS),
+        )
 
 
 def _home_faults(person: PersonEntry) -> Iterable[Fault]:
@@ -158,8 +229,13 @@ def _home_faults(person: PersonEntry) -> Iterable[Fault]:
     parts = home.split("/")
     inside = any(home == folder or home.startswith(folder + "/") for folder in _SYSTEM_FOLDERS)
     if not home.startswith("/") or len(parts) < 3 or inside or any(part in ("", ".", "..") for part in parts[1:]):
-        yield Fault(code="bad-home", message="this cannot be a home folder", path=("home",), found=shown(home),
-                    allowed='a plain path outside the system, such as "/home/ana"')  # fmt: skip
+        yield Fault(
+            code="bad-home",
+            message="this cannot be a home folder",
+            path=("home",),
+            found=shown(home),
+            allowed='a plain path outside the system, such as "/home/ana"',
+        )
 
 
 def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterable[Fault]:
@@ -169,26 +245,47 @@ def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterab
     for index, name in enumerate(person.groups):
         path: Path = ("groups", index)
         if name in ("sudo", "wheel"):
-            yield Fault(code="administrator-by-group", message="which group makes an administrator differs by family; "
-                        "say it in the person's own words", path=path, found=shown(name),
-                        allowed="administrator = true")  # fmt: skip
+            yield Fault(
+                code="administrator-by-group",
+                message="which group makes an administrator differs by family; say it in the person's own words",
+                path=path,
+                found=shown(name),
+                allowed="administrator = true",
+            )
         elif first[name] < index:
             yield Fault(code="duplicate-group", message="this group is given twice", path=path, found=shown(name))
         elif name not in known:
-            yield Fault(code="unknown-group", message=f"the base of the {family.name} family has no such group, and "
-                        "the spec makes none", path=path, found=shown(name),
-                        allowed="a group of the base, or one of [[users.groups]]",
-                        nearest=nearest(name, known))  # fmt: skip
+            yield Fault(
+                code="unknown-group",
+                message=f"the base of the {family.name} family has no such group, and the spec makes none",
+                path=path,
+                found=shown(name),
+                allowed="a group of the base, or one of [[users.groups]]",
+                nearest=nearest(name, known),
+            )
 
 
 def _key_faults(person: PersonEntry, section: Users) -> Iterable[Fault]:
     for index, line in enumerate(person.authorized_keys):
         yield from (fault.under("authorized_keys", index) for fault in key_faults(line))
-    yield from _twins("duplicate-key", "this key is given twice", [
-        (("authorized_keys", index), line) for index, line in enumerate(person.authorized_keys)])  # fmt: skip
+    yield from _twins(
+        "duplicate-key",
+        "this key is given twice",
+        [(("authorized_keys", index), line) for index, line in enumerate(person.authorized_keys)],
+    )
     if person.authorized_keys and not section.ssh_server:
-        yield Fault(code="keys-without-server", message="keys open no door while no ssh server is installed",
-                    path=("authorized_keys",), allowed="ssh_server = true in [users]", warning=True)  # fmt: skip
+        yield Fault(
+            code="keys-without-server",
+            message="keys open no door while no ssh server is installed",
+            path=("authorized_keys",),
+            allowed="ssh_server = true in [users]",
+            warning=True,
+        )
     if person.password == "none" and not person.authorized_keys:
-        yield Fault(code="no-way-in", message="without a password and without a key this person cannot log in",
-                    path=("password",), found='"none"', allowed="authorized_keys, or a password")  # fmt: skip
+        yield Fault(
+            code="no-way-in",
+            message="without a password and without a key this person cannot log in",
+            path=("password",),
+            found='"none"',
+            allowed="authorized_keys, or a password",
+        )

@@ -76,10 +76,12 @@ def _group(group: OwnGroup) -> Action:
         needs=_NEEDS,
         gives=(f"group:{group.name}",),
         proofs=(holds(f"The group {group.name} exists as planned", "group-is", group.name, number, early=False),),
-        way_back=WayBack(note="Remove the group, if it was not there before; files of it keep its number.",
-                         operations=(Call(verb="group-take-back", args=(group.name,),
-                                          by_hand=(_chroot("groupdel", group.name),)),), goes_with=_ROOT),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="Remove the group, if it was not there before; files of it keep its number.",
+            operations=(Call(verb="group-take-back", args=(group.name,), by_hand=(_chroot("groupdel", group.name),)),),
+            goes_with=_ROOT,
+        ),
+    )
 
 
 def _person(person: PersonEntry, uid: int, made: frozenset[str], family: Family) -> Action:
@@ -87,35 +89,65 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], family: Family)
     args = (person.name, str(uid), person.home_folder, person.shell, ",".join(groups), person.full_name)
     by_hand = (
         _chroot("groupadd", "--gid", str(uid), person.name),
-        _chroot("useradd", "--uid", str(uid), "--gid", str(uid), "--create-home", "--home-dir", person.home_folder,
-                "--shell", person.shell, "--groups", ",".join(groups), "--comment", person.full_name, person.name),
-    )  # fmt: skip
+        _chroot(
+            "useradd",
+            "--uid",
+            str(uid),
+            "--gid",
+            str(uid),
+            "--create-home",
+            "--home-dir",
+            person.home_folder,
+            "--shell",
+            person.shell,
+            "--groups",
+            ",".join(groups),
+            "--comment",
+            person.full_name,
+            person.name,
+        ),
+    )
     return Action(
         id=f"users.person-{person.name}",
         title=f"Make the account {person.name}",
         reason="Nobody should work as root.",
         stage=Stage.TARGET,
         operations=(Call(verb="user-present", args=args, by_hand=by_hand),),
-        needs=(*_NEEDS, *(f"package:{name}" for name in SHELLS[person.shell]),
-               *(f"group:{name}" for name in person.groups if name in made)),
+        needs=(
+            *_NEEDS,
+            *(f"package:{name}" for name in SHELLS[person.shell]),
+            *(f"group:{name}" for name in person.groups if name in made),
+        ),
         gives=(f"user:{person.name}",),
         proofs=(
             holds(f"{person.name} has the planned number, home, shell and groups", "user-is", *args, early=False),
             holds(f"{person.shell} is installed and a login shell", "login-shell", person.shell, early=False),
         ),
-        way_back=WayBack(note="Remove the account, if it was not there before. Its home folder stays: it may lie on a "
-                         "kept partition.", goes_with=_ROOT,
-                         operations=(Call(verb="user-take-back", args=(person.name,),
-                                          by_hand=(_chroot("userdel", person.name),)),)),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="Remove the account, if it was not there before. Its home folder stays: it may lie on a "
+            "kept partition.",
+            goes_with=_ROOT,
+            operations=(Call(verb="user-take-back", args=(person.name,), by_hand=(_chroot("userdel", person.name),)),),
+        ),
+    )
 
 
 def _password(person: PersonEntry) -> Action:
     if person.password == "none":
-        return _set_password(person.name, f"Leave {person.name} without a password", "Keys are the only way in.", "*",
-                             (f"user:{person.name}",))  # fmt: skip
-    return _set_password(person.name, f"Set the password of {person.name}", "A new account cannot log in until then.",
-                         person.password, (f"user:{person.name}",))  # fmt: skip
+        return _set_password(
+            person.name,
+            f"Leave {person.name} without a password",
+            "Keys are the only way in.",
+            "*",
+            (f"user:{person.name}",),
+        )
+    return _set_password(
+        person.name,
+        f"Set the password of {person.name}",
+        "A new account cannot log in until then.",
+        person.password,
+        (f"user:{person.name}",),
+    )
 
 
 def _set_password(name: str, title: str, reason: str, password: str, needs: tuple[str, ...]) -> Action:
@@ -123,8 +155,9 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
     encrypted = is_hash(password) or password == "*"
     secrets: tuple[Secret, ...] = ()
     if not encrypted:
-        secrets = (Secret(name=f"password-{name}", prompt=f"Password of {name}", file=file_of(password),
-                          min_length=SHORTEST),)  # fmt: skip
+        secrets = (
+            Secret(name=f"password-{name}", prompt=f"Password of {name}", file=file_of(password), min_length=SHORTEST),
+        )
     value: Content = (password,) if encrypted else (SecretRef(f"password-{name}"),)
     argv = ("chpasswd", "-e") if encrypted else ("chpasswd",)
     state = "no password" if password == "*" else "a password"
@@ -135,17 +168,24 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         stage=Stage.TARGET,
         operations=(
             Call(verb="accounts-let-go"),
-            Run(argv=argv, where=Where.TARGET, stdin=(f"{name}:", *value, "\n"),
-                by_hand=_password_by_hand(name, password, encrypted)),
+            Run(
+                argv=argv,
+                where=Where.TARGET,
+                stdin=(f"{name}:", *value, "\n"),
+                by_hand=_password_by_hand(name, password, encrypted),
+            ),
         ),
         needs=(*_NEEDS, *needs),
         proofs=(holds(f"{name} has {state}", "password-is", name, "none" if password == "*" else "set", early=False),),
-        way_back=WayBack(note=_PASSWORD_BACK, operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
-                         goes_with=_ROOT),
+        way_back=WayBack(
+            note=_PASSWORD_BACK,
+            operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
+            goes_with=_ROOT,
+        ),
         secrets=secrets,
         stamped=True,
         cautions=("A password cannot be read back: keep it where you will find it.",) if secrets else (),
-    )  # fmt: skip
+    )
 
 
 def _password_by_hand(name: str, password: str, encrypted: bool) -> tuple[str, ...]:
@@ -153,8 +193,11 @@ def _password_by_hand(name: str, password: str, encrypted: bool) -> tuple[str, .
         return ("# It asks for the password, twice.", _chroot("passwd", name))
     if password == "*":
         return ()
-    return (f"# The spec holds its hash, and no sheet does. Type `{name}:` and the hash right behind it, then Enter, "
-            "then Ctrl and D:", _chroot("chpasswd", "-e"))  # fmt: skip
+    return (
+        f"# The spec holds its hash, and no sheet does. Type `{name}:` and the hash right behind it, then Enter, "
+        "then Ctrl and D:",
+        _chroot("chpasswd", "-e"),
+    )
 
 
 # --- keys ----------------------------------------------------------------------------------------------------------
@@ -177,17 +220,23 @@ def _keys(person: PersonEntry, uid: int) -> Action:
         needs=("base", f"user:{person.name}"),
         gives=(f"file:{path}",),
         proofs=(file_mode_is(folder, 0o700, owner), file_mode_is(path, 0o600, owner), file_is(path, content, 0o600)),
-        way_back=WayBack(note="Remove the file; keys that stood there before are not brought back.",
-                         operations=(drop,), goes_with=_ROOT),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="Remove the file; keys that stood there before are not brought back.",
+            operations=(drop,),
+            goes_with=_ROOT,
+        ),
+    )
 
 
 def _ssh(family: Family) -> Action:
     unit = "ssh.service" if family.name == "apt" else "sshd.service"
     return build.enable_service(
-        "users.ssh-server", unit, needs=family.tokens("ssh-server"),
-        title="Start the ssh server from the first boot on", reason="The spec asks for it.",
-    )  # fmt: skip
+        "users.ssh-server",
+        unit,
+        needs=family.tokens("ssh-server"),
+        title="Start the ssh server from the first boot on",
+        reason="The spec asks for it.",
+    )
 
 
 # --- administrators and root ---------------------------------------------------------------------------------------
@@ -202,8 +251,9 @@ def _administrators(section: Users, family: Family) -> Action:
         reason="One wrong line here makes sudo refuse everybody, so the file is checked before it counts.",
         stage=Stage.TARGET,
         operations=(
-            Call(verb="sudoers-put", args=(SUDOERS,), stdin=content,
-                 by_hand=_sudoers_by_hand("".join(map(str, content)))),
+            Call(
+                verb="sudoers-put", args=(SUDOERS,), stdin=content, by_hand=_sudoers_by_hand("".join(map(str, content)))
+            ),
         ),
         needs=(*_NEEDS, *(f"user:{name}" for name in names), *family.tokens("sudo")),
         gives=(f"file:{SUDOERS}",),
@@ -212,9 +262,12 @@ def _administrators(section: Users, family: Family) -> Action:
             file_mode_is(SUDOERS, 0o440),
             *(holds(f"sudo lets {name} do everything", "sudo-allows", name, early=False) for name in names),
         ),
-        way_back=WayBack(note="Remove the rule file; the people stay in the administrators' group.",
-                         operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),), goes_with=_ROOT),
-    )  # fmt: skip
+        way_back=WayBack(
+            note="Remove the rule file; the people stay in the administrators' group.",
+            operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),),
+            goes_with=_ROOT,
+        ),
+    )
 
 
 def _sudoers_by_hand(text: str) -> tuple[str, ...]:
@@ -268,11 +321,13 @@ def _open_shell() -> Action:
         needs=("base",),
         gives=tuple(f"file:{path}" for path in paths),
         proofs=tuple(file_is(path, content) for path in paths),
-        way_back=WayBack(note="Remove the two files.",
-                         operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
-                         goes_with=_ROOT),
+        way_back=WayBack(
+            note="Remove the two files.",
+            operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
+            goes_with=_ROOT,
+        ),
         cautions=("Whoever stands at the console when a start fails is root, without a password.",),
-    )  # fmt: skip
+    )
 
 
 def _chroot(*argv: str) -> str:

@@ -31,21 +31,30 @@ RSA_FLOOR, RSA_ADVICE = 1024, 2048
 def key_faults(line: str) -> Iterable[Fault]:
     """Faults of one line, without a path."""
     if "PRIVATE KEY" in line:
-        yield Fault(code="private-key", message="this is a private key; only the public half belongs here",
-                    found="a private key", allowed="the line of the file that ends in .pub",
-                    notes=("A private key that has stood in a shared file must be replaced.",))  # fmt: skip
+        yield Fault(
+            code="private-key",
+            message="this is a private key; only the public half belongs here",
+            found="a private key",
+            allowed="the line of the file that ends in .pub",
+            notes=("A private key that has stood in a shared file must be replaced.",),
+        )
         return
     kind, data = _parts(line)
     if kind not in TYPES:
         old = kind == "ssh-dss"
         message = "sshd no longer takes keys of this type" if old else "this line does not begin with a type of key"
-        yield Fault(code="bad-key-type", message=message, found=shown(kind), allowed=one_of(TYPES),
-                    nearest=nearest(kind, TYPES))  # fmt: skip
+        yield Fault(
+            code="bad-key-type", message=message, found=shown(kind), allowed=one_of(TYPES), nearest=nearest(kind, TYPES)
+        )
         return
     strings = _strings(data)
     if strings is None or len(strings) != 1 + _FIELDS.get(kind, 2):
-        yield Fault(code="bad-key-data", message="the key's data is damaged or cut off", found=shown(data, 24),
-                    allowed="the whole line as ssh-keygen wrote it")  # fmt: skip
+        yield Fault(
+            code="bad-key-data",
+            message="the key's data is damaged or cut off",
+            found=shown(data, 24),
+            allowed="the whole line as ssh-keygen wrote it",
+        )
         return
     yield from _content_faults(kind, strings)
 
@@ -53,8 +62,12 @@ def key_faults(line: str) -> Iterable[Fault]:
 def _content_faults(kind: str, strings: list[bytes]) -> Iterable[Fault]:
     inside = strings[0].decode("ascii", "replace")
     if inside != kind:
-        yield Fault(code="bad-key-data", message="the key's data is of another type than the line says",
-                    found=shown(inside), allowed=kind)  # fmt: skip
+        yield Fault(
+            code="bad-key-data",
+            message="the key's data is of another type than the line says",
+            found=shown(inside),
+            allowed=kind,
+        )
         return
     if kind.endswith("ssh-ed25519") and len(strings[1]) != 32:
         yield Fault(code="bad-key-data", message="an ed25519 key has 32 octets", found=f"{len(strings[1])} octets")
@@ -66,8 +79,13 @@ def _rsa_faults(bits: int) -> Iterable[Fault]:
     if bits < RSA_ADVICE:
         refused = bits < RSA_FLOOR
         message = "sshd refuses RSA keys this short" if refused else "RSA keys this short are no longer advised"
-        yield Fault(code="weak-key", message=message, found=f"{bits} bits",
-                    allowed=f"{RSA_ADVICE} bits or more, or an ed25519 key", warning=not refused)  # fmt: skip
+        yield Fault(
+            code="weak-key",
+            message=message,
+            found=f"{bits} bits",
+            allowed=f"{RSA_ADVICE} bits or more, or an ed25519 key",
+            warning=not refused,
+        )
 
 
 def _parts(line: str) -> tuple[str, str]:

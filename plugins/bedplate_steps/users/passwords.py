@@ -22,8 +22,16 @@ HASH_FORMS: dict[str, re.Pattern[str]] = {
 }
 """Accepted forms by method, crypt(5)."""
 
-_MARKS = {"$y$": "yescrypt", "$gy$": "gost-yescrypt", "$7$": "scrypt", "$2a$": "bcrypt", "$2b$": "bcrypt",
-          "$2y$": "bcrypt", "$6$": "sha512crypt", "$5$": "sha256crypt"}  # fmt: skip
+_MARKS = {
+    "$y$": "yescrypt",
+    "$gy$": "gost-yescrypt",
+    "$7$": "scrypt",
+    "$2a$": "bcrypt",
+    "$2b$": "bcrypt",
+    "$2y$": "bcrypt",
+    "$6$": "sha512crypt",
+    "$5$": "sha256crypt",
+}
 _WEAK = re.compile(r"\$1\$[^$:]{1,8}\$[./A-Za-z0-9]{22}|\$(?:md5|sha1|3)[$,].*|[./A-Za-z0-9]{13}|_[./A-Za-z0-9]{19}")
 _HOW = "mkpasswd or `openssl passwd -6` makes a hash"
 
@@ -52,11 +60,25 @@ def password_fault(text: str, words: Sequence[str]) -> Fault | None:
     if text.startswith(FILE):
         return Fault(code="bad-password-file", message="the path of a password file is absolute", allowed=allowed)
     if _WEAK.fullmatch(text):
-        return Fault(code="weak-hash", message="this is plain text, or a hash of a method that is broken in hours",
-                     found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
+        return Fault(
+            code="weak-hash",
+            message="this is plain text, or a hash of a method that is broken in hours",
+            found=found,
+            allowed=allowed,
+            notes=(_HOW,),
+        )
     method = next((name for mark, name in _MARKS.items() if text.startswith(mark)), None)
     if method is not None:
-        return Fault(code="malformed-hash", message=f"this begins like a {method} hash but is none; part of it may be "
-                     "missing", found=found, allowed=allowed)  # fmt: skip
-    return Fault(code="plain-password", message="a password never stands in a spec; a text that is no hash cannot be "
-                 "one", found=found, allowed=allowed, notes=(_HOW,))  # fmt: skip
+        return Fault(
+            code="malformed-hash",
+            message=f"this begins like a {method} hash but is none; part of it may be missing",
+            found=found,
+            allowed=allowed,
+        )
+    return Fault(
+        code="plain-password",
+        message="a password never stands in a spec; a text that is no hash cannot be one",
+        found=found,
+        allowed=allowed,
+        notes=(_HOW,),
+    )

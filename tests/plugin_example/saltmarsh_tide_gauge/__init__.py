@@ -62,47 +62,75 @@ def check(section: TideGauge, context: Context) -> Iterable[Fault]:
         values = [getattr(gauge, key) for gauge in section.gauges]
         for index, value in enumerate(values):
             if value in values[:index]:
-                yield Fault(code="gauge-twin", message=f"two gauges have the same {key}",
-                            path=("gauges", index, key), found=shown(value))  # fmt: skip
+                yield Fault(
+                    code="gauge-twin",
+                    message=f"two gauges have the same {key}",
+                    path=("gauges", index, key),
+                    found=shown(value),
+                )
     names = [person.name for person in context.fact(People).persons]
     if section.keeper not in names:
-        yield Fault(code="keeper-unknown", message="the keeper of the readings has no account on this machine",
-                    path=("keeper",), found=shown(section.keeper), allowed=one_of(names),
-                    nearest=nearest(section.keeper, names))  # fmt: skip
+        yield Fault(
+            code="keeper-unknown",
+            message="the keeper of the readings has no account on this machine",
+            path=("keeper",),
+            found=shown(section.keeper),
+            allowed=one_of(names),
+            nearest=nearest(section.keeper, names),
+        )
     home = context.fact(Layout).covering(READINGS)
     if home is not None and home.mount == "/":
-        yield Fault(code="readings-on-root", message=f"readings fill the root file system: {READINGS} lies on it",
-                    allowed="a partition mounted at /srv", warning=True)  # fmt: skip
+        yield Fault(
+            code="readings-on-root",
+            message=f"readings fill the root file system: {READINGS} lies on it",
+            allowed="a partition mounted at /srv",
+            warning=True,
+        )
 
 
 def emit(section: TideGauge, context: Context) -> Iterable[Action]:
     """Every action of the section."""
     yield build.write_file(
-        "tide_gauge.settings", SETTINGS, settings(section),
-        title="Write the tide logger's settings", reason="It reads the gauges named here and no others.",
-    )  # fmt: skip
+        "tide_gauge.settings",
+        SETTINGS,
+        settings(section),
+        title="Write the tide logger's settings",
+        reason="It reads the gauges named here and no others.",
+    )
     yield build.write_file(
-        "tide_gauge.unit", f"/etc/systemd/system/{UNIT}", SERVICE.format(settings=SETTINGS),
-        title="Describe the tide logger to systemd", reason="The timer starts it.",
-    )  # fmt: skip
+        "tide_gauge.unit",
+        f"/etc/systemd/system/{UNIT}",
+        SERVICE.format(settings=SETTINGS),
+        title="Describe the tide logger to systemd",
+        reason="The timer starts it.",
+    )
     yield build.write_file(
-        "tide_gauge.timer", f"/etc/systemd/system/{TIMER}", TIMES.format(every=section.every),
-        title=f"Read the gauges every {section.every} minutes", reason="A tide curve needs even steps.",
-    )  # fmt: skip
+        "tide_gauge.timer",
+        f"/etc/systemd/system/{TIMER}",
+        TIMES.format(every=section.every),
+        title=f"Read the gauges every {section.every} minutes",
+        reason="A tide curve needs even steps.",
+    )
     yield build.enable_service(
-        "tide_gauge.enable", TIMER, needs=(f"file:/etc/systemd/system/{TIMER}", f"file:/etc/systemd/system/{UNIT}"),
-        title="Start the tide logger with the machine", reason="Nobody logs in at the sluice.",
-    )  # fmt: skip
+        "tide_gauge.enable",
+        TIMER,
+        needs=(f"file:/etc/systemd/system/{TIMER}", f"file:/etc/systemd/system/{UNIT}"),
+        title="Start the tide logger with the machine",
+        reason="Nobody logs in at the sluice.",
+    )
     yield readings(section)
     if section.upload:
         yield from upload()
     yield build.by_hand(
-        "tide_gauge.first-reading", "Wait for the first reading, and compare it with the staff gauge on the wall.",
-        f"systemctl start {UNIT}", f"tail -n 1 {READINGS}/{section.gauges[0].name}",
-        title="Compare the first reading", reason="A gauge on the wrong port reads plausible nonsense.",
+        "tide_gauge.first-reading",
+        "Wait for the first reading, and compare it with the staff gauge on the wall.",
+        f"systemctl start {UNIT}",
+        f"tail -n 1 {READINGS}/{section.gauges[0].name}",
+        title="Compare the first reading",
+        reason="A gauge on the wrong port reads plausible nonsense.",
         expected="The height is that of the staff gauge, give or take 2 cm.",
         trouble="Look at the cable, and at the port in the spec.",
-    )  # fmt: skip
+    )
 
 
 def settings(section: TideGauge) -> str:
@@ -117,29 +145,42 @@ def readings(section: TideGauge) -> Action:
     owner = f"The folder of the readings belongs to {section.keeper}"
     argv = ("install", "-d", "-m", "0750", "-o", section.keeper, "--", READINGS)
     return build.run(
-        "tide_gauge.readings", *argv, needs=(f"user:{section.keeper}",),
-        title="Make the folder of the readings", reason="The keeper copies them away.",
-        proofs=(checks.outputs(owner, section.keeper, "stat", "-c", "%U", "--", READINGS, where=Where.TARGET,
-                               early=False),),
+        "tide_gauge.readings",
+        *argv,
+        needs=(f"user:{section.keeper}",),
+        title="Make the folder of the readings",
+        reason="The keeper copies them away.",
+        proofs=(
+            checks.outputs(owner, section.keeper, "stat", "-c", "%U", "--", READINGS, where=Where.TARGET, early=False),
+        ),
         way_back=WayBack(
             note="Removes the folder if it is empty; readings are never deleted.",
             operations=(Run(argv=("rmdir", "--ignore-fail-on-non-empty", "--", InTarget(READINGS))),),
             goes_with=build.ROOT,
         ),
-    )  # fmt: skip
+    )
 
 
 def upload() -> Iterable[Action]:
     """The key that readings are sent with, and the store's address."""
     key = build.ask("tide-upload", "Key of the tide store", min_length=16)
     yield build.write_file(
-        "tide_gauge.upload-key", KEY, (SecretRef(key.name), "\n"), mode=0o600, secrets=(key,),
-        title="Keep the key of the tide store", reason="The store takes readings from known machines only.",
-    )  # fmt: skip
+        "tide_gauge.upload-key",
+        KEY,
+        (SecretRef(key.name), "\n"),
+        mode=0o600,
+        secrets=(key,),
+        title="Keep the key of the tide store",
+        reason="The store takes readings from known machines only.",
+    )
     yield build.append(
-        "tide_gauge.services", "/etc/services", "tide-store\t7411/tcp", marker="tide store",
-        title="Name the port of the tide store", reason="The logger asks for it by name.",
-    )  # fmt: skip
+        "tide_gauge.services",
+        "/etc/services",
+        "tide-store\t7411/tcp",
+        marker="tide store",
+        title="Name the port of the tide store",
+        reason="The logger asks for it by name.",
+    )
 
 
 def changes(old: Side, new: Side) -> Iterable[Change]:
@@ -151,14 +192,17 @@ def changes(old: Side, new: Side) -> Iterable[Change]:
     if old.section.every != new.section.every:
         yield Change(
             says=f"the gauges are read every {new.section.every} minutes instead of {old.section.every}",
-            cost=Cost.IN_PLACE, old=("every",), new=("every",),
+            cost=Cost.IN_PLACE,
+            old=("every",),
+            new=("every",),
             actions=amend(old.actions, new.actions, "tide_gauge.timer", besides={"tide_gauge.timer": AGAIN}),
-        )  # fmt: skip
+        )
     if settings(old.section) != settings(new.section):
         yield Change(
-            says="the tide logger gets other settings", cost=Cost.IN_PLACE,
+            says="the tide logger gets other settings",
+            cost=Cost.IN_PLACE,
             actions=amend(old.actions, new.actions, "tide_gauge.settings"),
-        )  # fmt: skip
+        )
 
 
 def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
@@ -205,6 +249,15 @@ def bedplate_steps() -> list[Step]:
     """The step of this distribution."""
     schema = json.loads((files(__name__) / "schema.json").read_text(encoding="utf-8"))
     return [
-        Step(section="tide_gauge", title="Tide gauges of the station, and the logger that reads them", schema=schema,
-             model=TideGauge, emit=emit, check=check, changes=changes, draft=draft, draft_rank=90)
-    ]  # fmt: skip
+        Step(
+            section="tide_gauge",
+            title="Tide gauges of the station, and the logger that reads them",
+            schema=schema,
+            model=TideGauge,
+            emit=emit,
+            check=check,
+            changes=changes,
+            draft=draft,
+            draft_rank=90,
+        )
+    ]

@@ -45,10 +45,7 @@ def test_settings_are_json(bedplate_compile: Callable[..., str]) -> None:
     assert settings["gauges"][1] == {"name": "south", "port": "/dev/ttyUSB0", "speed": 9600}
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "code"),
-    [("ttyS0", "sda", "malformed"), ("warden", "Warden", "malformed")],
-)
+@pytest.mark.parametrize(("old", "new", "code"), [("ttyS0", "sda", "malformed"), ("warden", "Warden", "malformed")])
 def test_faults(old: str, new: str, code: str, bedplate_compile: Callable[..., str]) -> None:
     with pytest.raises(pytest.fail.Exception, match=code):
         bedplate_compile(WHOLE.replace(old, new))

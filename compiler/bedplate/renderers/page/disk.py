@@ -99,11 +99,14 @@ def _words(layout: Layout, segment: Segment, width: int, top: int, size: int) ->
     head = f"{part.number} {visible(part.name)}" if part else "free"
     lines = [
         head if len(head) <= room else str(part.number) if part else "",
-        next((text for text in (f"{amount} {diskmap.holds(segment)}" if part else amount, amount)
-              if len(text) <= room), ""),
+        next(
+            (text for text in (f"{amount} {diskmap.holds(segment)}" if part else amount, amount) if len(text) <= room),
+            "",
+        ),
         next((text for text in (diskmap.use(segment), segment.fate.value) if text and len(text) <= room), "")
-        if part else "",
-    ]  # fmt: skip
+        if part
+        else "",
+    ]
     shown = [text for text in lines if text]
     return tuple(
         Word(text=text, y=top + (place + 1) * (size + 4) + 1, strong=place == 0) for place, text in enumerate(shown)
@@ -121,7 +124,11 @@ def _bands(rows: tuple[Row, ...], box: int) -> list[str]:
         after = places.get(part.uuid) if part is not None and one.segment.fate is Fate.KEPT else None
         if after is not None:
             top, bottom = first.y + box, second.y
-            corners = ((one.x + 2, top), (one.x + one.width - 2, top), (after.x + after.width - 2, bottom),
-                       (after.x + 2, bottom))  # fmt: skip
+            corners = (
+                (one.x + 2, top),
+                (one.x + one.width - 2, top),
+                (after.x + after.width - 2, bottom),
+                (after.x + 2, bottom),
+            )
             bands.append(" ".join(f"{x},{y}" for x, y in corners))
     return bands

@@ -51,42 +51,51 @@ def render(graph: InstallGraph) -> str:
     layout = graph.fact(Layout)
     style, script = _own("page.css"), _own("page.js")
     parts = content.parts(graph)
-    text = _environment().get_template("page.html").render(
-        graph=graph,
-        secrets=graph.secrets,
-        style=Markup(style),
-        script=Markup(script),
-        policy=f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}",
-        about=overview.about(graph),
-        fate=overview.fate(graph),
-        told=graph.told,
-        left_out=overview.left_out(graph),
-        partly=change.PARTLY,
-        kind=overview.kind(graph),
-        heading=overview.heading(graph),
-        origin=overview.origin(graph),
-        maps=[disk.picture(layout, width) for width in (_WIDE, _NARROW)] if layout else [],
-        tables=_tables(layout) if layout else [],
-        cautions=overview.cautions(graph),
-        at_hand=overview.at_hand(graph),
-        parts=parts,
-        by_script=[part.number for part in parts if part.by_script and part.actions],
-        script_file=ways.script_file(graph),
-        script_path=quote(ways.script_path(graph)),
-        mount_stick=() if graph.scene == "change" else ways.MOUNT_STICK,
-        make_script=ways.make(graph),
-        waits=[node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)],
-        picture=order.picture(parts),
-        sheets=sheets(graph),
-    )  # fmt: skip
+    text = (
+        _environment()
+        .get_template("page.html")
+        .render(
+            graph=graph,
+            secrets=graph.secrets,
+            style=Markup(style),
+            script=Markup(script),
+            policy=f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}",
+            about=overview.about(graph),
+            fate=overview.fate(graph),
+            told=graph.told,
+            left_out=overview.left_out(graph),
+            partly=change.PARTLY,
+            kind=overview.kind(graph),
+            heading=overview.heading(graph),
+            origin=overview.origin(graph),
+            maps=[disk.picture(layout, width) for width in (_WIDE, _NARROW)] if layout else [],
+            tables=_tables(layout) if layout else [],
+            cautions=overview.cautions(graph),
+            at_hand=overview.at_hand(graph),
+            parts=parts,
+            by_script=[part.number for part in parts if part.by_script and part.actions],
+            script_file=ways.script_file(graph),
+            script_path=quote(ways.script_path(graph)),
+            mount_stick=() if graph.scene == "change" else ways.MOUNT_STICK,
+            make_script=ways.make(graph),
+            waits=[
+                node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)
+            ],
+            picture=order.picture(parts),
+            sheets=sheets(graph),
+        )
+    )
     return text + "\n"
 
 
 def _environment() -> Environment:
     made = Environment(
-        loader=PackageLoader("bedplate.renderers.page"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+        loader=PackageLoader("bedplate.renderers.page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     made.filters.update(line=_line, prose=_prose, visible=visible, lines=_lines)
     made.globals.update(how_to_ask=content.HOW_TO_ASK, by_script_alone=content.SCRIPT_ALONE)
     made.tests["commands"] = lambda passage: isinstance(passage, Commands)

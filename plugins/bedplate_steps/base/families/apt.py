@@ -130,8 +130,11 @@ def _install(base: Base) -> Call:
         by_hand=(
             f"cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
             f"chroot {TARGET} apt-get update",
-            (f"chroot {TARGET} env SYSTEMD_ESP_PATH=/nonexistent apt-get install "
-             f"-o APT::Install-Recommends={str(base.recommended).lower()} ", Gathered("package")),
+            (
+                f"chroot {TARGET} env SYSTEMD_ESP_PATH=/nonexistent apt-get install "
+                f"-o APT::Install-Recommends={str(base.recommended).lower()} ",
+                Gathered("package"),
+            ),
             f"rm {TARGET}/etc/resolv.conf",
         ),
     )
@@ -161,10 +164,11 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 
 def _guards(base: Base) -> tuple[Check, ...]:
     tool = checks.holds(
-        "The medium can make a minimal apt system", "apt-bootstrap-tool",
+        "The medium can make a minimal apt system",
+        "apt-bootstrap-tool",
         by_hand=("command -v mmdebstrap || command -v debootstrap",),
         otherwise="Use a medium with mmdebstrap or debootstrap, or install one of them on the medium.",
-    )  # fmt: skip
+    )
     listed = source_list(base, base.keyring)
     guards = (tool, *reachable("apt-source-reachable", listed, base.release, by_hand=_asked_by_hand(base)))
     if not _wants_general_firmware(base):
@@ -187,10 +191,15 @@ def _offers(base: Base) -> tuple[Check, ...]:
     places = [f"{one.url.rstrip('/')}/dists/{one.release or base.release}/InRelease" for one in sources]
     signed = Check(
         says="The index of the package source is signed with a key that will be used, and in its time",
-        test=Call(verb="apt-index", args=(base.release, base.keyring), stdin=(source_list(base, base.keyring),),
-                  by_hand=tuple(f"curl -fsSL {shlex.quote(place)} | gpgv --keyring {shlex.quote(keys)} 2>&1 | "
-                                "grep 'Good signature'"
-                                for place in places)),
+        test=Call(
+            verb="apt-index",
+            args=(base.release, base.keyring),
+            stdin=(source_list(base, base.keyring),),
+            by_hand=tuple(
+                f"curl -fsSL {shlex.quote(place)} | gpgv --keyring {shlex.quote(keys)} 2>&1 | grep 'Good signature'"
+                for place in places
+            ),
+        ),
         otherwise="Never switch signatures off. Set the clock; log in where the network asks for it; take newer keys "
         "of the distribution onto the medium, by its keyring package, or name their file in the spec.",
     )
@@ -218,21 +227,28 @@ def _wants_general_firmware(base: Base) -> bool:
 def _check(base: Base) -> Iterable[Fault]:
     if not base.release and (not base.archive or base.source):
         yield Fault(
-            code="release-missing", message="an apt base needs the name of its release", path=("release",),
+            code="release-missing",
+            message="an apt base needs the name of its release",
+            path=("release",),
             allowed='the suite as the package source spells it, such as "bookworm"',
-        )  # fmt: skip
+        )
     if _wants_general_firmware(base) and base.source and base.components and FIRMWARE_COMPONENT not in base.components:
         yield Fault(
-            code="component-missing", message="the family's firmware lies in a component that is not asked for",
-            path=("components",), found=shown(" ".join(base.components)),
+            code="component-missing",
+            message="the family's firmware lies in a component that is not asked for",
+            path=("components",),
+            found=shown(" ".join(base.components)),
             allowed=f"{FIRMWARE_COMPONENT} as well, or firmware = false, or firmware_packages of your own",
-        )  # fmt: skip
+        )
     for path, url in _urls(base):
         if url.startswith("file:"):
             yield Fault(
-                code="source-on-medium", message="apt works inside the target and cannot see the medium's files",
-                path=path, found=shown(url), allowed="an http or https address, or a base archive",
-            )  # fmt: skip
+                code="source-on-medium",
+                message="apt works inside the target and cannot see the medium's files",
+                path=path,
+                found=shown(url),
+                allowed="an http or https address, or a base archive",
+            )
 
 
 def _urls(base: Base) -> Iterable[tuple[tuple[str | int, ...], str]]:
@@ -261,9 +277,13 @@ APT = PackageFamily(
     prepare=_prepare,
     install=_install,
     installed=checks.holds(
-        "Every package is installed", "apt-installed", Gathered("package"), early=False,
-        by_hand=((f"every '^installed$' chroot {TARGET} dpkg-query -W -f '${{db:Status-Status}}\\n' ",
-                  Gathered("package")),),
+        "Every package is installed",
+        "apt-installed",
+        Gathered("package"),
+        early=False,
+        by_hand=(
+            (f"every '^installed$' chroot {TARGET} dpkg-query -W -f '${{db:Status-Status}}\\n' ", Gathered("package")),
+        ),
     ),
     sources=_sources,
     sources_first=True,

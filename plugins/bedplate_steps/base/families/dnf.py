@@ -20,8 +20,25 @@ KEYRING = "/etc/pki/rpm-gpg/base-source.asc"
 PACKAGES: dict[str, tuple[str, ...]] = {
     # From memory: enough for a system that starts, logs people in and can install more. system-release is whichever
     # release package the source offers; where it offers several, the spec's `packages` names the right one.
-    "base": ("system-release", "basesystem", "systemd", "systemd-udev", "bash", "coreutils", "util-linux", "dnf", "rpm",
-             "passwd", "shadow-utils", "rootfiles", "iproute", "iputils", "procps-ng", "less", "vim-minimal"),
+    "base": (
+        "system-release",
+        "basesystem",
+        "systemd",
+        "systemd-udev",
+        "bash",
+        "coreutils",
+        "util-linux",
+        "dnf",
+        "rpm",
+        "passwd",
+        "shadow-utils",
+        "rootfiles",
+        "iproute",
+        "iputils",
+        "procps-ng",
+        "less",
+        "vim-minimal",
+    ),
     "initramfs": ("dracut",),  # from memory
     "boot-entries": ("efibootmgr",),  # from memory
     "other-systems": ("os-prober",),  # from memory
@@ -48,7 +65,7 @@ PACKAGES: dict[str, tuple[str, ...]] = {
     "udev": ("systemd-udev",),
     "dbus": ("dbus",),
     "firmware": ("linux-firmware",),
-}  # fmt: skip
+}
 
 BY_ARCHITECTURE: dict[str, dict[str, tuple[str, ...]]] = {
     "amd64": {
@@ -87,8 +104,11 @@ def _install(base: Base) -> Call:
         args=(base.release, weak, Gathered("package")),
         stdin=(repository(base, base.keyring),),
         by_hand=(
-            (f"dnf --installroot={TARGET} --releasever={base.release} "
-             f"--setopt=install_weak_deps={base.recommended} -y install ", Gathered("package")),
+            (
+                f"dnf --installroot={TARGET} --releasever={base.release} "
+                f"--setopt=install_weak_deps={base.recommended} -y install ",
+                Gathered("package"),
+            ),
         ),
     )
 
@@ -120,14 +140,18 @@ def _offers(base: Base) -> tuple[Check, ...]:
 def _check(base: Base) -> Iterable[Fault]:
     if not base.release and (not base.archive or base.source):
         yield Fault(
-            code="release-missing", message="a dnf base needs the number of its release", path=("release",),
+            code="release-missing",
+            message="a dnf base needs the number of its release",
+            path=("release",),
             allowed='the version as the distribution counts it, such as "42"',
-        )  # fmt: skip
+        )
     if base.source and not base.keyring:
         yield Fault(
-            code="keyring-missing", message="a source of your own needs the keys its packages are signed with",
-            path=("source",), allowed="keyring: the path of a key file on the live medium",
-        )  # fmt: skip
+            code="keyring-missing",
+            message="a source of your own needs the keys its packages are signed with",
+            path=("source",),
+            allowed="keyring: the path of a key file on the live medium",
+        )
 
 
 DNF = PackageFamily(
@@ -147,7 +171,10 @@ DNF = PackageFamily(
     prepare=_prepare,
     install=_install,
     installed=checks.holds(
-        "Every package is installed", "rpm-installed", Gathered("package"), early=False,
+        "Every package is installed",
+        "rpm-installed",
+        Gathered("package"),
+        early=False,
         by_hand=((f"every . chroot {TARGET} rpm -q --whatprovides ", Gathered("package")),),
     ),
     sources=_sources,

@@ -68,7 +68,6 @@ class PackageFamily:
         """Need to package names for `amd64` or `arm64`."""
         return {**self.packages, **self.by_architecture[architecture]}
 
-
     def firmware_for(self, driver: str) -> Names:
         """Packages a network card with that driver needs beside the general set; the longest name that fits counts."""
         fits = sorted((name for name in self.firmware_by_driver if driver.startswith(name)), key=len)
@@ -81,8 +80,12 @@ def reachable(verb: str, source: str, *words: str, by_hand: tuple[str, ...] = ()
     tries it with certificates."""
     otherwise = "Connect the machine, or name another source in the spec; a proxy is set with http_proxy."
     return tuple(
-        Check(says=says, test=Call(verb=verb, args=(trust, *words), stdin=(source,), by_hand=by_hand),
-              otherwise=otherwise, early=early)
+        Check(
+            says=says,
+            test=Call(verb=verb, args=(trust, *words), stdin=(source,), by_hand=by_hand),
+            otherwise=otherwise,
+            early=early,
+        )
         for says, trust, early in (
             ("The package source answers", "any", True),
             ("The package source answers and its certificate is good", "trusted", False),

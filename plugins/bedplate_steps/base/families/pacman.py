@@ -98,8 +98,11 @@ def _install(base: Base) -> Call:
         args=(Gathered("package"),),
         stdin=(config(base),),
         by_hand=(
-            (f"pacman --root {TARGET} --cachedir {TARGET}/var/cache/pacman/pkg "
-             f"--hookdir {TARGET}/etc/pacman.d/hooks --noconfirm --needed -Sy ", Gathered("package")),
+            (
+                f"pacman --root {TARGET} --cachedir {TARGET}/var/cache/pacman/pkg "
+                f"--hookdir {TARGET}/etc/pacman.d/hooks --noconfirm --needed -Sy ",
+                Gathered("package"),
+            ),
         ),
     )
 
@@ -115,9 +118,10 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 
 def _guards(base: Base) -> tuple[Check, ...]:
     keys = checks.holds(
-        "The medium has the keys that packages are signed with", "pacman-keyring",
+        "The medium has the keys that packages are signed with",
+        "pacman-keyring",
         otherwise="Run pacman-key --init and pacman-key --populate on the medium.",
-    )  # fmt: skip
+    )
     return (keys, *reachable("pacman-source-reachable", config(base)))
 
 
@@ -135,14 +139,18 @@ def _offers(base: Base) -> tuple[Check, ...]:
 def _check(base: Base) -> Iterable[Fault]:
     if base.release:
         yield Fault(
-            code="release-not-used", message="a pacman base has no releases: it is always the newest",
-            path=("release",), allowed="leave the key out",
-        )  # fmt: skip
+            code="release-not-used",
+            message="a pacman base has no releases: it is always the newest",
+            path=("release",),
+            allowed="leave the key out",
+        )
     if base.keyring:
         yield Fault(
-            code="keyring-not-used", message="pacman keeps its keys in a folder, which is copied from the medium",
-            path=("keyring",), allowed="leave the key out, and add the key on the medium with pacman-key",
-        )  # fmt: skip
+            code="keyring-not-used",
+            message="pacman keeps its keys in a folder, which is copied from the medium",
+            path=("keyring",),
+            allowed="leave the key out, and add the key on the medium with pacman-key",
+        )
 
 
 PACMAN = PackageFamily(
@@ -160,7 +168,10 @@ PACMAN = PackageFamily(
     prepare=_prepare,
     install=_install,
     installed=checks.holds(
-        "Every package is installed", "pacman-installed", Gathered("package"), early=False,
+        "Every package is installed",
+        "pacman-installed",
+        Gathered("package"),
+        early=False,
         # It prints what is not installed: that it looks at all it shows by naming what does not exist.
         by_hand=((f"chroot {TARGET} pacman -T no-such-package ", Gathered("package"), " | grep -c . | grep -x 1"),),
     ),
