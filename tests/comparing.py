@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 
-from bedplate import pipeline
-from bedplate.diff import Diff, Planned, compare
-from bedplate.document import read
-from bedplate.registry import Registry, load
+from bedplate.comparing.compare import compare
+from bedplate.comparing.model import Diff, Planned
+from bedplate.compiling import pipeline
+from bedplate.loading.registry import Registry, load
+from bedplate.reading.document import read
 
 ROOT = Path(__file__).resolve().parent.parent
 BASE = (ROOT / "specs" / "kelp-02.toml").read_text(encoding="utf-8")

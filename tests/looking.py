@@ -11,13 +11,14 @@ from functools import cache
 from pathlib import Path
 from string import Template
 
-from bedplate import commands, pipeline
 from bedplate.actions import Link, WriteFile
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition, Layout
-from bedplate.graph import InstallGraph
-from bedplate.registry import load
-from bedplate.renderers import byhand, content, helpers
-from bedplate.renderers.content import Commands, Passage
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.registry import load
+from bedplate.rendering import manual_commands, shell_helpers, stage_text
+from bedplate.rendering.stage_text import Commands, Passage
 
 ROOT = Path(__file__).resolve().parent.parent
 SPECS = sorted(path.stem for path in (ROOT / "specs").glob("*-[0-9][0-9].toml"))
@@ -66,7 +67,7 @@ def lines_of(passages: Iterable[Passage]) -> Iterator[str]:
 def looks(graph: InstallGraph) -> dict[str, str]:
     """Each look of every action's guards, proofs and audits, and what it is about."""
     found: dict[str, str] = {}
-    for part in content.parts(graph):
+    for part in stage_text.parts(graph):
         for told in part.actions:
             for line in (line for one in told.guards.new for line in _own(one.looking)):
                 found[line] = told.action.id
@@ -128,7 +129,7 @@ class Machine:
             for item in node.action.operations:
                 secret = isinstance(item, WriteFile) and not all(isinstance(part, str) for part in item.content)
                 if isinstance(item, WriteFile | Link) and not secret:
-                    made = "\n".join(byhand.commands(item, {}))
+                    made = "\n".join(manual_commands.commands(item, {}))
                     path = self.target / str(getattr(item.path, "path", item.path)).lstrip("/")
                     path.parent.mkdir(parents=True, exist_ok=True)
                     subprocess.run(["sh", "-c", self.here(made)], check=True)
@@ -140,7 +141,7 @@ class Machine:
     def say(self, line: str, first: Path | None = None, only: Path | None = None) -> str:
         """What a look prints. `first`: tools that stand in front of the others; `only`: all tools there are."""
         path = str(only) if only else f"{first}:{self.tools}:/usr/sbin:/usr/bin:/sbin:/bin"
-        text = "\n".join([*helpers.definitions(helpers.HELPERS, self.layout), self.here(line)])
+        text = "\n".join([*shell_helpers.definitions(shell_helpers.HELPERS, self.layout), self.here(line)])
         ran = subprocess.run(
             ["/bin/sh", "-c", text],
             env={"PATH": path, "DISK": str(self.disk)},

@@ -12,9 +12,9 @@ from attrs import field, frozen
 from bedplate.actions import Action, InTarget, SecretRef, WriteFile
 from bedplate.facts import Family
 from bedplate.faults import Fault
-from bedplate.registry import load
+from bedplate.loading.registry import load
+from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey
 from bedplate_steps.network.managers import MANAGERS, Manager

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from bedplate.actions import Action, InTarget, Operation, Stage, WayBack, WriteFile
-from bedplate.checks import file_is
-from bedplate.graph import InstallGraph, Owned, link
+from bedplate.conditions import file_is
+from bedplate.install_graph import InstallGraph
+from bedplate.linking.link import Owned, link
 from bedplate.spec import Machine
 
 SHELLS: Mapping[str, Sequence[str]] = {"dash": ["dash"], "bash": ["bash"], "busybox": ["busybox", "sh"]}

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from attrs import define, field
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 
 ESP = "86CC7105-853D-4D39-AA11-593635FA098E"
 OURS = "AAAAAAAA-2222-4333-8444-555555555555"
@@ -158,7 +158,7 @@ class Rig:
             "TABLE": "",
             **constants,
         }
-        text = library.part("copies") + library.verbs(VERBS)
+        text = shell_library.part("copies") + shell_library.verbs(VERBS)
         text = text.replace("/sys/firmware/efi/efivars", str(self.folder / "vars"))
         text = text.replace('[ ! -b "$v_node" ]', '[ ! -e "$v_node" ]')
         head = [

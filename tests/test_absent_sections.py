@@ -12,18 +12,21 @@ from typing import Any
 import pytest
 from attrs import evolve, frozen
 
-from bedplate import build, checks
+from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, Stage, WayBack, Where
-from bedplate.blame import Origin, PluginError
 from bedplate.changes import Besides, Change, Cost, amend
-from bedplate.diff import Diff, compare, work
-from bedplate.diff.absent import comes, goes
-from bedplate.diff.report import report
-from bedplate.graph import InstallGraph, Owned, link
+from bedplate.comparing.added_or_removed import comes, goes
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.compare import compare
+from bedplate.comparing.model import Diff
+from bedplate.comparing.report import report
+from bedplate.compiling.pipeline import render
 from bedplate.hookspecs import Side, Step, hookimpl
-from bedplate.pipeline import render
-from bedplate.registry import Registry, assemble
-from bedplate.renderers import script
+from bedplate.install_graph import InstallGraph
+from bedplate.linking.link import Owned, link
+from bedplate.loading.plugin_errors import Origin, PluginError
+from bedplate.loading.registry import Registry, assemble
+from bedplate.rendering import script
 from bedplate.spec import Machine
 from comparing import BASE, planned, registry
 from rendering import Sandbox
@@ -49,7 +52,7 @@ def service() -> Action:
 
 
 def folder(way_back: WayBack) -> Action:
-    proofs = (checks.succeeds("The folder is there", "test", "-d", InTarget("/srv/horn"), early=False),)
+    proofs = (conditions.succeeds("The folder is there", "test", "-d", InTarget("/srv/horn"), early=False),)
     return build.run(
         "horn.folder",
         "mkdir",
@@ -112,16 +115,16 @@ def test_a_new_section_is_done_on_the_running_machine() -> None:
     diff = added(*ALL)
     assert told(diff) == [("the section [horn] is new", "at next boot")]
     assert ("package bc is added", "in place") in [(one.change.says, one.change.cost.value) for one in diff.told]
-    ids = [node.action.id for node in work(diff).nodes]
+    ids = [node.action.id for node in change_graph(diff).nodes]
     assert ids.index("base.packages-add") < ids.index("horn.unit") < ids.index("horn.service")
     assert ids[-2:] == ["change.restart", "horn.listen"], "what a person sees after the start comes after the start"
-    assert "change.sh" in render(registry().renderers["checklist"], work(diff))
+    assert "change.sh" in render(registry().renderers["checklist"], change_graph(diff))
 
 
 def test_a_section_that_is_gone_is_taken_back_the_last_first() -> None:
     diff = added(*ALL, back=True)
     assert told(diff) == [("the section [horn] is gone", "at next boot")]
-    nodes = [node.action for node in work(diff).nodes]
+    nodes = [node.action for node in change_graph(diff).nodes]
     own = ["horn.line", "horn.folder", "horn.service", "horn.unit"]
     assert [one.id for one in nodes] == [*own, "base.packages-remove", "change.restart"]
     assert {check.says for one in nodes for check in one.proofs} >= {
@@ -218,7 +221,7 @@ def test_a_step_that_knows_better_is_asked() -> None:
 
     diff = added(unit(), service(), changes=changes, comes_and_goes=True)
     assert told(diff) == [("the horn is put up", "in place")]
-    last = next(node.action for node in work(diff).nodes if node.action.id == "horn.service")
+    last = next(node.action for node in change_graph(diff).nodes if node.action.id == "horn.service")
     assert last.operations[-1] == begin
 
 
@@ -231,7 +234,7 @@ def test_a_step_that_only_knows_changes_is_not_asked() -> None:
 
 def test_a_change_in_part_says_that_the_section_is_left_out() -> None:
     diff = added(unit(), LIVE)
-    text = render(registry().renderers["checklist"], work(diff, partly=True))
+    text = render(registry().renderers["checklist"], change_graph(diff, partly=True))
     left = text[text.index("## What this leaves out") : text.index("## Cautions")]
     assert "The section \\[horn\\] is new: from a live medium, not by a change script" in left
     assert "“Make the folder of the horn” is done on the live medium" in left

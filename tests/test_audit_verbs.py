@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from attrs import define
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from verb_runner import SHELLS, script
 
 MAC = "00:00:5e:00:53:17"  # for documentation: RFC 7042, section 2.1.2
@@ -195,6 +195,6 @@ def test_failed_units_are_named(running: Running) -> None:
 
 def test_firmware_variables_are_not_compared_by_size() -> None:
     """GNU cmp with -s compares sizes less positions first; efivarfs has no positions (found on the proving bench)."""
-    for verb in library.known():
-        lines = library.verbs([verb]).splitlines()
+    for verb in shell_library.known():
+        lines = shell_library.verbs([verb]).splitlines()
         assert not [line for line in lines if "cmp -s" in line and "efivars" in line], verb

@@ -17,11 +17,12 @@ import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Stage
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault, Place, Rejected, dotted
-from bedplate.graph import Node, Owned, link
-from bedplate.renderers import byhand
-from bedplate.schema_faults import schema_faults
+from bedplate.install_graph import Node
+from bedplate.linking.link import Owned, link
+from bedplate.reading.schema_errors import schema_faults
+from bedplate.reading.structuring import structured
+from bedplate.rendering import manual_commands
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey, SurveyedDisk, SurveyedMachine
 from bedplate_steps.base import bedplate_steps
@@ -661,7 +662,7 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
         assert (target / "etc/ssh/sshd_config").exists()
         subprocess.run(["find", str(target), "-mindepth", "1", "-delete"], check=True)
         by_hand = unpack(section(f'family = "apt"\narchive = "{place}/base.tar"')).by_hand
-        for line in byhand.lines(by_hand):
+        for line in manual_commands.lines(by_hand):
             subprocess.run(["sh", "-c", line.replace("/mnt/target", str(target))], check=True)
         assert (target / "etc/hosts").exists() and not any((target / name).exists() for name in own)
         subprocess.run(["find", str(target), "-mindepth", "1", "-delete"], check=True)

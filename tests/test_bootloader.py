@@ -19,15 +19,15 @@ from attrs import evolve
 from bedplate.actions import KINDS, Action, ByHand, Call, InTarget, Run, Stage, WriteFile, token_kind
 from bedplate.facts import Family, KernelParameters, LaidPartition, Layout, Subvolume
 from bedplate.faults import Fault
-from bedplate.registry import load
-from bedplate.renderers import library
+from bedplate.loading.registry import load
+from bedplate.rendering import shell_library
 from bedplate.spec import Machine
 from bedplate.survey import BootEntry, Firmware, Survey, SurveyedDisk, SurveyedMachine, SurveyedPartition
 from bedplate_steps.bootloader import grub
-from bedplate_steps.bootloader.foreign import handovers
 from bedplate_steps.bootloader.grub import entries, settings, stub
+from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
-from bedplate_steps.bootloader.parameters import kernel_parameters
+from bedplate_steps.bootloader.other_systems import handovers
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
 
@@ -494,10 +494,10 @@ def test_actions_are_whole(family: str) -> None:
         assert set(own) <= given, action.id
         for check in (*action.guards, *action.proofs):
             if isinstance(check.test, Call):
-                assert check.test.verb in library.known()
+                assert check.test.verb in shell_library.known()
         for operation in (*action.operations, *action.way_back.operations):
             if isinstance(operation, Call):
-                assert operation.verb in library.known()
+                assert operation.verb in shell_library.known()
     assert {"loader:installed", "loader:configured", "initramfs:built", "boot:new", "boot:other"} <= given
 
 
@@ -588,11 +588,11 @@ class Bench:
             path.mkdir()
 
     def run(self, verb: str, *words: str, shell: str = "dash", before: str = "") -> subprocess.CompletedProcess[str]:
-        text = library.verbs([verb]).replace("/sys/firmware/efi/efivars", str(self.variables))
+        text = shell_library.verbs([verb]).replace("/sys/firmware/efi/efivars", str(self.variables))
         head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK=/dev/none\n"
         head += f"COPIES='{self.folder}/copies'\n{before}\n"
         script = self.folder / "script.sh"
-        script.write_text(f'{head}{text}\n{library.function(verb)} "$@"\n', encoding="utf-8")
+        script.write_text(f'{head}{text}\n{shell_library.function(verb)} "$@"\n', encoding="utf-8")
         return subprocess.run(
             [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env={"PATH": os.defpath}
         )
@@ -688,7 +688,7 @@ def test_secure_boot_is_read_from_the_fifth_byte(bench: Bench, shell: str) -> No
 @pytest.mark.parametrize("shell", SHELLS)
 def test_uefi_means_64_bits_and_variables_that_can_be_changed(bench: Bench, shell: str) -> None:
     def look() -> str:
-        text = library.verbs(["firmware-is-uefi"]).replace("/proc/mounts", str(bench.folder / "mounts"))
+        text = shell_library.verbs(["firmware-is-uefi"]).replace("/proc/mounts", str(bench.folder / "mounts"))
         text = text.replace("-d /sys/firmware/efi ", f"-d '{bench.folder}/efi' ")
         text = text.replace("/sys/firmware/efi/fw_platform_size", str(bench.folder / "efi/fw_platform_size"))
         script = bench.folder / "uefi.sh"
@@ -988,7 +988,7 @@ def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
                 used |= {item.verb} if isinstance(item, Call) else set()
     assert len(used) > 15
     script = tmp_path / "verbs.sh"
-    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + library.verbs(used))
+    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + shell_library.verbs(used))
     subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)
     for shell in SHELLS.values():
         subprocess.run([*shell, "-n", str(script)], check=True)

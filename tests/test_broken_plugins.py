@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate import cli, commands
+from bedplate.cli import commands, main
 
 ROOT = Path(__file__).resolve().parent.parent
 SPEC = str(ROOT / "specs" / "kelp-02.toml")
@@ -228,7 +228,7 @@ class Installed:
     def run(self, *arguments: str) -> tuple[int, str, str]:
         """Status, output and messages of one command."""
         sys.modules.pop("saltmarsh_reed", None)
-        status = cli.main(arguments)
+        status = main.main(arguments)
         said = self.capsys.readouterr()
         return status, said.out, said.err
 
@@ -264,7 +264,7 @@ def test_advice_is_for_the_author_where_the_plugin_is_edited(
 
 
 def plain_output(capsys: pytest.CaptureFixture[str]) -> str:
-    assert cli.main(["compile", SPEC, "--as", "json"]) == 0
+    assert main.main(["compile", SPEC, "--as", "json"]) == 0
     return capsys.readouterr().out
 
 

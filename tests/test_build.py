@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from bedplate import build, shape
+from bedplate import build
 from bedplate.actions import Action, InTarget, SecretRef, Stage, WayBack, Where
-from bedplate.checks import succeeds
+from bedplate.conditions import succeeds
+from bedplate.loading import validate_action
 from rendering import SHELLS
 from verb_runner import run
 
@@ -35,7 +36,7 @@ ACTIONS = (
 
 @pytest.mark.parametrize("action", ACTIONS, ids=lambda action: action.id)
 def test_a_ready_made_action_keeps_the_contract(action: Action) -> None:
-    assert shape.trouble(action, "moor") == ""
+    assert validate_action.trouble(action, "moor") == ""
     assert action.proofs or not action.changes
     assert action.way_back.note
 

@@ -15,14 +15,15 @@ import pytest
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
-from bedplate import commands, pipeline
 from bedplate.actions import Call, Stage, Succeeds
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition
-from bedplate.graph import InstallGraph
-from bedplate.registry import load
-from bedplate.renderers import checklist, content, helpers, looks, ways
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.registry import load
+from bedplate.rendering import checklist, live_instructions, manual_checks, shell_helpers, stage_text
 from bedplate.units import MIB
-from bedplate_steps.disk import looking
+from bedplate_steps.disk import inspect
 from rendering import action, graph
 
 SPECS = Path(__file__).resolve().parent.parent / "specs"
@@ -74,7 +75,7 @@ def test_no_path_is_escaped_outside_a_code_span(name: str) -> None:
 @pytest.mark.parametrize("name", MACHINES)
 def test_every_block_and_every_guard_can_be_read_by_a_shell(name: str, shell: list[str]) -> None:
     blocks = [token.content for token in tokens(name) if token.type == "fence" and token.info == "sh"]
-    parts = content.parts(installed(name))
+    parts = stage_text.parts(installed(name))
     blocks += [line for part in parts for told in part.actions for one in told.guards.new for line in one.looking]
     for block in blocks:
         ran = subprocess.run(shell, input=block, capture_output=True, text=True, check=False)
@@ -101,7 +102,7 @@ def test_no_password_is_typed_as_its_placeholder(name: str) -> None:
 
 @pytest.mark.parametrize("name", MACHINES)
 def test_every_guard_that_is_still_so_was_asked_for(name: str) -> None:
-    told = {one.number: one for part in content.parts(installed(name)) for one in part.actions}
+    told = {one.number: one for part in stage_text.parts(installed(name)) for one in part.actions}
     for one in told.values():
         for number, places in one.guards.known:
             labels = {int(place) for place in re.findall(r"\d+", places)}
@@ -118,7 +119,7 @@ def test_each_stage_names_the_machine_and_begins_with_a_tick_for_it(name: str) -
 
 
 def test_the_medium_is_asked_for_every_command_and_for_no_other_word() -> None:
-    passages = ways.tools_test(installed("kelp-02"), content.parts(installed("kelp-02")))
+    passages = live_instructions.tools_test(installed("kelp-02"), stage_text.parts(installed("kelp-02")))
     [line] = passages[1].lines  # type: ignore[union-attr]
     listed = line.removeprefix("for one in ").split("; do")[0].split()
     assert {"sfdisk", "udevadm", "swapoff", "findmnt", "awk"} <= set(listed)
@@ -131,12 +132,12 @@ def test_the_medium_is_asked_for_every_command_and_for_no_other_word() -> None:
 def test_a_sentence_among_the_commands_divides_them() -> None:
     typed = ("# Either, with `one`:", "one a", "# or:", "two a", "two b")
     work = action("demo.two-ways", Call(verb="x", by_hand=typed))
-    [told] = content.parts(graph(work))[2].actions
-    shown = [piece.lines if isinstance(piece, content.Commands) else piece for piece in told.work]
+    [told] = stage_text.parts(graph(work))[2].actions
+    shown = [piece.lines if isinstance(piece, stage_text.Commands) else piece for piece in told.work]
     assert shown == [
-        (content.Said("Either, with "), content.Code("one"), content.Said(":")),
+        (stage_text.Said("Either, with "), stage_text.Code("one"), stage_text.Said(":")),
         ("one a",),
-        (content.Said("or:"),),
+        (stage_text.Said("or:"),),
         ("two a", "two b"),
     ]
 
@@ -151,7 +152,7 @@ def test_a_sentence_among_the_commands_divides_them() -> None:
     ],
 )
 def test_commands_and_paths_in_a_sentence_stand_apart(words: str, pieces: list[str]) -> None:
-    assert [piece.text for piece in content.prose(words)] == pieces
+    assert [piece.text for piece in stage_text.prose(words)] == pieces
 
 
 # --- guards of the disk, on an image ---------------------------------------------------------------------------------
@@ -182,7 +183,7 @@ def row_of(part: LaidPartition, **changed: int) -> str:
     return f"start={at['start']}, size={at['size']}, type={part.type}, uuid={part.uuid}\n"
 
 
-def said(lines: looking.Lines, folder: Path, rows: str) -> list[bool]:
+def said(lines: inspect.Lines, folder: Path, rows: str) -> list[bool]:
     """Which of the lines print something about an image with those rows."""
     image = folder / "disk.img"
     image.write_bytes(b"")
@@ -190,7 +191,7 @@ def said(lines: looking.Lines, folder: Path, rows: str) -> list[bool]:
         file.truncate(64 * MIB)
     subprocess.run(["sfdisk", "-q", str(image)], input=f"label: gpt\nlabel-id: {TABLE}\n{rows}", text=True, check=True)
     env = {"DISK": str(image), "PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL": "C"}
-    said = "\n".join(helpers.definitions(helpers.HELPERS, None))
+    said = "\n".join(shell_helpers.definitions(shell_helpers.HELPERS, None))
     ran = [
         subprocess.run(["sh", "-c", f"{said}\n{line}"], env=env, capture_output=True, text=True, check=False)
         for line in lines
@@ -202,19 +203,19 @@ def said(lines: looking.Lines, folder: Path, rows: str) -> list[bool]:
 @pytest.mark.parametrize(
     ("lines", "good", "bad"),
     [
-        (looking.the_table(TABLE), row_of(ESP), None),
-        (looking.whole(), row_of(ESP), None),
-        (looking.row(ESP), row_of(ESP) + row_of(ROOT), row_of(ESP, size=8191)),
-        (looking.row(ESP), row_of(ESP), row_of(ROOT)),
-        (looking.ends_by(ESP), row_of(ESP, size=4096), row_of(ESP, size=8200)),
-        (looking.ends_by(ESP), row_of(ESP), row_of(ESP, start=2049)),
-        (looking.room_is_free(ROOT), row_of(ESP), row_of(ESP, start=16384 + 8191)),
-        (looking.room_is_free(ROOT), row_of(ESP, start=16384 + 8192), row_of(ESP, start=8193)),
-        (looking.not_there(ROOT), row_of(ESP), row_of(ROOT)),
+        (inspect.the_table(TABLE), row_of(ESP), None),
+        (inspect.whole(), row_of(ESP), None),
+        (inspect.row(ESP), row_of(ESP) + row_of(ROOT), row_of(ESP, size=8191)),
+        (inspect.row(ESP), row_of(ESP), row_of(ROOT)),
+        (inspect.ends_by(ESP), row_of(ESP, size=4096), row_of(ESP, size=8200)),
+        (inspect.ends_by(ESP), row_of(ESP), row_of(ESP, start=2049)),
+        (inspect.room_is_free(ROOT), row_of(ESP), row_of(ESP, start=16384 + 8191)),
+        (inspect.room_is_free(ROOT), row_of(ESP, start=16384 + 8192), row_of(ESP, start=8193)),
+        (inspect.not_there(ROOT), row_of(ESP), row_of(ROOT)),
     ],
 )
 def test_a_guard_prints_a_line_only_if_it_holds(
-    lines: looking.Lines, good: str, bad: str | None, tmp_path: Path
+    lines: inspect.Lines, good: str, bad: str | None, tmp_path: Path
 ) -> None:
     assert all(said(lines, tmp_path, good))
     if bad is not None:
@@ -224,12 +225,12 @@ def test_a_guard_prints_a_line_only_if_it_holds(
 @pytest.mark.parametrize("name", MACHINES)
 def test_a_disk_that_nobody_has_named_is_never_a_yes(name: str) -> None:
     """A second console knows nothing of the first one's $DISK. Common practice, no source."""
-    parts = content.parts(installed(name))
+    parts = stage_text.parts(installed(name))
     asked = [line for part in parts for told in part.actions for one in told.guards.new for line in one.looking]
     asked = [line for line in asked if "$DISK" in line and not line.startswith("# ")]
     assert len(asked) > 5
     for line in asked:
-        text = "\n".join([*helpers.definitions(helpers.HELPERS, None), line])
+        text = "\n".join([*shell_helpers.definitions(shell_helpers.HELPERS, None), line])
         ran = subprocess.run(
             ["sh", "-c", text], env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}, capture_output=True, check=False
         )
@@ -237,13 +238,13 @@ def test_a_disk_that_nobody_has_named_is_never_a_yes(name: str) -> None:
 
 
 def test_a_person_sees_the_proof_of_a_whole_table_fail(tmp_path: Path) -> None:
-    assert said(looking.whole(), tmp_path, row_of(ESP)) == [True, True]
+    assert said(inspect.whole(), tmp_path, row_of(ESP)) == [True, True]
     image = tmp_path / "disk.img"
     with image.open("r+b") as file:
         file.seek(446)
         file.write(b"\x80")
     ran = subprocess.run(
-        ["sh", "-c", looking.whole()[1]],
+        ["sh", "-c", inspect.whole()[1]],
         env={"DISK": str(image), "PATH": "/usr/bin:/bin"},
         capture_output=True,
         check=False,
@@ -252,7 +253,7 @@ def test_a_person_sees_the_proof_of_a_whole_table_fail(tmp_path: Path) -> None:
 
 
 def test_an_argument_vector_of_a_guard_says_yes() -> None:
-    [line] = looks.asking(Succeeds(argv=("true",)))
-    [other] = looks.asking(Succeeds(argv=("false",)))
+    [line] = manual_checks.asking(Succeeds(argv=("true",)))
+    [other] = manual_checks.asking(Succeeds(argv=("false",)))
     assert subprocess.run(["sh", "-c", line], capture_output=True, check=False).stdout == b"yes\n"
     assert subprocess.run(["sh", "-c", other], capture_output=True, check=False).stdout == b""

@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import capture, check, document
-from bedplate.capture import blocks, boot, contents, links, tables
-from bedplate.capture.sections import Capture, read
-from bedplate.cli import main
+from bedplate.cli.main import main
 from bedplate.faults import Rejected
+from bedplate.reading import document, validation
 from bedplate.survey import Survey, SurveyedMachine
+from bedplate.surveying import capture
+from bedplate.surveying.capture import blocks, boot, contents, links, tables
+from bedplate.surveying.capture.sections import Capture, read
 
 CAPTURES = sorted((Path(__file__).resolve().parent / "captures").glob("*.txt"))
 KELP = next(path for path in CAPTURES if path.name == "kelp-02.txt").read_text(encoding="utf-8")
@@ -81,7 +82,7 @@ def test_any_section_may_be_missing(title: str) -> None:
     text = re.sub(rf"^== {re.escape(title)}\n(\| .*\n)*", "", KELP, flags=re.MULTILINE)
     assert text != KELP
     survey = capture.survey_from(text)
-    assert check.structure_survey(document.parse("x.toml", capture.to_toml(survey).encode())) == survey
+    assert validation.structure_survey(document.parse("x.toml", capture.to_toml(survey).encode())) == survey
 
 
 def test_damage_gives_a_fault_or_a_survey_and_never_anything_else() -> None:

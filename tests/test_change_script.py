@@ -9,8 +9,9 @@ from attrs import evolve
 
 from bedplate.actions import Action, InTarget, Stage, WayBack, WriteFile
 from bedplate.changes import amend, stamp
-from bedplate.graph import InstallGraph, Owned, link
-from bedplate.renderers import script
+from bedplate.install_graph import InstallGraph
+from bedplate.linking.link import Owned, link
+from bedplate.rendering import script
 from bedplate.spec import Machine
 from rendering import SHELLS, Sandbox, writing
 

@@ -10,14 +10,15 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import build, cli
+from bedplate import build
 from bedplate.actions import NOTHING_TO_UNDO, Call, Disk
 from bedplate.changes import amend
-from bedplate.checks import file_is, file_mode_is, link_is
-from bedplate.diff import work
-from bedplate.diff.rooted import rooted
-from bedplate.pipeline import render
-from bedplate.renderers import helpers, looks
+from bedplate.cli import main
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.retarget import rooted
+from bedplate.compiling.pipeline import render
+from bedplate.conditions import file_is, file_mode_is, link_is
+from bedplate.rendering import manual_checks, shell_helpers
 from comparing import Edit, compared, registry
 
 ALONE: list[Edit] = [
@@ -30,7 +31,7 @@ LOADER: Edit = ("", '[bootloader]\nname = "kelp"\n')
 
 
 def told(old: list[Edit], new: list[Edit], rendering: str = "checklist") -> str:
-    text = render(registry().renderers[rendering], work(compared(old, new), partly=True))
+    text = render(registry().renderers[rendering], change_graph(compared(old, new), partly=True))
     if rendering == "page":
         text = html.unescape(re.sub(r"<[^>]+>", "", text[text.index("<main") :]))
     return text
@@ -67,7 +68,7 @@ def test_only_stages_with_work_are_shown() -> None:
 
 
 def test_the_page_of_a_change_is_called_one() -> None:
-    whole = render(registry().renderers["page"], work(compared([], [KEYMAP])))
+    whole = render(registry().renderers["page"], change_graph(compared([], [KEYMAP])))
     assert "<title>kelp-02: change sheet</title>" in whole and "nstallation sheet" not in whole
 
 
@@ -93,13 +94,13 @@ def test_specs_of_one_name_are_told_apart_in_the_command(tmp_path: Path, capsys:
             (tmp_path / folder / name).write_text((source / name).read_text())
         text = (source / "kelp-02.toml").read_text().replace('keymap = "uk"', f'keymap = "{word}"')
         (tmp_path / folder / "kelp-02.toml").write_text(text)
-    cli.main(["diff", *(str(tmp_path / folder / "kelp-02.toml") for folder in "ab"), "--as", "checklist"])
+    main.main(["diff", *(str(tmp_path / folder / "kelp-02.toml") for folder in "ab"), "--as", "checklist"])
     assert "bedplate diff old/kelp-02.toml new/kelp-02.toml --as script" in capsys.readouterr().out
 
 
 def test_what_is_left_out_is_not_noted_as_done() -> None:
     diff = compared([], [LOADER])
-    assert diff.blocking and not work(diff, partly=True).nodes
+    assert diff.blocking and not change_graph(diff, partly=True).nodes
     assert "Nothing to do here." in told([], [LOADER])
 
 
@@ -111,7 +112,11 @@ def test_where_nothing_changes_that_is_said() -> None:
 
 
 def asked(lines: list[str]) -> list[str]:
-    said = [f"{text}\n{line}" for text in ("\n".join(helpers.definitions(helpers.HELPERS, None)),) for line in lines]
+    said = [
+        f"{text}\n{line}"
+        for text in ("\n".join(shell_helpers.definitions(shell_helpers.HELPERS, None)),)
+        for line in lines
+    ]
     return [subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False).stdout for line in said]
 
 
@@ -120,7 +125,7 @@ def test_a_file_is_asked_for_by_commands_that_print_only_if_it_holds(content: st
     path = tmp_path / "it's a file"
     write = build.write_file("moor.file", str(path), content, title="Write", reason="So.")
     [check] = rooted(write).proofs
-    lines = looks.asking(check.test)
+    lines = manual_checks.asking(check.test)
     assert asked(lines) == ["", ""]
     path.write_text(content, encoding="utf-8")
     path.chmod(0o644)
@@ -144,13 +149,13 @@ def test_mode_and_link_are_asked_for_in_the_same_way(tmp_path: Path) -> None:
         (link_is(str(link), "other"), False),
     ):
         action = build.run("moor.x", "true", title="x", reason="x", proofs=(check,), way_back=NOTHING_TO_UNDO)
-        [line] = looks.asking(rooted(action).proofs[0].test)
+        [line] = manual_checks.asking(rooted(action).proofs[0].test)
         assert bool(asked([line])[0]) is holds
 
 
 def test_a_file_that_names_the_disk_is_read_by_a_person() -> None:
     test = file_is("/etc/moor", (Disk(), "\n")).test
-    assert isinstance(test, Call) and looks.asking(test)[1] == "cat /mnt/target/etc/moor"
+    assert isinstance(test, Call) and manual_checks.asking(test)[1] == "cat /mnt/target/etc/moor"
 
 
 def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
@@ -167,14 +172,14 @@ def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
         fake.write_text(f"#!/bin/sh\necho {state}\n")
         fake.chmod(0o755)
         for one, holds in ((check, on), (gone, off)):
-            [line] = looks.asking(one.test)
+            [line] = manual_checks.asking(one.test)
             assert bool(asked([f"PATH={tmp_path}:$PATH; {line}"])[0]) is holds
 
 
 def test_what_is_gone_is_asked_for(tmp_path: Path) -> None:
     write = build.write_file("moor.file", str(tmp_path / "a file"), "x", title="Write", reason="So.")
     [gone] = rooted(amend({write.id: write}, {}, write.id)[0]).proofs
-    lines = looks.asking(gone.test)
+    lines = manual_checks.asking(gone.test)
     assert asked(lines) == ["yes\n"]
     (tmp_path / "a file").symlink_to("nowhere")
     assert asked(lines) == [""]

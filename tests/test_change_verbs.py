@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from test_users import Verbs, needs_root, verbs
 from verb_runner import SHELLS, run
 
@@ -67,7 +67,7 @@ class InUse:
 
     def run(self, line: str, text: str = "", shell: str = "dash") -> subprocess.CompletedProcess[str]:
         head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET='' WORK={self.work}\nsay() {{ :; }}\n"
-        whole = head + library.verbs(ALL) + "\n" + line + "\n"
+        whole = head + shell_library.verbs(ALL) + "\n" + line + "\n"
         return subprocess.run([*shell.split(), "-c", whole], input=text, capture_output=True, text=True, timeout=120)
 
 

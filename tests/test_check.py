@@ -16,12 +16,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bedplate_schema
-from bedplate import registry
-from bedplate.check import check, compose_schema, structure_survey, unreadable
-from bedplate.document import parse
 from bedplate.faults import Fault, Rejected, describe, dotted
 from bedplate.hookspecs import Step
-from bedplate.schema_faults import schema_faults
+from bedplate.loading import registry
+from bedplate.reading.document import parse
+from bedplate.reading.schema_errors import schema_faults
+from bedplate.reading.validation import check, compose_schema, structure_survey, unreadable
 from bedplate.spec import Machine, Spec
 from bedplate.units import GIB, Request, Rest, Size
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 import tomli_w
 
-from bedplate.cli import main
+from bedplate.cli.main import main
 
 ROOT = Path(__file__).resolve().parent.parent
 KELP = str(ROOT / "specs" / "kelp-02.toml")

@@ -18,9 +18,9 @@ import bedplate_schema
 from bedplate.actions import Action, ByHand, InTarget, Link, Stage, WriteFile
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault, Place, dotted
-from bedplate.schema_faults import schema_faults
+from bedplate.reading.schema_errors import schema_faults
+from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedPartition
 from bedplate_steps.clock import bedplate_steps
 from bedplate_steps.clock.draft import draft

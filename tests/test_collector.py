@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import capture
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
+from bedplate.surveying import capture
 
 ROOT = Path(__file__).resolve().parent.parent
-SCRIPT = ROOT / "compiler" / "bedplate" / "collector.sh"
+SCRIPT = ROOT / "compiler" / "bedplate" / "surveying" / "collector.sh"
 SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
 
 ESP = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"

@@ -11,14 +11,15 @@ import attrs
 import pytest
 from attrs import frozen
 
-from bedplate import build, checks, pipeline
+from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, WayBack, WriteFile
-from bedplate.blame import Origin
 from bedplate.changes import Change, Cost, amend
+from bedplate.compiling import pipeline
 from bedplate.faults import Fault
 from bedplate.hookspecs import Side, Step, hookimpl
-from bedplate.registry import assemble, load
-from bedplate.testing import HOST, RULES, Host, Subject, comparing, conformance_tests, schemas, unchecked
+from bedplate.loading.plugin_errors import Origin
+from bedplate.loading.registry import assemble, load
+from bedplate.testing import HOST, RULES, Host, Subject, change_rules, conformance_tests, schema_rules, unchecked
 
 ROOT = Path(__file__).resolve().parent.parent
 MACHINES = [Host.read(ROOT / "specs" / f"{name}.toml") for name in ("kelp-02", "limpet-01", "barnacle-05", "tern-04")]
@@ -52,7 +53,7 @@ SCHEMA: dict[str, Any] = {
 }
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "So."}
 DONE: dict[str, Any] = {
-    "proofs": (checks.succeeds("It is", "test", "-e", InTarget("/x")),),
+    "proofs": (conditions.succeeds("It is", "test", "-e", InTarget("/x")),),
     "way_back": WayBack(note="It stays, and harms nobody.", possible=False),
 }
 GOOD = build.write_file("reed.file", "/etc/reed", "reed\n", **WORDS)
@@ -212,11 +213,11 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "shell text": (emitting(attrs.evolve(GOOD, operations=(SHELL,))), "hands text to sh"),
     "pasted path": (emitting(attrs.evolve(GOOD, operations=(Run(argv=("rm", "/mnt/target/x")),))), "write InTarget"),
     "live proof": (
-        emitting(attrs.evolve(GOOD, proofs=(checks.succeeds("Is", "test", "-e", "/etc/x"),))),
+        emitting(attrs.evolve(GOOD, proofs=(conditions.succeeds("Is", "test", "-e", "/etc/x"),))),
         "reads /etc/x of the live medium",
     ),
     "no look by hand": (
-        emitting(attrs.evolve(GOOD, guards=(checks.holds("It is wet", "network-live"),))),
+        emitting(attrs.evolve(GOOD, guards=(conditions.holds("It is wet", "network-live"),))),
         "'It is wet' has no look for a person",
     ),
     "secret nobody lists": (
@@ -224,7 +225,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
         "no action lists it in `secrets`",
     ),
     "proof of nothing there": (
-        emitting(attrs.evolve(GOOD, proofs=(checks.outputs("Is", "yes", "lpstat", "-p"),))),
+        emitting(attrs.evolve(GOOD, proofs=(conditions.outputs("Is", "yes", "lpstat", "-p"),))),
         "run it there with where=Where.TARGET",
     ),
     "way back without work": (
@@ -279,10 +280,10 @@ def test_the_only_example_is_varied_to_ask_for_changes() -> None:
         asked.append((old.section, new.section))
         yield from ()
 
-    assert comparing.changes_can_be_told(about(emit=carrying, changes=changes)) == []
+    assert change_rules.changes_can_be_told(about(emit=carrying, changes=changes)) == []
     assert any(old != new for old, new in asked) and all(old and new for old, new in asked)
     asked.clear()
-    comparing.changes_can_be_told(about(emit=carrying, changes=changes, comes_and_goes=True))
+    change_rules.changes_can_be_told(about(emit=carrying, changes=changes, comes_and_goes=True))
     assert {(old is None, new is None) for old, new in asked} == {(False, False), (True, False), (False, True)}
 
 
@@ -294,7 +295,7 @@ def test_a_rule_with_nothing_to_look_at_is_not_said_to_hold() -> None:
     assert "scripts_are_clean" not in checked[1] and "changes_are_proved" not in checked[1]
     case = conformance_tests("tide")
     with pytest.raises(pytest.skip.Exception, match="not checked: the step cannot be used"):
-        case(schemas.schema_is_valid)
+        case(schema_rules.schema_is_valid)
 
 
 def test_a_contract_by_name_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -307,7 +308,7 @@ def test_a_contract_by_name_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         origin = Origin(plugin="reed", distribution="saltmarsh-reed", version="2", module=module)
         own = attrs.evolve(step.registry.steps["reed"], origin=origin)
         step.registry = attrs.evolve(step.registry, steps={"reed": own})
-        said.append(schemas.contract_is_a_number(step))
+        said.append(schema_rules.contract_is_a_number(step))
     [[complaint], nothing] = said
     assert not nothing and "bedplate_contract is CONTRACT: write the number" in complaint
 
@@ -322,7 +323,7 @@ def test_a_source_folder_is_no_installation(
         (information / name).write_text("Metadata-Version: 2.1\nName: saltmarsh-reed\nVersion: 2\n")
     (information / ("SOURCES.txt" if lies else "RECORD")).write_text("saltmarsh_reed.py\n")
     monkeypatch.syspath_prepend(str(tmp_path))
-    assert any("only found because its .egg-info" in one for one in schemas.step_is_installed(about())) is lies
+    assert any("only found because its .egg-info" in one for one in schema_rules.step_is_installed(about())) is lies
 
 
 @pytest.mark.parametrize("changes, says", COMPLAINTS.values(), ids=COMPLAINTS)

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import commands
 from bedplate.actions import Call, Stage
-from bedplate.registry import load
-from bedplate.renderers import checklist, helpers, library, script
+from bedplate.cli import commands
+from bedplate.loading.registry import load
+from bedplate.rendering import checklist, script, shell_helpers, shell_library
 from second_stick import ESP, FILES, GLOBAL, OURS, Rig, call
 
 SPECS = Path(__file__).resolve().parents[1] / "specs"
@@ -199,7 +199,7 @@ def test_the_same_by_hand(rig: Rig) -> None:
     action = {node.action.id: node.action for node in commands.checked(str(SPECS / "kelp-02.toml"), load())[1].nodes}
     [work], [proof] = action["disk.copies"].operations, action["disk.copies"].proofs
     assert isinstance(work, Call) and isinstance(proof.test, Call)
-    helping = "\n".join(helpers.definitions(("judge", "every"), None))
+    helping = "\n".join(shell_helpers.definitions(("judge", "every"), None))
     text = "\n".join(str(line) for line in (helping, *work.by_hand, *proof.test.by_hand))
     text = re.sub(r"/dev/disk/by-partuuid/[0-9a-f-]+", str(rig.esp), text).replace("SECOND-STICK", stick.node)
     for place in ("/mnt/second", "/mnt/esp"):
@@ -275,7 +275,9 @@ def test_a_new_esp_held_nothing(rig: Rig) -> None:
 def test_whatever_ends_the_script_the_stick_is_let_go(rig: Rig) -> None:
     rig.stick()
     stubs = "end_clock() { :; }; stop_looking() { :; }; show_typing() { :; }; wipe_scratch() { :; }"
-    lines = f"{library.part('install')}\n{stubs}\ntrap leave EXIT\ntrap 'exit 143' TERM\nopen_copies /dev/sdx1 rw\n"
+    lines = (
+        f"{shell_library.part('install')}\n{stubs}\ntrap leave EXIT\ntrap 'exit 143' TERM\nopen_copies /dev/sdx1 rw\n"
+    )
     assert rig.run(f"{lines}kill -TERM $$\nsleep 5")[0] == 143
     assert (rig.folder / "mounts").read_text().splitlines()[-1] == f"umount {rig.folder}/work/stick"
     assert not (rig.folder / "work/stick").exists()
@@ -286,7 +288,7 @@ def test_what_was_mounted_for_a_look_is_let_go_when_the_script_is_cut_off(point:
     """A mount left behind would count as a disk in use at the next run. tmpfs stands for the file system."""
     place = tmp_path / "work" / point
     place.mkdir(parents=True)
-    lines = f"""{library.part("common")}
+    lines = f"""{shell_library.part("common")}
         mount -t ramfs none '{tmp_path}/work' && mkdir '{place}' && mount -t tmpfs none '{place}' || exit 3
         : >'{place}/file'
         WORK='{tmp_path}/work'; wipe_scratch

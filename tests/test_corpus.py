@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.cli import main
-from bedplate.document import LIMIT
+from bedplate.cli.main import main
+from bedplate.reading.document import LIMIT
 
 CORPUS = Path(__file__).parent / "corpus"
 INVALID = sorted(path.parent for path in (CORPUS / "invalid").glob("*/*/spec.toml"))

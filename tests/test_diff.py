@@ -16,16 +16,18 @@ import pytest
 from attrs import evolve
 
 import bedplate_schema
-from bedplate import cli
 from bedplate.actions import Call
 from bedplate.changes import Cost
-from bedplate.diff import Diff, compare, work
-from bedplate.diff.drift import drift
-from bedplate.diff.report import painted, report
-from bedplate.diff.rooted import rooted
+from bedplate.cli import main
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.compare import compare
+from bedplate.comparing.drift import drift
+from bedplate.comparing.model import Diff
+from bedplate.comparing.report import painted, report
+from bedplate.comparing.retarget import rooted
+from bedplate.compiling.pipeline import render
 from bedplate.faults import Rejected
-from bedplate.pipeline import render
-from bedplate.registry import Registry
+from bedplate.loading.registry import Registry
 from comparing import BASE, Edit, compared, edited, planned, registry, said
 
 IN_PLACE, NEXT_BOOT, LIVE, LOST, NOTHING = (
@@ -388,7 +390,7 @@ EMPTY = {"notes", "kept partition renamed", "reordered people"}
 
 @pytest.mark.parametrize("name", [name for name in DOABLE if name not in EMPTY] + ["user and home removed"])
 def test_what_can_be_done_in_place_makes_a_script_that_every_shell_takes(name: str, tmp_path: Path) -> None:
-    graph = work(pair(name))
+    graph = change_graph(pair(name))
     assert graph.nodes
     script = tmp_path / "change.sh"
     script.write_text(render(registry().renderers["script"], graph), encoding="utf-8")
@@ -401,7 +403,7 @@ def test_what_can_be_done_in_place_makes_a_script_that_every_shell_takes(name: s
 def test_what_cannot_be_done_in_place_is_refused_with_its_reason(name: str) -> None:
     rows, diff = PAIRS[name][2], pair(name)
     with pytest.raises(Rejected) as refused:
-        work(diff)
+        change_graph(diff)
     blocking = [f"{says}: {cost}, not by a change script" for says, cost in rows if cost in (LIVE, LOST)]
     assert [fault.message for fault in refused.value.faults] == blocking
     assert all(fault.notes and fault.place is not None and fault.place.line for fault in refused.value.faults)
@@ -416,7 +418,7 @@ def test_every_loss_is_named() -> None:
 
 def test_every_change_action_has_a_proof_and_guards_with_what_the_old_spec_proves() -> None:
     diff = pair("many at once")
-    for node in work(diff).nodes:
+    for node in change_graph(diff).nodes:
         if not node.action.changes:
             continue
         assert node.action.proofs, node.action.id
@@ -427,15 +429,15 @@ def test_every_change_action_has_a_proof_and_guards_with_what_the_old_spec_prove
 
 
 def test_a_removed_user_loses_no_home_without_being_told_to() -> None:
-    text = render(registry().renderers["script"], work(pair("user removed")))
+    text = render(registry().renderers["script"], change_graph(pair("user removed")))
     assert "verb_user_drop ben ''" in text
     assert "run userdel" not in text and "run in_target userdel" not in text, "the account would be removed twice"
-    text = render(registry().renderers["script"], work(pair("user and home removed")))
+    text = render(registry().renderers["script"], change_graph(pair("user and home removed")))
     assert "verb_user_drop ben /home/ben" in text
 
 
 def test_what_a_person_types_is_rooted_at_the_running_system() -> None:
-    text = render(registry().renderers["checklist"], work(pair("many at once")))
+    text = render(registry().renderers["checklist"], change_graph(pair("many at once")))
     work_itself = text[text.index("## Stage 1") :]
     assert "/mnt/target" not in work_itself and "live medium, the commands" not in text
     assert "# kelp-02: change checklist" in text
@@ -456,20 +458,20 @@ def files(tmp_path: Path) -> tuple[Path, Path]:
 
 def test_exit_status_and_words_of_the_command(files: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     old, new = map(str, files)
-    assert cli.main(["diff", old, old]) == 0
+    assert main.main(["diff", old, old]) == 0
     assert "nothing changes" in capsys.readouterr().out
-    assert cli.main(["diff", old, new]) == 1
+    assert main.main(["diff", old, new]) == 1
     out = capsys.readouterr().out
     assert "console keymap de replaces uk: at next boot" in out and "\033" not in out
     files[1].write_text("broken")
-    assert cli.main(["diff", old, new]) == 2
-    assert cli.main(["diff", old]) == 2
+    assert main.main(["diff", old, new]) == 2
+    assert main.main(["diff", old]) == 2
 
 
 def test_places_name_file_and_line_of_both_values(files: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     old, new = files
     line = BASE.splitlines().index(KEYMAP) + 1
-    cli.main(["diff", str(old), str(new), "--places"])
+    main.main(["diff", str(old), str(new), "--places"])
     out = capsys.readouterr().out
     assert f"old: {old}:{line}:" in out and f"new: {new}:{line}:" in out
 
@@ -482,11 +484,11 @@ def test_json_after_the_published_schema(
     jsonschema.Draft202012Validator.check_schema(schema)
     old, new = map(str, files)
     for pair, same in (((old, new), False), ((old, old), True)):
-        cli.main(["diff", *pair, *words])
+        main.main(["diff", *pair, *words])
         document = json.loads(capsys.readouterr().out)
         jsonschema.validate(document, schema)
         assert document["same"] is same
-    cli.main(["diff", old, new, *words])
+    main.main(["diff", old, new, *words])
     [change] = json.loads(capsys.readouterr().out)["changes"]
     assert change["class"] == NEXT_BOOT and change["actions"] == ["locale.keymap"]
     assert change["new"]["path"] == "locale.keymap"
@@ -500,13 +502,13 @@ def test_colour_stands_around_the_class_alone() -> None:
 
 
 def test_a_checklist_of_what_cannot_all_be_done_says_so() -> None:
-    text = render(registry().renderers["checklist"], work(pair("root grows into swap"), partly=True))
+    text = render(registry().renderers["checklist"], change_graph(pair("root grows into swap"), partly=True))
     assert "swap moves on the disk: loses data, not by a change script" in text.replace("Swap", "swap")
 
 
 def test_a_partition_grows_only_over_room_where_nothing_is_left() -> None:
     """sfdisk(8): a row that is deleted takes nothing of the content with it."""
-    made = {node.action.id: node.action for node in work(pair("root grows")).nodes}
+    made = {node.action.id: node.action for node in change_graph(pair("root grows")).nodes}
     grow, fill = made["disk.grow-root"], made["disk.fill-root"]
     guards = {test.verb: list(map(str, test.args)) for check in grow.guards if isinstance(test := check.test, Call)}
     [new] = [list(map(str, test.args)) for check in grow.proofs if isinstance(test := check.test, Call)]
@@ -545,10 +547,10 @@ def test_drift_on_the_command_line(files: tuple[Path, Path], capsys: pytest.Capt
     survey = files[0].parent / "kelp-02.survey.toml"
     newer = files[0].parent / "newer.toml"
     newer.write_text(survey.read_text().replace('serial = "SM-NVME-0217"', 'serial = "SM-NVME-9999"'))
-    assert cli.main(["diff", "--survey", str(survey), str(files[0])]) == 0
-    assert cli.main(["diff", "--survey", str(newer), str(files[0])]) == 1
+    assert main.main(["diff", "--survey", str(survey), str(files[0])]) == 0
+    assert main.main(["diff", "--survey", str(newer), str(files[0])]) == 1
     assert "the disk is not there" in capsys.readouterr().out
-    assert cli.main(["diff", "--survey", str(newer), *map(str, files)]) == 2
+    assert main.main(["diff", "--survey", str(newer), *map(str, files)]) == 2
 
 
 # --- a step that does not say how it is changed ----------------------------------------------------------------------
@@ -566,7 +568,7 @@ def test_a_step_without_support_is_listed_value_by_value_and_action_by_action() 
     assert {cost for _, cost in said(diff)} == {"ask the step's author"}
     assert any(says.startswith('the action "') for says, _ in said(diff))
     with pytest.raises(Rejected):
-        work(diff)
+        change_graph(diff)
 
 
 def test_equal_specs_are_equal_without_support_too() -> None:

@@ -9,10 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bedplate.changes import Cost
-from bedplate.diff import Diff, Planned, compare, work
-from bedplate.diff.model import BLOCKING
-from bedplate.diff.rooted import rooted
-from bedplate.pipeline import render
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.compare import compare
+from bedplate.comparing.model import BLOCKING, Diff, Planned
+from bedplate.comparing.retarget import rooted
+from bedplate.compiling.pipeline import render
 from comparing import BASE, planned, registry
 
 _KEY = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIJ8YH0bKXuD4oOJVAJ4fTmXQnUD6f0mOjk8cQ5lUGdEd"
@@ -102,13 +103,13 @@ def test_every_differing_action_is_accounted_for_and_the_work_can_be_linked_and_
     diff = _compared(one, other)
     if not diff.told:
         return
-    graph = work(diff, partly=True)
+    graph = change_graph(diff, partly=True)
     ids = [node.action.id for node in graph.nodes]
     assert len(ids) == len(set(ids))
     assert all(told.change.cost in BLOCKING or told.change.cost is Cost.LOSES_DATA for told in diff.blocking)
     if not diff.blocking:
         text = render(registry().renderers["script"], graph)
-        assert text == render(registry().renderers["script"], work(_compared(one, other)))
+        assert text == render(registry().renderers["script"], change_graph(_compared(one, other)))
 
 
 @given(SPECS, SPECS)
@@ -121,7 +122,7 @@ def test_what_is_done_in_place_ends_with_the_new_audit_and_goes_back_to_the_old_
     diff = _compared(one, other)
     if diff.blocking or not diff.told:
         return
-    graph = work(diff)
+    graph = change_graph(diff)
     proved = {proof.test for node in graph.nodes for proof in node.action.proofs}
     package = {"base.packages"}
     for name, action in diff.new.actions.items():

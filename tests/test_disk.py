@@ -19,17 +19,17 @@ from bedplate.actions import TARGET, Action, ByHand, Call, InTarget, SecretRef, 
 from bedplate.facts import Family, Layout
 from bedplate.faults import Fault, Rejected, dotted
 from bedplate.identity import derive, fat_volume_id
+from bedplate.reading.structuring import structured
 from bedplate.regions import free_regions
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import PartitionTable, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
 from bedplate.units import GIB, MIB
-from bedplate_steps.disk import bedplate_steps, erasing
+from bedplate_steps.disk import bedplate_steps, erasures
 from bedplate_steps.disk.draft import draft
+from bedplate_steps.disk.emit_mounts import crypttab, fstab
+from bedplate_steps.disk.emit_table import table_script
 from bedplate_steps.disk.model import DiskSection
-from bedplate_steps.disk.mounting import crypttab, fstab
-from bedplate_steps.disk.table import table_script
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -103,14 +103,14 @@ ROOT = '\n[[new]]\nname = "root"\nsize = "rest"\nfilesystem = "ext4"\nlabel = "k
 SWAP = '\n[[new]]\nname = "swap"\nsize = "8GiB"\nfilesystem = "swap"\nlabel = "kelp-swap"\n'
 OTHER = '\n[other_system]\nencryption = "none"\n'
 PLAIN = HEAD + KEEP + ROOT + SWAP + OTHER
-WHOLE = "\n".join(['serial = "SM-NVME-0217"', *erasing.written(DISK), ""])
+WHOLE = "\n".join(['serial = "SM-NVME-0217"', *erasures.written(DISK), ""])
 UNNAMED = 'serial = "SM-NVME-0217"\ntable = "new"\n'
 NEW_ESP = '\n[[new]]\nname = "esp"\nsize = "1GiB"\nfilesystem = "vfat"\nlabel = "ESP"\nmount = "/boot/efi"\n'
 
 
 def whole(disk: SurveyedDisk) -> str:
     """The head of a section that erases `disk`."""
-    return "\n".join(['serial = "SM-NVME-0217"', *erasing.written(disk), ""])
+    return "\n".join(['serial = "SM-NVME-0217"', *erasures.written(disk), ""])
 
 
 def survey(disk: SurveyedDisk = DISK, *more: SurveyedDisk, memory: int = 16 * GIB) -> Survey:
@@ -584,7 +584,7 @@ def test_every_verb_is_there_and_says_what_it_uses() -> None:
         for operation in (*action.operations, *action.way_back.operations)
         if isinstance(operation, Call)
     }
-    text = library.verbs(names)
+    text = shell_library.verbs(names)
     defined = {line[:-4] for line in text.splitlines() if line.startswith("verb_") and line.endswith("() {")}
     called = {word for line in text.splitlines() if not line.startswith("#") for word in _verb_words(line)}
     assert called <= defined, sorted(called - defined)

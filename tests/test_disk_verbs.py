@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate.units import MIB
 
 SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
@@ -93,7 +93,7 @@ class Bench:
         """Shell lines after the verbs, with `say`, `$DISK`, `$TARGET` and `$WORK` as a script gives them."""
         head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET={self.target} WORK={self.work}\n"
         head += "say() { printf '%s\\n' \"$*\"; }\n"
-        whole = head + library.verbs(ALL) + "\n" + lines
+        whole = head + shell_library.verbs(ALL) + "\n" + lines
         command = ["unshare", "--mount", "--propagation", "private", *SHELLS[self.shell], "-c", whole]
         return subprocess.run(command, input=text, capture_output=True, text=True, timeout=120)
 
@@ -285,7 +285,7 @@ def test_a_soldered_memory_card_is_built_in(how: str, kind: str, status: int, tm
     device = tmp_path / "mmcblk0/device"
     device.mkdir(parents=True)
     (device / "type").write_text(f"{kind}\n")
-    verb = library.verbs(["disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
+    verb = shell_library.verbs(["disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
     fake = f'DISK=/dev/mmcblk0\nlsblk() {{ echo \'TRAN="{how}" RM="0" HOTPLUG="1"\'; }}\n'
     ran = subprocess.run(["dash", "-c", f"{fake}{verb}\nverb_disk_is_built_in"], capture_output=True, check=False)
     assert ran.returncode == status
@@ -448,7 +448,7 @@ When a table is read anew is a rule of the script's own (no source); sfdisk(8) c
 
 
 def with_runtime(bench: Bench, lines: str) -> str:
-    parts = "\n".join(library.part(part) for part in ("common", "run", "copies", "look", "install", "report"))
+    parts = "\n".join(shell_library.part(part) for part in ("common", "run", "copies", "look", "install", "report"))
     ran = bench.run(f"{parts}\n{RUNTIME.replace('HOME', HOME).replace('KIND', LINUX)}\nset -e\n{lines}")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return ran.stdout

@@ -11,8 +11,8 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bedplate.document import CHAIN, DEPTH, LIMIT, Document, parse, read
 from bedplate.faults import Fault, Path, Rejected
+from bedplate.reading.document import CHAIN, DEPTH, LIMIT, Document, parse, read
 
 
 def reading(files: Mapping[str, str | bytes], name: str) -> Document:

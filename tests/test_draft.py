@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 from attrs import evolve, frozen
 
-from bedplate import check as checking
-from bedplate import document, systems
-from bedplate import draft as drafting
-from bedplate.capture import to_toml
-from bedplate.cli import main
+from bedplate import other_systems
+from bedplate.cli.main import main
 from bedplate.hookspecs import Step
+from bedplate.reading import document
+from bedplate.reading import validation as checking
 from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
+from bedplate.surveying import draft as drafting
+from bedplate.surveying.capture import to_toml
 from bedplate_steps.disk.draft import draft as disk_draft
 
 
@@ -235,7 +236,7 @@ def test_the_volume_of_the_other_system_is_found_by_evidence(rows: str, system: 
     for number, row in enumerate(rows.split(), 1):
         kind, _, gib = row.partition(":")
         size = int(gib or 1) << 21
-        types = {"esp": systems.ESP, "reserved": systems.RESERVED}
+        types = {"esp": other_systems.ESP, "reserved": other_systems.RESERVED}
         inside = None if kind in types else SurveyedFileSystem(type=kind)
         parts.append(
             SurveyedPartition(
@@ -247,5 +248,5 @@ def test_the_volume_of_the_other_system_is_found_by_evidence(rows: str, system: 
             )
         )
         start += size
-    found = systems.system_of(evolve(KELP, partitions=tuple(parts)))
+    found = other_systems.system_of(evolve(KELP, partitions=tuple(parts)))
     assert (found.number if found else None) == system

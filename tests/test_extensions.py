@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 from attrs import evolve
 
-from bedplate import pipeline
-from bedplate.blame import Origin
-from bedplate.document import read
+from bedplate.compiling import pipeline
 from bedplate.faults import Rejected
-from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Extension, hookimpl
-from bedplate.registry import Registry, assemble, load
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.plugin_errors import Origin
+from bedplate.loading.registry import Registry, assemble, load
+from bedplate.reading.document import read
 from bedplate_steps import base, bootloader, clock, disk, locale, network, users
 from bedplate_steps.base.families.pacman import PACMAN
 from bedplate_steps.bootloader.grub import GRUB

@@ -13,7 +13,7 @@ import pytest
 from attrs import evolve
 
 from bedplate.facts import LaidPartition
-from bedplate_steps.disk import looking
+from bedplate_steps.disk import inspect
 from test_disk_verbs import EVERY_SHELL, FS, HOME, LINUX, PAGE, ROOT, TABLE, Bench, bench, call, made
 from test_undo import damage
 
@@ -242,7 +242,7 @@ def test_the_looks_of_a_person_see_the_same(bench: Bench) -> None:
         return all(told)
 
     made(bench)
-    blank, none, named = looking.blank(PART, HOME), looking.none_finished([PART, *OTHERS]), looking.named
+    blank, none, named = (inspect.blank(PART, HOME), inspect.none_finished([PART, *OTHERS]), inspect.named)
     assert looks(blank) and looks(none) and looks(named(PART, PART.mark)) and not looks(named(PART, "home"))
     call("mkfs.ext4", "-q", "-F", f"{bench.node}p2")
     assert not looks(blank) and not looks(blank[:1]) and not looks(blank[1:])

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from bedplate.actions import Action, Call, Gathered, Joined, Run, Stage
 from bedplate.faults import Rejected, describe
-from bedplate.graph import Node, Owned, link, order
+from bedplate.install_graph import Node
+from bedplate.linking.link import Owned, link, order
 
 
 def act(name: str, needs: Sequence[str] = (), gives: Sequence[str] = (), **more: object) -> Owned:

@@ -9,8 +9,8 @@ import pytest
 from accidents.staging import MACHINES, actions, planned, told
 from accidents.test_target import ENCRYPTED
 from bedplate.facts import Layout
-from bedplate.renderers import handover
-from bedplate.renderers.page import page
+from bedplate.rendering import handover_sheet
+from bedplate.rendering.page import page
 
 
 @pytest.mark.parametrize("name", MACHINES)
@@ -54,12 +54,12 @@ def test_the_rescue_sheet_closes_what_it_has_opened() -> None:
 def test_checklist_and_page_have_the_same_parts() -> None:
     graph = planned()
     html = page.render(graph)
-    for way in handover.sheet(graph):
+    for way in handover_sheet.sheet(graph):
         assert f"<h3>{way.title.replace(chr(39), '&#39;')}</h3>" in html
     assert html.index('id="handover-title"') < html.index('id="rescue-title"')
 
 
 def test_without_another_system_nothing_is_said_of_one() -> None:
-    titles = [way.title for way in handover.sheet(planned("limpet-01"))]
+    titles = [way.title for way in handover_sheet.sheet(planned("limpet-01"))]
     assert "Start the other system when the menu is gone" not in titles
     assert "Make the firmware's boot entry again" in titles

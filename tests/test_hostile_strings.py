@@ -24,12 +24,12 @@ from bedplate.actions import (
     Succeeds,
     WayBack,
 )
-from bedplate.checks import file_has_line, link_is
+from bedplate.conditions import file_has_line, link_is
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Rejected
-from bedplate.graph import InstallGraph
-from bedplate.renderers import audit, checklist, dot, script, shell
-from bedplate.renderers import json as json_rendering
+from bedplate.install_graph import InstallGraph
+from bedplate.rendering import audit, checklist, graph_dot, quoting, script
+from bedplate.rendering import graph_json as json_rendering
 from rendering import HOSTILE, SHELLS, Sandbox, action, graph, writing
 
 LINES = tuple(text for text in HOSTILE if "\n" not in text)
@@ -194,7 +194,9 @@ def _fewer(structure: list[tuple[str, str]], wanted: list[tuple[str, str]]) -> b
 @pytest.mark.parametrize("text", HOSTILE)
 def test_dot_and_json_hold_hostile_text(text: str) -> None:
     install = every_field(text)
-    done = subprocess.run(["dot", "-Tplain"], input=dot.render(install).encode(), capture_output=True, check=False)
+    done = subprocess.run(
+        ["dot", "-Tplain"], input=graph_dot.render(install).encode(), capture_output=True, check=False
+    )
     assert (done.returncode, done.stderr) == (0, b"")
     assert json_rendering.document(install)["actions"][1]["title"] == text
 
@@ -206,10 +208,10 @@ def test_a_nul_is_refused_with_a_fault() -> None:
 
 
 @pytest.mark.parametrize("shell_name", SHELLS)
-@pytest.mark.parametrize("quoting", [shell.quote, shell.typed])
+@pytest.mark.parametrize("quoting", [quoting.quote, quoting.typed])
 def test_a_quoted_word_is_that_word(quoting: object, shell_name: str) -> None:
     # dash(1) QUOTING and POSIX 2.2: read back by the shells themselves; typed() loses only a last line end
-    texts = [text for text in HOSTILE if not (quoting is shell.typed and text.endswith("\n"))]
+    texts = [text for text in HOSTILE if not (quoting is quoting.typed and text.endswith("\n"))]
     command = "printf '<%s>' " + " ".join(quoting(text) for text in texts)  # type: ignore[operator]
     done = subprocess.run([*SHELLS[shell_name], "-c", command], capture_output=True, check=True)
     assert done.stdout == "".join(f"<{text}>" for text in texts).encode()

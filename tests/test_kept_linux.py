@@ -20,9 +20,9 @@ from attrs import evolve
 
 import verb_runner
 from accidents.staging import Place
-from bedplate import capture
 from bedplate.actions import Call, Check
 from bedplate.survey import FreeRegion, Survey, SurveyedFileSystem, SurveyedPartition
+from bedplate.surveying import capture
 from bedplate_steps.disk import kept_linux
 from bedplate_steps.disk.draft import draft
 from test_collector import SCRIPT, the_disk

@@ -11,9 +11,9 @@ from attrs import evolve
 
 from accidents.staging import MACHINES, actions, planned
 from bedplate.actions import Does, Run, Stage, Touch
-from bedplate.graph import InstallGraph
-from bedplate.renderers import checklist, script
-from bedplate.shape import trouble
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.validate_action import trouble
+from bedplate.rendering import checklist, script
 from rendering import SHELLS, Sandbox, action, graph, writing
 
 ASKED = "Type the name of the machine (kelp-02)"

@@ -20,9 +20,10 @@ import pytest
 from attrs import evolve
 
 from accidents.staging import Place
-from bedplate import capture, findings, layers
+from bedplate import storage_layers
 from bedplate.survey import SurveyedDisk, SurveyedFileSystem, SurveyedSignature
-from bedplate_steps.disk import kinds
+from bedplate.surveying import capture, summary
+from bedplate_steps.disk import partition_types
 from test_collector import SCRIPT, the_disk
 from test_disk import DISK, NEW_ESP, PLAIN, ROOT, ROWS, WHOLE, faults, survey, with_row
 
@@ -124,7 +125,7 @@ def test_a_record_behind_a_table_is_seen_and_nothing_is_planned_on_that_disk(kin
     assert f"TYPE={name}" in call("blkid", "-p", "-o", "export", image)
     disk = surveyed(image)
     assert disk.table is not None and [one.type for one in disk.signatures] == [name]
-    told = " ".join(findings.notes(survey(disk)))
+    told = " ".join(summary.notes(survey(disk)))
     assert f"RAID array, by its signature {name}: no room on it is free" in told
     assert f"({name}): what looks like free room may belong to that" in " ".join(disk.faults)
     for text in (PLAIN, WHOLE + NEW_ESP + ROOT):
@@ -198,7 +199,7 @@ TOOLS = {
 @pytest.mark.parametrize("kind", TOOLS)
 def test_a_layer_is_seen_on_a_bare_disk_and_in_a_partition(kind: str, tmp_path: Path) -> None:
     name = NAMES.get(kind.split("-")[0], kind)
-    words = layers.SIGNATURES[name].words
+    words = storage_layers.SIGNATURES[name].words
     with attached(blank(tmp_path / "bare")) as node:
         TOOLS[kind](node)
         bare = the_disk(capture.survey_from(call("sh", SCRIPT, node)), node)
@@ -207,8 +208,8 @@ def test_a_layer_is_seen_on_a_bare_disk_and_in_a_partition(kind: str, tmp_path: 
         TOOLS[kind](f"{node}p1")
         divided = the_disk(capture.survey_from(call("sh", SCRIPT, node)), node)
     assert (bare.content, {one.type for one in bare.signatures}) == (name, {name})
-    assert any(words in sentence for sentence in layers.described(bare))
-    assert f"Partition 1 is {words}." in list(layers.described(divided))
+    assert any(words in sentence for sentence in storage_layers.described(bare))
+    assert f"Partition 1 is {words}." in list(storage_layers.described(divided))
     assert divided.signatures == () and divided.faults == ()
     inside = divided.partitions[0].filesystem
     assert inside is not None
@@ -226,9 +227,9 @@ def test_a_file_system_of_two_devices_is_a_layer_and_of_one_is_none(tmp_path: Pa
         call("mkfs.btrfs", "--quiet", f"{one}p1", f"{two}p1")
         call("mkfs.btrfs", "--quiet", f"{three}p1")
         found = capture.survey_from(call("sh", SCRIPT, one, two, three))
-    owners = {disk.path: layers.of_partition(disk.partitions[0]) for disk in found.disks}
-    assert owners == {one: layers.MULTI_BTRFS, two: layers.MULTI_BTRFS, three: None}
-    assert "is one of several devices of a btrfs file system" in " ".join(findings.notes(found))
+    owners = {disk.path: storage_layers.of_partition(disk.partitions[0]) for disk in found.disks}
+    assert owners == {one: storage_layers.MULTI_BTRFS, two: storage_layers.MULTI_BTRFS, three: None}
+    assert "is one of several devices of a btrfs file system" in " ".join(summary.notes(found))
 
 
 def test_every_member_libblkid_knows_has_words_and_one_it_will_know_is_doubt() -> None:
@@ -250,18 +251,18 @@ def test_every_member_libblkid_knows_has_words_and_one_it_will_know_is_doubt() -
             "DM_integrity",
             "ceph_bluestore",
         )
-        if name not in layers.SIGNATURES
+        if name not in storage_layers.SIGNATURES
     ] == []
     file_systems = {"ext4", "xfs", "btrfs", "vfat", "ntfs", "swap", "iso9660", "exfat", "hfsplus"}
-    assert not file_systems & set(layers.SIGNATURES)
-    newer = layers.of_signature("tidepool_raid_member")
+    assert not file_systems & set(storage_layers.SIGNATURES)
+    newer = storage_layers.of_signature("tidepool_raid_member")
     assert newer is not None and newer.spreads
 
 
 def test_types_of_layers_are_those_sfdisk_lists() -> None:
     told = call("sfdisk", "--label", "gpt", "-T") + call("sfdisk", "--label", "dos", "-T")
     listed = {match[1].upper() for match in re.finditer(r"^\s*([0-9A-Fa-f-]+)  ", told, re.MULTILINE)}
-    assert set(layers.PARTITION_TYPES) - {kinds.LUKS} <= listed  # that one is sgdisk's: test_gpt.py
+    assert set(storage_layers.PARTITION_TYPES) - {partition_types.LUKS} <= listed  # that one is sgdisk's: test_gpt.py
 
 
 # --- spec against survey -----------------------------------------------------------------------------------------

@@ -11,9 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import commands, pipeline
 from bedplate.actions import InTarget, Link, Run, WriteFile
-from bedplate.registry import load
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
+from bedplate.loading.registry import load
 
 SPECS = Path(__file__).resolve().parent.parent / "specs"
 MACHINES = ("barnacle-05", "kelp-02", "limpet-01", "tern-04")

@@ -15,9 +15,9 @@ import bedplate_schema
 from bedplate.actions import Action, InTarget, Outputs, Run, Stage, Where, WriteFile
 from bedplate.facts import Family
 from bedplate.faults import Fault, Place, dotted
-from bedplate.schema_faults import schema_faults
+from bedplate.reading.schema_errors import schema_faults
+from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Survey
 from bedplate_steps.locale import bedplate_steps
 from bedplate_steps.locale.draft import draft

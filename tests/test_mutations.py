@@ -17,9 +17,10 @@ from typing import Any
 import pytest
 import tomli_w
 
-from bedplate import pipeline, registry
-from bedplate.document import Document, read
+from bedplate.compiling import pipeline
 from bedplate.faults import Fault, Rejected, as_json, describe
+from bedplate.loading import registry
+from bedplate.reading.document import Document, read
 
 ROOT = Path(__file__).parent.parent
 CORPUS = ROOT / "tests" / "corpus"

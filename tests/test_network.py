@@ -13,17 +13,17 @@ from attrs import evolve
 
 from bedplate.actions import Action, InTarget, Link, Run, Stage, WriteFile, token_kind
 from bedplate.faults import dotted
-from bedplate.structure import structured
+from bedplate.reading.structuring import structured
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey
 from bedplate_steps.network.draft import draft
-from bedplate_steps.network.emission import hosts_text
+from bedplate_steps.network.emit import hosts_text
 from bedplate_steps.network.managers import MANAGERS
 from bedplate_steps.network.model import Network
 from bedplate_steps.network.wifi import iwd_path
 from networking import AIR, CABLE, LINK, STEP, SURVEY, WIFI, Around, actions, faults, section, written
 
-VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "renderers" / "sh"
+VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "rendering" / "sh"
 
 
 # --- faults ----------------------------------------------------------------------------------------------------------

@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import outputs
-from bedplate.cli import main
+from bedplate.cli import output_files
+from bedplate.cli.main import main
 
 ROOT = Path(__file__).resolve().parent.parent
 CAPTURE = ROOT / "tests/captures/kelp-02.txt"
@@ -103,7 +103,7 @@ def test_files_of_the_program_and_of_plugins_are_never_replaced(
     plugin.write_text("LAMP = 1\n")
     monkeypatch.syspath_prepend(str(tmp_path))
     __import__("saltmarsh_lamp")
-    for place in (plugin, ROOT / "compiler/bedplate/collector.sh"):
+    for place in (plugin, ROOT / "compiler/bedplate/surveying/collector.sh"):
         before = place.read_bytes()
         assert main(["schema", "--out", str(place), "--force"]) == 2
         assert "belongs to Bedplate or to a plugin" in capsys.readouterr().err
@@ -286,7 +286,7 @@ def test_the_mode_of_what_was_there_is_kept(mode: int, home: Path) -> None:
 def test_what_is_private_is_for_its_owner_alone(tmp_path: Path) -> None:
     for executable, mode in ((False, 0o600), (True, 0o700)):
         out = tmp_path / f"out-{mode:o}"
-        outputs.write([outputs.Output(path=str(out), text="x", executable=executable, private=True)])
+        output_files.write([output_files.Output(path=str(out), text="x", executable=executable, private=True)])
         assert stat.S_IMODE(out.stat().st_mode) == mode
 
 

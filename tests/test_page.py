@@ -19,13 +19,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bedplate import commands, pipeline, registry
 from bedplate.actions import Call
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition, Layout
-from bedplate.graph import InstallGraph
-from bedplate.renderers import diskmap, segments
-from bedplate.renderers.page import order, page
-from bedplate.renderers.segments import Fate, Segment
+from bedplate.install_graph import InstallGraph
+from bedplate.loading import registry
+from bedplate.rendering import disk_map, disk_segments
+from bedplate.rendering.disk_segments import Fate, Segment
+from bedplate.rendering.page import graph_picture, page
 from rendering import HOSTILE, action, graph
 from test_hostile_strings import every_field
 
@@ -192,7 +194,7 @@ SEGMENTS = st.lists(st.integers(1, 2**40), min_size=1, max_size=12).map(
 @given(st.lists(SEGMENTS, min_size=2, max_size=2))
 def test_widths_fill_the_room_and_keep_the_order_of_sizes(rows: list[list[Segment]]) -> None:
     # rules of any scale drawing: the room is filled, nothing is too small to see, what is larger is drawn no narrower
-    wide = segments.widths(rows, 940, 30)
+    wide = disk_segments.widths(rows, 940, 30)
     pairs = [
         (width, one.size)
         for row, drawn_row in zip(rows, wide, strict=True)
@@ -232,7 +234,7 @@ def test_the_text_map_shows_free_space_and_every_fate_within_80_columns() -> Non
         partitions=(parts[0], parts[2]),
         before=(parts[0], parts[1]),
     )
-    before, after = diskmap.before(layout), diskmap.after(layout)
+    before, after = disk_map.before(layout), disk_map.after(layout)
     assert before[1] == "= kept   x erased   . free" and after[1] == "= kept   + new   . free"
     assert len(before[0]) == len(after[0]) == 73
     assert re.fullmatch(r"\|0 esp =*\|1 old x*\|free \.*\|", before[0])
@@ -259,7 +261,7 @@ def test_lines_left_out_follow_from_those_drawn(data: st.DataObject) -> None:
     after: dict[int, tuple[int, ...]] = {1: ()}
     for one in range(2, 25):
         after[one] = tuple(data.draw(st.sets(st.integers(1, one - 1), max_size=5)))
-    reduced = order.reduced(after)
+    reduced = graph_picture.reduced(after)
     assert closure(reduced) == closure(after)
     for one, givers in reduced.items():
         for giver in givers:

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from attrs import evolve
 
-from bedplate.graph import InstallGraph
-from bedplate.renderers import content
-from bedplate.renderers.page import page
+from bedplate.install_graph import InstallGraph
+from bedplate.rendering import stage_text
+from bedplate.rendering.page import page
 from browser import Browser
 from rendering import HOSTILE
 from test_hostile_strings import every_field
@@ -121,7 +121,7 @@ def test_a_changed_spec_starts_clean_and_says_so(browser: Browser, sheet: Path, 
 
 def test_by_script_a_stage_has_one_box_and_by_hand_all(browser: Browser, sheet: Path, install: InstallGraph) -> None:
     browser.open(sheet)
-    parts = content.parts(install)
+    parts = stage_text.parts(install)
     count = "return [...document.querySelectorAll('[data-count]')].map(one => one.textContent)"
     assert browser.script(count)[2:4] == ["0/4", "0/1"]
     shown = "return [...document.querySelectorAll('.scripted .tick')].filter(box => box.checkVisibility()).length"
@@ -144,8 +144,8 @@ def test_copy_takes_the_exact_commands(browser: Browser, sheet: Path, install: I
     browser.open(sheet)
     browser.script(HAND)
     browser.command("Browser.grantPermissions", permissions=["clipboardReadWrite", "clipboardSanitizedWrite"])
-    for told in (one for part in content.parts(install) for one in part.actions):
-        blocks = [one for one in told.work if isinstance(one, content.Commands)]
+    for told in (one for part in stage_text.parts(install) for one in part.actions):
+        blocks = [one for one in told.work if isinstance(one, stage_text.Commands)]
         if not blocks or told.number % 4:
             continue
         button = browser.driver.find_element("css selector", f"#action-{told.number} > .body > .commands .copy")
@@ -242,7 +242,7 @@ def test_no_action_is_cut_and_stage_headings_are_repeated(
     browser.open(sheet)
     work(browser)
     printed = pages(browser, tmp_path / "hand.pdf")
-    for part in content.parts(install):
+    for part in stage_text.parts(install):
         for told in part.actions:
             foot = re.compile(rf"Action {re.escape(told.action.id)}(?=,|\s|$)")
             places = [number for number, text in enumerate(printed) if foot.search(text)]

@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from bedplate.actions import Run
-from bedplate.cli import main
+from bedplate.cli.main import main
 from bedplate.faults import Fault, Place, describe
-from bedplate.renderers import audit, checklist, dot, script
-from bedplate.renderers import json as as_json
-from bedplate.renderers.page import page
+from bedplate.rendering import audit, checklist, graph_dot, script
+from bedplate.rendering import graph_json as as_json
+from bedplate.rendering.page import page
 from rendering import action, graph
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -127,7 +127,7 @@ def shows(text: str) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("render", [checklist.render, page.render, dot.render, as_json.render])
+@pytest.mark.parametrize("render", [checklist.render, page.render, graph_dot.render, as_json.render])
 def test_no_sheet_holds_a_sign_that_does_not_show(render: object) -> None:
     work = action(
         "demo.odd",
@@ -152,7 +152,7 @@ def test_what_is_typed_by_hand_is_the_same_text(tmp_path: Path) -> None:
     """printf(1), `%b`: octal escapes are bytes; the shell gives back what was meant."""
     import subprocess
 
-    from bedplate.renderers.shell import typed
+    from bedplate.rendering.quoting import typed
 
     for shell in (["dash"], ["bash"], ["busybox", "sh"]):
         ran = subprocess.run([*shell, "-c", f"printf '%s' {typed(HIDDEN + 'x')}"], capture_output=True, check=True)

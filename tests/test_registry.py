@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from attrs import frozen
 
-from bedplate.blame import Origin, PluginError, call
 from bedplate.hookspecs import Renderer, Step, hookimpl
-from bedplate.registry import assemble, load
+from bedplate.loading.plugin_errors import Origin, PluginError, call
+from bedplate.loading.registry import assemble, load
 
 ORIGIN = Origin(plugin="moor", distribution="saltmarsh-steps", version="2.0")
 

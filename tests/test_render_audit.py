@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from bedplate.actions import Stage
-from bedplate.checks import holds, outputs, succeeds
+from bedplate.conditions import holds, outputs, succeeds
 from bedplate.facts import Layout
-from bedplate.renderers import audit, checklist, script
+from bedplate.rendering import audit, checklist, script
 from rendering import SHELLS, action, graph
 
 RUNS = succeeds("tide.service runs", "test", "-d", "/", early=False)

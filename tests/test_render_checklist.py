@@ -23,9 +23,9 @@ from bedplate.actions import (
     Where,
     WriteFile,
 )
-from bedplate.checks import file_has_line, file_is, succeeds
+from bedplate.conditions import file_has_line, file_is, succeeds
 from bedplate.facts import LaidPartition, Layout
-from bedplate.renderers import byhand, checklist, looks, markdown, script
+from bedplate.rendering import checklist, manual_checks, manual_commands, markdown, script
 from rendering import HOSTILE, OWNER, action, graph, writing
 
 KEPT = LaidPartition(
@@ -238,7 +238,7 @@ def test_commands_by_hand_do_what_the_operation_does(text: str, tmp_path: Path) 
         Run(argv=("cat",), stdin=(text, Disk(), text), stdout_to=InTarget("/etc/fed")),
         Link(path=InTarget("/etc/link"), to="a file"),
     )
-    shown = "\n".join(line for item in operations for line in byhand.commands(item, {}))
+    shown = "\n".join(line for item in operations for line in manual_commands.commands(item, {}))
     moved = shown.replace("/mnt/target", str(tmp_path))
     subprocess.run(["sh", "-c", moved], check=True, env={"DISK": "/dev/x", "PATH": "/usr/bin:/bin"}, cwd=tmp_path)
     etc = tmp_path / "etc"
@@ -250,9 +250,11 @@ def test_commands_by_hand_do_what_the_operation_does(text: str, tmp_path: Path) 
 
 
 def test_looking_at_the_general_proofs() -> None:
-    assert looks.asking(file_has_line("/etc/a", "x y").test) == ["grep -Fx -e 'x y' /mnt/target/etc/a"]
-    assert looks.asking(file_is("/etc/a", ("x",)).test)[0].startswith("sha256sum < /mnt/target/etc/a | grep -Fx -e ")
-    assert looks.asking(Call(verb="unknown-to-people")) == []
+    assert manual_checks.asking(file_has_line("/etc/a", "x y").test) == ["grep -Fx -e 'x y' /mnt/target/etc/a"]
+    assert manual_checks.asking(file_is("/etc/a", ("x",)).test)[0].startswith(
+        "sha256sum < /mnt/target/etc/a | grep -Fx -e "
+    )
+    assert manual_checks.asking(Call(verb="unknown-to-people")) == []
 
 
 def test_same_graph_same_bytes() -> None:

@@ -12,12 +12,12 @@ from jsonschema import Draft202012Validator
 
 import bedplate_schema
 from bedplate.actions import ByHand, Call, Disk, InTarget, Joined, Link, Run, Secret, SecretRef, Stage, WayBack, Where
-from bedplate.checks import file_is, outputs, service_enabled, succeeds
+from bedplate.conditions import file_is, outputs, service_enabled, succeeds
 from bedplate.facts import LaidPartition, Layout, Subvolume
 from bedplate.faults import Fault, Place
-from bedplate.graph import InstallGraph
-from bedplate.renderers import bedplate_renderers, dot
-from bedplate.renderers import json as json_rendering
+from bedplate.install_graph import InstallGraph
+from bedplate.rendering import bedplate_renderers, graph_dot
+from bedplate.rendering import graph_json as json_rendering
 from rendering import action, graph, writing
 
 
@@ -116,7 +116,7 @@ def test_the_schema_refuses_what_is_not_so(path: tuple[str | int, ...]) -> None:
 
 def test_graphviz_draws_every_node_and_edge_once() -> None:
     install = everything()
-    drawn = subprocess.run(["dot", "-Tsvg"], input=dot.render(install).encode(), capture_output=True, check=True)
+    drawn = subprocess.run(["dot", "-Tsvg"], input=graph_dot.render(install).encode(), capture_output=True, check=True)
     assert drawn.stderr == b""
     groups = ElementTree.fromstring(drawn.stdout).iter("{http://www.w3.org/2000/svg}g")
     kinds = [group.get("class") for group in groups]
@@ -125,13 +125,13 @@ def test_graphviz_draws_every_node_and_edge_once() -> None:
 
 
 def test_dot_says_why_an_action_stands_where_it_does() -> None:
-    text = dot.render(everything())
+    text = graph_dot.render(everything())
     assert 'n1 -> n2 [tooltip="prepared:backup"];' in text
     assert "Stands here because it needs base from demo.run." in text
 
 
 def test_same_graph_same_bytes() -> None:
-    assert dot.render(everything()) == dot.render(everything())
+    assert graph_dot.render(everything()) == graph_dot.render(everything())
     assert json_rendering.render(everything()) == json_rendering.render(everything())
 
 

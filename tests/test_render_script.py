@@ -35,9 +35,9 @@ from bedplate.actions import (
     Succeeds,
     WayBack,
 )
-from bedplate.checks import holds, tool_present
+from bedplate.conditions import holds, tool_present
 from bedplate.facts import LaidPartition, Layout
-from bedplate.renderers import audit, script
+from bedplate.rendering import audit, script
 from rendering import SHELLS, Sandbox, action, graph, writing
 
 NAME = "kelp-02\n"

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import capture
 from bedplate.actions import Call, Secret
-from bedplate.renderers import audit, script
+from bedplate.rendering import audit, script
+from bedplate.surveying import capture
 from rendering import Sandbox, action, graph, writing
 
 SHELLS = {

@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from bedplate.faults import Rejected
-from bedplate.renderers import library
-from bedplate.renderers.shell import quote
+from bedplate.rendering import shell_library
+from bedplate.rendering.quoting import quote
 from rendering import OWNER, SHELLS
 
-VERBS = library.known()
+VERBS = shell_library.known()
 _CALL = re.compile(r"\bverb_[a-z0-9_]+")
 _DEFINED = re.compile(r"^(verb_[a-z0-9_]+)\(\)", re.MULTILINE)
 
@@ -28,8 +28,8 @@ def call(shell: str, folder: Path, command: str, stdin: str = "") -> subprocess.
     (folder / "target").mkdir(exist_ok=True)
     (folder / "work").mkdir(exist_ok=True)
     verb = command.split()[0]
-    lines = [f"TARGET={folder}/target WORK={folder}/work DISK=", library.verbs([verb])]
-    text = "\n".join([*lines, f"{library.function(verb)}{command.removeprefix(verb)}"])
+    lines = [f"TARGET={folder}/target WORK={folder}/work DISK=", shell_library.verbs([verb])]
+    text = "\n".join([*lines, f"{shell_library.function(verb)}{command.removeprefix(verb)}"])
     return subprocess.run(
         [*SHELLS[shell], "-c", f"set -u; umask 022; {text}"],
         input=stdin,
@@ -55,36 +55,36 @@ def test_there_are_verbs() -> None:
 
 @pytest.mark.parametrize("verb", VERBS)
 def test_a_verb_says_what_it_is_and_uses(verb: str) -> None:
-    text = library._text(verb)
+    text = shell_library._text(verb)
     assert text.startswith(f"# {verb}"), "the first line names the verb and its arguments"
     own = set(_DEFINED.findall(text))
-    assert library.function(verb) in own
-    used = {library.function(name) for name in library.uses(text)}
+    assert shell_library.function(verb) in own
+    used = {shell_library.function(name) for name in shell_library.uses(text)}
     code = "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
     assert set(_CALL.findall(code)) - own <= used, "a verb that calls another says so in its `# uses:`"
-    assert set(library.uses(text)) <= set(VERBS)
+    assert set(shell_library.uses(text)) <= set(VERBS)
     assert not re.search(r"^\s*local\b", code, re.MULTILINE), "local is not POSIX"
     assert not re.search(r"\brm\s+-[a-zA-Z]*[rR]", code), "nothing is deleted recursively"
 
 
 def test_all_verbs_together_are_clean(tmp_path: Path) -> None:
-    parts = [library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")]
+    parts = [shell_library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")]
     path = tmp_path / "verbs.sh"
     head = "#!/bin/sh\n# shellcheck disable=SC2016,SC2034,SC2119,SC2120,SC2154,SC2317,SC2329\nLOCK=/run/lock/demo\n"
-    path.write_text("\n".join([head, *parts, library.verbs(VERBS)]), encoding="utf-8")
+    path.write_text("\n".join([head, *parts, shell_library.verbs(VERBS)]), encoding="utf-8")
     for command in (["shellcheck", "-s", "sh"], ["dash", "-n"], ["bash", "-n"], ["busybox", "sh", "-n"]):
         done = subprocess.run([*command, str(path)], capture_output=True, text=True, check=False)
         assert (done.returncode, done.stdout, done.stderr) == (0, "", ""), command
 
 
 def test_no_two_verbs_define_the_same_function() -> None:
-    names = [name for verb in VERBS for name in _DEFINED.findall(library._text(verb))]
+    names = [name for verb in VERBS for name in _DEFINED.findall(shell_library._text(verb))]
     assert sorted(names) == sorted(set(names))
 
 
 def test_an_unknown_verb_is_a_fault_with_the_nearest() -> None:
     with pytest.raises(Rejected) as caught:
-        library.verbs(["file-iss"])
+        shell_library.verbs(["file-iss"])
     assert (caught.value.faults[0].code, caught.value.faults[0].nearest) == ("unknown-verb", "file-is")
 
 
@@ -248,7 +248,11 @@ def test_find_disk_by_identity_alone(shell: str, tmp_path: Path, words: str, nod
     fakes.mkdir()
     (fakes / "lsblk").write_text("#!/bin/sh" + DISKS)
     (fakes / "lsblk").chmod(0o755)
-    lines = [f"PATH={fakes}:$PATH TARGET= WORK={tmp_path}", library.verbs(["find-disk"]), f"verb_find_disk {words}"]
+    lines = [
+        f"PATH={fakes}:$PATH TARGET= WORK={tmp_path}",
+        shell_library.verbs(["find-disk"]),
+        f"verb_find_disk {words}",
+    ]
     command = [*SHELLS[shell], "-c", "set -u; " + "\n".join(lines)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.stdout.strip(), done.returncode) == (node, 0 if node else 1)

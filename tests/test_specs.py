@@ -13,7 +13,7 @@ import jsonschema
 import pytest
 
 import bedplate_schema
-from bedplate.registry import load
+from bedplate.loading.registry import load
 
 ROOT = Path(__file__).resolve().parent.parent
 MACHINES = ("barnacle-05", "kelp-02", "limpet-01", "tern-04")

@@ -12,8 +12,8 @@ import jsonschema
 import pytest
 import tomli_w
 
-from bedplate import capture, check, document
 from bedplate.faults import Rejected
+from bedplate.reading import document, validation
 from bedplate.survey import (
     BootEntry,
     Firmware,
@@ -26,6 +26,7 @@ from bedplate.survey import (
     SurveyedMachine,
     SurveyedPartition,
 )
+from bedplate.surveying import capture
 from bedplate_schema import load
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -36,7 +37,7 @@ HOSTILE = "a\"b'$(touch x)`\\\n\t\r\u2028é\x7f"
 
 
 def read_back(text: str) -> Survey:
-    return check.structure_survey(document.parse("machine.survey.toml", text.encode()))
+    return validation.structure_survey(document.parse("machine.survey.toml", text.encode()))
 
 
 def full_survey() -> Survey:

@@ -12,13 +12,13 @@ from bedplate.actions import Call, InTarget, WriteFile
 from bedplate.changes import Cost
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.hookspecs import Side
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate.survey import BootEntry, SurveyedFileSystem
 from bedplate_steps.bootloader import systemd_boot
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.model import Bootloader, Entry
 from bedplate_steps.bootloader.systemd_boot import entry, settings, written
-from bedplate_steps.bootloader.systemd_boot_faults import XBOOTLDR
+from bedplate_steps.bootloader.validate_systemd_boot import XBOOTLDR
 from test_bootloader import (
     ESP,
     ESP_UUID,
@@ -486,7 +486,7 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
     path = bench.folder / "loader.conf"
     path.write_text("timeout 5\n")
     script = bench.folder / "text.sh"
-    script.write_text(f"WORK='{bench.folder}/work'\n{library.verbs(['text-is'])}\nverb_text_is \"$1\"\n")
+    script.write_text(f"WORK='{bench.folder}/work'\n{shell_library.verbs(['text-is'])}\nverb_text_is \"$1\"\n")
 
     def same(text: str) -> int:
         done = subprocess.run(
@@ -503,7 +503,7 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
 def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
     used = ["put-systemd-boot", "boot-files-begin", "boot-files-note", "drop-boot-files", "entries-start", "text-is"]
     script = tmp_path / "verbs.sh"
-    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + library.verbs(used))
+    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + shell_library.verbs(used))
     subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)
     for shell in SHELLS.values():
         subprocess.run([*shell, "-n", str(script)], check=True)

@@ -13,9 +13,9 @@ import pytest
 from attrs import evolve
 
 from accidents.staging import Place
-from bedplate import capture, findings
+from bedplate.duplicates import twins
 from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedFileSystem, SurveyedPartition, SurveyedSignature
-from bedplate.twins import twins
+from bedplate.surveying import capture, summary
 from test_disk import DISK, ESP, PLAIN, ROOT, ROWS, SWAP, TABLE, faults, survey, with_row
 from test_layers import GPT, attached, blank, call, group
 
@@ -52,7 +52,7 @@ def test_a_copied_disk_is_one_fault_that_names_both() -> None:
     [twin] = twins(found)
     assert TABLE.id in twin.words and "/dev/nvme0n1" in twin.words and "/dev/sdc" in twin.words
     assert "serial SM-NVME-0217" in twin.words and "serial SM-USB-7" in twin.words
-    assert "unplug the copy" in " ".join(findings.troubles(found))
+    assert "unplug the copy" in " ".join(summary.troubles(found))
     assert "SM-USB-7" in faults(PLAIN, found)["twins"].message
 
 

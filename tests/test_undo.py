@@ -19,9 +19,9 @@ from uuid import NAMESPACE_OID, uuid5
 import pytest
 
 from bedplate.actions import Action, ByHand, InTarget, Joined, Link, Run, Secret, SecretRef, Stage, WayBack
-from bedplate.checks import succeeds
-from bedplate.graph import InstallGraph
-from bedplate.renderers import order, rescue, script
+from bedplate.conditions import succeeds
+from bedplate.install_graph import InstallGraph
+from bedplate.rendering import action_flags, rescue_sheet, script
 from bedplate.units import MIB
 from rendering import SHELLS, Sandbox, action, graph, writing
 from test_disk_verbs import FS, LINUX, PAGE, ROOT, TABLE, Bench, call
@@ -109,7 +109,7 @@ def names(sandbox: Sandbox) -> list[str]:
 
 def test_the_way_to_the_target_is_what_comes_before_its_mount() -> None:
     whole = machine(writing("demo.other", "/other", "x"))
-    assert order.way_to_target(whole) == {"demo.make", "demo.open"}
+    assert action_flags.way_to_target(whole) == {"demo.make", "demo.open"}
 
 
 def test_a_rerun_looks_into_the_target_before_it_asks(sandbox: Sandbox, shell: str) -> None:
@@ -591,13 +591,13 @@ def test_a_base_that_is_made_anew_takes_its_stamps_along(bench: Bench) -> None:
 
 
 def test_the_rescue_sheet_of_no_disk_is_empty() -> None:
-    assert rescue.sheet(machine()) == ()
+    assert rescue_sheet.sheet(machine()) == ()
 
 
 def test_ways_back_are_told_from_those_that_go_along() -> None:
     whole = machine()
-    given, way = order.tokens(whole), order.way_to_target(whole)
-    flags = {node.action.id: order.flags(node, way, given) for node in whole.nodes}
+    given, way = action_flags.tokens(whole), action_flags.way_to_target(whole)
+    flags = {node.action.id: action_flags.flags(node, way, given) for node in whole.nodes}
     assert "ours" in flags["demo.make"] and "undo" in flags["demo.make"]
     assert "goes" in flags["demo.one"] and "undo" not in flags["demo.one"]
     assert "peek" in flags["demo.open"] and "lasting" not in flags["demo.open"]

@@ -15,9 +15,9 @@ import pytest
 from attrs import evolve, field, frozen
 
 from bedplate.actions import Action, Call, Disk, InTarget, Run, WayBack
-from bedplate.checks import holds
+from bedplate.conditions import holds
 from bedplate.facts import LaidPartition, Layout
-from bedplate.renderers import script
+from bedplate.rendering import script
 from bedplate.units import MIB
 from rendering import Sandbox, action, graph, writing
 from test_disk_verbs import FS, HOME, LINUX, PAGE, ROOT, SWAP, TABLE, call

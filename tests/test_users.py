@@ -16,16 +16,16 @@ from attrs import evolve, field, frozen
 
 import bedplate_schema
 from bedplate.actions import Action, Call, InTarget, Run, SecretRef, Where, WriteFile
-from bedplate.cli import main
+from bedplate.cli.main import main
 from bedplate.facts import Family, People
 from bedplate.faults import Fault, dotted
-from bedplate.renderers import library
+from bedplate.reading.structuring import structured
+from bedplate.rendering import shell_library
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Survey
 from bedplate_steps.users import bedplate_steps
 from bedplate_steps.users.draft import draft
-from bedplate_steps.users.emission import SUDOERS
+from bedplate_steps.users.emit import SUDOERS
 from bedplate_steps.users.model import Users
 
 T = TypeVar("T")
@@ -276,9 +276,9 @@ def verbs(request: pytest.FixtureRequest, tmp_path: Path) -> Verbs:
     (root / "etc/sudoers").chmod(0o440)
 
     def run(verb: str, *args: str, stdin: str = "", before: str = "") -> subprocess.CompletedProcess[str]:
-        ours = verb in library.known()
-        last = f'{library.function(verb)} "$@"' if ours else f'in_target {verb} "$@"'
-        text = PRELUDE + before + library.verbs([verb] if ours else []) + last
+        ours = verb in shell_library.known()
+        last = f'{shell_library.function(verb)} "$@"' if ours else f'in_target {verb} "$@"'
+        text = PRELUDE + before + shell_library.verbs([verb] if ours else []) + last
         command = ["unshare", "-m", *request.param, "-c", text, "verb", str(tmp_path), *args]
         return subprocess.run(command, capture_output=True, text=True, input=stdin, check=False)
 

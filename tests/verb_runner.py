@@ -7,7 +7,7 @@ import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 
 SHELLS = (("dash",), ("bash", "--posix"), ("busybox", "sh"))
 
@@ -16,7 +16,7 @@ CHROOT = 'chroot "$TARGET" /usr/bin/env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LA
 
 def script(verb: str, args: Sequence[str], target: Path | str, work: Path, in_target: str = '"$@"') -> str:
     """The text that calls `verb`; `in_target` is the body of that function."""
-    call = " ".join(shlex.quote(word) for word in (library.function(verb), *args))
+    call = " ".join(shlex.quote(word) for word in (shell_library.function(verb), *args))
     return "\n".join(
         (
             f"TARGET={shlex.quote(str(target))} WORK={shlex.quote(str(work))}",
@@ -24,7 +24,7 @@ def script(verb: str, args: Sequence[str], target: Path | str, work: Path, in_ta
             "NEW_LINE='\n'",
             "say() { printf '%s\\n' \"$*\"; }",
             f"in_target() {{ {in_target}; }}",
-            library.verbs([verb]),
+            shell_library.verbs([verb]),
             call,
             "",
         )

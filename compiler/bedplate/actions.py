@@ -135,7 +135,7 @@ class Link:
 
 @frozen(kw_only=True)
 class Call:
-    """Call one verb of the script's runtime library (`renderers/sh/VERB.sh`) with words as arguments.
+    """Call one verb of the script's runtime library (`rendering/sh/VERB.sh`) with words as arguments.
 
     For work that takes more than one command. `by_hand` shows a person the commands that do the same. Of a check they
     look whether it holds, and each prints a line only if it does.

@@ -29,7 +29,7 @@ from bedplate.actions import (
     Word,
     WriteFile,
 )
-from bedplate.checks import block_is, file_is, file_mode_is, service_enabled
+from bedplate.conditions import block_is, file_is, file_mode_is, service_enabled
 
 _MARKER = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]*")
 
@@ -165,11 +165,11 @@ def run(
 ) -> Action:
     """Run one command: in the target, or with `where=Where.LIVE` on the live medium, paths of the target as `InTarget`.
 
-    Give the `proofs` that tell whether it is done already (see `bedplate.checks`; a check runs on the live medium
+    Give the `proofs` that tell whether it is done already (see `bedplate.conditions`; a check runs on the live medium
     unless it says `where=Where.TARGET`), and the true way back: a command may be cut short and run again.
     """
     if not proofs:
-        raise ValueError(f"{id}: give a proof, or a rerun would do it again; see bedplate.checks")
+        raise ValueError(f"{id}: give a proof, or a rerun would do it again; see bedplate.conditions")
     needs = ("base", "target:api") if where is Where.TARGET else ("base", f"tool:{argv[0]}")
     return Action(
         id=id,

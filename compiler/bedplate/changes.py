@@ -14,9 +14,9 @@ from typing import Generic, TypeVar
 from attrs import evolve, field, frozen
 
 from bedplate.actions import Action, Call, Check, InTarget, Link, Operation, Run, SecretRef, Stage, WayBack, WriteFile
-from bedplate.checks import holds
+from bedplate.conditions import holds
 from bedplate.faults import Path
-from bedplate.plain import digest
+from bedplate.serialize import digest
 
 T = TypeVar("T")
 

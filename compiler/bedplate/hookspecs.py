@@ -10,7 +10,7 @@ was written for, imports `hookimpl` from `bedplate`, and answers any of the hook
         return [Step(...)]
 
 Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.build` (whole actions, ready-made),
-`bedplate.changes`, `bedplate.checks`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`,
+`bedplate.changes`, `bedplate.conditions`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`,
 `bedplate.regions`, `bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An entry point is
 best named like the section its plugin brings: if the plugin cannot even be imported, that is how the section is still
 told apart.
@@ -33,7 +33,7 @@ from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk
 
 if TYPE_CHECKING:
-    from bedplate.graph import InstallGraph
+    from bedplate.install_graph import InstallGraph
 
 CONTRACT = 1
 """Version of this contract. A plugin declares the version it was written for as a number, `bedplate_contract = 1`,

@@ -1,4 +1,7 @@
-"""The meaning of a machine spec: a frame and one typed section per step, frozen. Made only by `bedplate.check`."""
+"""The meaning of a machine spec: a frame and one typed section per step, frozen.
+
+Made only by `bedplate.reading.validation`.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
-"""The survey: what one machine is, as frozen types. Made by `bedplate.capture` from raw tool output, or read from TOML.
+"""The survey: what one machine is, as frozen types.
 
-All sector numbers count logical sectors of `sector_size` bytes on that disk.
+Made by `bedplate.surveying.capture` from raw tool output, or read from TOML. All sector numbers count logical sectors
+of `sector_size` bytes on that disk.
 """
 
 from __future__ import annotations

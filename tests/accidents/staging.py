@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from bedplate import commands, pipeline
 from bedplate.actions import Action, Call, Check
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
 from bedplate.faults import Fault, Rejected, describe
-from bedplate.graph import InstallGraph
-from bedplate.registry import load
-from bedplate.renderers import checklist, library, script
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.registry import load
+from bedplate.rendering import checklist, script, shell_library
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 MACHINES = ("barnacle-05", "kelp-02", "limpet-01", "tern-04")
@@ -147,7 +148,7 @@ class Place:
         shell: str = "dash",
     ) -> tuple[int, str]:
         """Exit status and words of a verb."""
-        text = library.verbs([verb])
+        text = shell_library.verbs([verb])
         for name, body in (fakes or {}).items():
             self.put(f"fakes/{name}", f'#!/bin/sh\nfake() {{ {body}\n}}\nfake "$@"\n', 0o755)
         for old, new in (moved or {}).items():
@@ -161,7 +162,7 @@ class Place:
             "say() { printf '%s\\n' \"$*\"; }",
             'in_target() { "$@"; }',
         ]
-        lines = "\n".join([*head, text, f'{library.function(verb)} "$@"', ""])
+        lines = "\n".join([*head, text, f'{shell_library.function(verb)} "$@"', ""])
         ran = subprocess.run(
             [*shell.split(), "-c", lines, shell, *words],
             input=stdin,
@@ -180,7 +181,7 @@ Removal = Callable[[], Any]
 
 def verb(name: str) -> Removal:
     """The runtime verb always succeeds."""
-    return _text(name, lambda text: f"{library.function(name)}() {{ return 0; }}\n")
+    return _text(name, lambda text: f"{shell_library.function(name)}() {{ return 0; }}\n")
 
 
 def spoiled(name: str, old: str, new: str) -> Removal:
@@ -191,12 +192,12 @@ def spoiled(name: str, old: str, new: str) -> Removal:
 def _text(name: str, change: Callable[[str], str]) -> Removal:
     @contextmanager
     def removed() -> Iterator[None]:
-        known = library._text
+        known = shell_library._text
 
         def text(stem: str) -> str:
             return change(known(stem)) if stem == name else known(stem)
 
-        with patch.object(library, "_text", text):
+        with patch.object(shell_library, "_text", text):
             yield
 
     return removed

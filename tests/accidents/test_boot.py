@@ -25,7 +25,7 @@ from accidents.test_other_system import SHARED
 from accidents.test_target import ENCRYPTED
 from bedplate.actions import Call, WriteFile
 from bedplate.facts import Layout
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 
 
 def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ()) -> str:
@@ -36,7 +36,7 @@ def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ())
 
 
 @caught_by(
-    function("disk.mounting:crypttab", lambda layout: "root UUID=inner none luks\n"), unseen("verb:filesystem-is")
+    function("disk.emit_mounts:crypttab", lambda layout: "root UUID=inner none luks\n"), unseen("verb:filesystem-is")
 )
 def test_f03_the_wrong_one_of_three_uuids() -> None:
     graph = planned(spec=ENCRYPTED)
@@ -54,7 +54,7 @@ def test_f03_the_wrong_one_of_three_uuids() -> None:
     assert "package:cryptsetup-initramfs" in actions(graph)["base.packages"].gives
 
 
-@caught_by(function("disk.rules:_encryption_faults"))
+@caught_by(function("disk.validate_combinations:_encryption_faults"))
 def test_f05_a_container_the_loader_cannot_open() -> None:
     no_boot = tuple(
         ('name = "root"\n', 'name = "root"\nencrypt = true\n') if "/boot" in new else (old, new)
@@ -97,7 +97,7 @@ files = ["/EFI/Microsoft/Boot/bootmgfw.efi"]
 name = "enp0s31f6\""""
 
 
-@caught_by(function("bootloader.judge:_elsewhere"))
+@caught_by(function("bootloader.validate:_elsewhere"))
 def test_f08_a_system_on_another_disk() -> None:
     said = faults(survey=(('\n[[links]]\nname = "enp0s31f6"', OTHER_DISK),))["system-on-another-disk"]
     assert "another disk (Saltmarsh SATA 256G) has a loader of its own" in said
@@ -118,8 +118,8 @@ def test_f09_the_other_system_is_missing_from_the_menu() -> None:
 
 @caught_by(
     function("bootloader.grub:_hook", lambda plan: ""),
-    function("bootloader.grub_faults:_updates"),
-    function("bootloader.firmware:_upkeep"),
+    function("bootloader.validate_grub:_updates"),
+    function("bootloader.emit_firmware:_upkeep"),
 )
 def test_f11_core_and_modules_of_the_loader_differ() -> None:
     hook = _written(".hook", "bootloader.settings", "barnacle-05")  # alpm-hooks(5)
@@ -171,7 +171,7 @@ def test_f04_the_root_subvolume_is_not_named() -> None:
     assert "with rootflags=subvol=@old" in _menu("root=UUID=1 rootflags=subvol=@old", "subvol=@")
 
 
-@caught_by(function("disk.rules:_late_faults"), verb("kernel-present"))
+@caught_by(function("disk.validate_combinations:_late_faults"), verb("kernel-present"))
 def test_f10_kernel_and_modules_of_two_versions() -> None:
     for word in ("noauto", "nofail"):
         said = faults(spec=(('name = "root"', f'name = "root"\noptions = ["{word}"]'),))["mount-late"]
@@ -189,7 +189,7 @@ def test_f10_kernel_and_modules_of_two_versions() -> None:
 LIVE_ONLY = re.compile(r"/dev/(sd|nvme|vd|zram|loop)|overlay|PARTUUID|LABEL")
 
 
-@caught_by(function("disk.mounting:_source", lambda part: f"/dev/sda{part.number}"), unseen("verb:file-is"))
+@caught_by(function("disk.emit_mounts:_source", lambda part: f"/dev/sda{part.number}"), unseen("verb:file-is"))
 def test_f13_the_file_table_names_what_is_not_there() -> None:
     for name in MACHINES:
         table = _written("fstab", "disk.fstab", name)
@@ -199,7 +199,7 @@ def test_f13_the_file_table_names_what_is_not_there() -> None:
         assert checks(actions(planned(name))["disk.fstab"], "file-is")
 
 
-@caught_by(function("disk.mounting:_options", lambda part: part.options))
+@caught_by(function("disk.emit_mounts:_options", lambda part: part.options))
 def test_f15_an_esp_readable_for_all() -> None:
     assert " /boot/efi vfat umask=0077 " in _written("fstab", "disk.fstab")
     mount = actions(planned())["disk.mount"]
@@ -210,8 +210,8 @@ HIBERNATING = (("[disk]\n", "[disk]\nhibernate = true\n"), ('size = "8GiB"', 'si
 
 
 @caught_by(
-    function("disk.planning:_resume", lambda parts: ("resume=UUID=old",)),
-    function("disk.mounting:_source", lambda part: "UUID=old"),
+    function("disk.facts:_resume", lambda parts: ("resume=UUID=old",)),
+    function("disk.emit_mounts:_source", lambda part: "UUID=old"),
 )
 def test_f16_swap_with_another_uuid() -> None:
     graph = planned(spec=HIBERNATING)
@@ -220,7 +220,7 @@ def test_f16_swap_with_another_uuid() -> None:
     uuid = str(make.args[2])
     assert f"UUID={uuid} none swap" in _written("fstab", "disk.fstab", spec=HIBERNATING)
     assert f"resume=UUID={uuid}" in rendered(graph)
-    assert 'mkswap -U "$3"' in library.verbs(["make-filesystem"])
+    assert 'mkswap -U "$3"' in shell_library.verbs(["make-filesystem"])
 
 
 SWAP_ROW = ('type = "DE94BBA4-06D1-4D40-A16A-BFD50179D6AC"', 'type = "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"')
@@ -231,7 +231,9 @@ SWAP_KEPT = (
 PLAIN_ROW = ('attributes = "RequiredPartition GUID:63"\n', "")
 
 
-@caught_by(function("bootloader.parameters:_no_foreign_swap"), function("disk.rules:_swap_faults"))
+@caught_by(
+    function("bootloader.kernel_parameters:_no_foreign_swap"), function("disk.validate_combinations:_swap_faults")
+)
 def test_g01_another_systems_swap_found_by_its_type() -> None:
     # systemd-gpt-auto-generator(8)
     edits: Edits = (SWAP_ROW, PLAIN_ROW)
@@ -240,7 +242,7 @@ def test_g01_another_systems_swap_found_by_its_type() -> None:
     assert "systemd.gpt_auto=0" in rendered(planned(spec=(SWAP_KEPT,), survey=edits))
 
 
-@caught_by(function("bootloader.firmware:_upkeep"), unseen("action:bootloader.hand-over"))
+@caught_by(function("bootloader.emit_firmware:_upkeep"), unseen("action:bootloader.hand-over"))
 def test_g02_a_big_update_took_the_first_place() -> None:
     # only a caution: it happens months later, in a system that is not ours
     graph = planned()
@@ -251,7 +253,7 @@ def test_g02_a_big_update_took_the_first_place() -> None:
     assert "bootloader.hand-over" in actions(graph)
 
 
-@caught_by(function("disk.mounting:_pass", lambda mount: 0), spoiled("close-target", "fsck.fat -n", "true"))
+@caught_by(function("disk.emit_mounts:_pass", lambda mount: 0), spoiled("close-target", "fsck.fat -n", "true"))
 def test_g03_the_esp_was_never_checked() -> None:
     [line] = [line for line in _written("fstab", "disk.fstab").splitlines() if " /boot/efi " in line]
     assert line.endswith(" 0 2")
@@ -264,7 +266,7 @@ def test_g03_the_esp_was_never_checked() -> None:
     assert code == 0 and "The file system check of the EFI system partition (/dev/none) found faults." in said
 
 
-@caught_by(function("disk.rules:_hibernation_faults"))
+@caught_by(function("disk.validate_combinations:_hibernation_faults"))
 def test_g05_one_sleeps_and_the_other_writes() -> None:
     said = faults(spec=(*HIBERNATING, SHARED))
     assert "is damaged when one of them hibernates" in said["hibernate-shared"]

@@ -61,7 +61,7 @@ def test_a08_copies_that_vanished_with_the_live_system() -> None:
 
 
 @caught_by(
-    function("base.check:_loaders"),
+    function("base.validate:_loaders"),
     verb("put-back-foreign"),
     verb("also-in-target"),
     unseen("action:bootloader.check-packages"),

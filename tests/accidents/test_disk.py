@@ -25,7 +25,7 @@ from accidents.staging import (
 )
 from accidents.test_firmware import DELETING, _carried
 from bedplate.actions import Call, Run
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from rendering import Sandbox, action, graph, writing
 
 LINUX = "0FC63DAF-8483-4772-8E79-3D69D8477DE4"
@@ -91,7 +91,7 @@ def test_c03_the_whole_table_was_replaced() -> None:
     found = actions(planned())
     [append] = found["disk.append-partitions"].operations
     assert isinstance(append, Call) and "label" not in "".join(map(str, append.stdin or ()))
-    assert "sfdisk --append --wipe-partitions always" in library.verbs([append.verb])
+    assert "sfdisk --append --wipe-partitions always" in shell_library.verbs([append.verb])
     assert checks(found["disk.check-kept"], "table-is-kept")
 
 
@@ -154,7 +154,7 @@ def test_c09_an_old_signature_inside() -> None:
     part.write_bytes(image)
     said = place.says("filesystem-is", str(part), "ext4", OURS.lower(), "root")
     assert "(blkid: 8)" in said  # blkid(8): ambivalent low-level probing result
-    text = library.verbs(["append-partitions"])
+    text = shell_library.verbs(["append-partitions"])
     assert text.index('verb_clear_places <"$WORK/lacking" || return 1') < text.index("--wipe-partitions always")
 
 
@@ -171,7 +171,7 @@ def test_c10_a_sleeping_system_in_a_swap_partition() -> None:
     assert "at [SWAP]" in place.says("disk-is-unused", fakes={"lsblk": BUSY})
 
 
-@caught_by(verb("disk-is"), function("disk.planning:disk_faults"))
+@caught_by(verb("disk-is"), function("disk.facts:disk_faults"))
 def test_c12_sectors_of_another_size() -> None:
     place = Place()
     words = ("SM-NVME-0217", "512110190592")
@@ -181,7 +181,7 @@ def test_c12_sectors_of_another_size() -> None:
     assert "can be unplugged" in bridged and "another sector size than the disk has inside" in bridged
 
 
-@caught_by(verb("table-is-whole"), function("disk.found:_table_faults"))
+@caught_by(verb("table-is-whole"), function("disk.validate_survey:_table_faults"))
 def test_c13_the_second_copy_is_not_at_the_end() -> None:
     place = Place()
     place.table(FOREIGN)
@@ -194,7 +194,7 @@ def test_c13_the_second_copy_is_not_at_the_end() -> None:
     assert "cannot be trusted" in found and "not at the last sector" in found
 
 
-@caught_by(function("disk.planning:type_of", lambda *_: BASIC), unseen("action:disk.keep-saved-table"))
+@caught_by(function("disk.facts:type_of", lambda *_: BASIC), unseen("action:disk.keep-saved-table"))
 def test_c15_the_other_systems_data_type() -> None:
     for name in MACHINES:
         found = planned(name)
@@ -229,7 +229,11 @@ def test_c16_the_shared_esp_was_formatted() -> None:
     assert "bootmgfw.efi: FAILED" in place.says("esp-is-unchanged", str(place.path / "esp"), "all", "EFI/kelp")
 
 
-@caught_by(function("disk.rules:_kept_esp"), function("bootloader.systemd_boot_faults:_room"), verb("esp-has-room"))
+@caught_by(
+    function("disk.validate_combinations:_kept_esp"),
+    function("bootloader.validate_systemd_boot:_room"),
+    verb("esp-has-room"),
+)
 def test_c17_no_room_for_kernels_on_the_esp() -> None:
     copied = (("[network]", '[bootloader]\nloader = "systemd-boot"\n\n[network]'),)
     said = faults(spec=copied)["no-room-for-kernels"]
@@ -308,11 +312,11 @@ def test_y01_the_row_of_a_full_partition_was_deleted() -> None:
     assert f"dd if=/dev/zero of={place.disk} bs=512 seek=2048 count=2048 conv=notrunc" in said
     place.holds("room-is-free", "49152", "65535", OURS, fakes=fakes)
     # what is taken back by a person's own word does not stand in the way afterwards
-    assert "verb_clear_places" in library._text("delete-partitions")
+    assert "verb_clear_places" in shell_library._text("delete-partitions")
     assert checks(actions(planned())["disk.append-partitions"], "room-is-free")
 
 
-@caught_by(verb("filesystem-is"), function("disk.content:by_hand", ""))
+@caught_by(verb("filesystem-is"), function("disk.emit_filesystems:by_hand", ""))
 def test_c11_the_esp_became_a_fat16() -> None:
     """FAT specification: below 65525 clusters it is no FAT32; UEFI 2.10, 13.3.1, wants FAT32 on a disk."""
     assert "mkfs.fat -F 32" in told(planned("limpet-01"))
@@ -347,7 +351,7 @@ def test_c22_a_newer_mkfs_than_the_loader_reads() -> None:
     assert "metadata_csum" in found and "metadata_csum_seed" not in found and "orphan_file" not in found
 
 
-@caught_by(verb("kernel-present"), function("disk.mounting:filesystem_needs"))
+@caught_by(verb("kernel-present"), function("disk.emit_mounts:filesystem_needs"))
 def test_c24_the_base_lacks_what_the_live_system_had() -> None:
     place = Place()
     place.put("target/boot/vmlinuz-6.1.0-28")

@@ -23,7 +23,7 @@ from accidents.staging import (
     verb,
 )
 from bedplate.actions import Call
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 
 GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
 VARIABLES = "/sys/firmware/efi/efivars"
@@ -33,8 +33,8 @@ RAID = ('"0108 8086:f1a8"', '"0104 8086:9a0b"')
 
 
 @caught_by(
-    function("bootloader.judge:_firmware"),
-    function("disk.found:_hidden"),
+    function("bootloader.validate:_firmware"),
+    function("disk.validate_survey:_hidden"),
     unseen("action:bootloader.firmware-settings"),
 )
 def test_b01_a_disk_hidden_by_a_raid_mode() -> None:
@@ -145,8 +145,8 @@ SHORT = re.compile(r"efibootmgr -o(?! (?:NUMBER,ALL,THE,OTHERS|ALL,THE,OTHERS,NU
 @caught_by(
     verb("boot-entries-are-kept"),
     unseen("verb:boot-entries-are-kept"),
-    function("bootloader.manual:back_in_order", "put the order back with `efibootmgr -o`"),
-    function("bootloader.firmware:back_in_order", "put the order back with `efibootmgr -o`"),
+    function("bootloader.emit_manual:back_in_order", "put the order back with `efibootmgr -o`"),
+    function("bootloader.emit_firmware:back_in_order", "put the order back with `efibootmgr -o`"),
 )
 def test_b09_a_number_left_out_of_the_boot_order() -> None:
     # UEFI 2.10, 3.1.1: firmware may delete what no order names (from memory)
@@ -176,7 +176,7 @@ DELETING = re.compile(r"\brm\s+(-\w*[rR]|--recursive)|-delete\b.*efivars|find\s+
 def _carried() -> str:
     """Everything a script could carry along: all verbs and all parts of the runtime, without comments."""
     parts = ("common", "run", "secrets", "look", "install", "undo", "report", "audit")
-    text = "\n".join((*(library.part(part) for part in parts), library.verbs(library.known())))
+    text = "\n".join((*(shell_library.part(part) for part in parts), shell_library.verbs(shell_library.known())))
     return "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
 
 
@@ -186,7 +186,7 @@ def _carried() -> str:
 )
 def test_b10_the_firmwares_variables_were_deleted() -> None:
     assert not DELETING.search(_carried())
-    assert re.search(r"verb_api_one sys -t sysfs -o \S*\bro\b", library.verbs(["api-mount"]))
+    assert re.search(r"verb_api_one sys -t sysfs -o \S*\bro\b", shell_library.verbs(["api-mount"]))
 
 
 @caught_by(unseen("action:bootloader.firmware-settings"))

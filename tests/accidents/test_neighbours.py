@@ -18,7 +18,7 @@ from accidents.staging import (
     unseen,
     verb,
 )
-from bedplate import check, document
+from bedplate.reading import document, validation
 from bedplate_steps.disk.draft import draft
 
 PART = "AAAAAAAA-2222-4333-8444-555555555555"
@@ -44,7 +44,7 @@ uuid = "{}"
 [[links]]"""
 
 
-@caught_by(function("disk.planning:twin_faults"), verb("no-twins"), unseen("verb:no-twins"))
+@caught_by(function("disk.facts:twin_faults"), verb("no-twins"), unseen("verb:no-twins"))
 def test_f14_a_copied_disk_stayed_connected() -> None:
     text = (SPECS / "kelp-02.survey.toml").read_text(encoding="utf-8")
     disk, part = (re.findall(pattern, text, re.MULTILINE)[0] for pattern in (r'^id = "(.*)"', r'^uuid = "([^"]{36})"'))
@@ -66,7 +66,7 @@ def test_f14_a_copied_disk_stayed_connected() -> None:
     assert str(place.disk) in said and f"{place.path}/copy" in said
 
 
-@caught_by(function("disk.planning:layer_faults"), verb("disk-bears-only"), unseen("verb:disk-bears-only"))
+@caught_by(function("disk.facts:layer_faults"), verb("disk-bears-only"), unseen("verb:disk-bears-only"))
 def test_l06_the_record_of_an_array_lay_behind_the_table() -> None:
     record = '[[disks.signatures]]\ntype = "isw_raid_member"\noffset = 512110189568\n\n[[disks.partitions]]'
     said = faults(survey=(("[[disks.partitions]]", record),))
@@ -86,7 +86,7 @@ def test_l06_the_record_of_an_array_lay_behind_the_table() -> None:
 )
 def test_z05_another_linux_stayed_and_nobody_counted_it() -> None:
     surveyed = document.parse("tern-04.survey.toml", (SPECS / "tern-04.survey.toml").read_bytes())
-    first = draft(check.structure_survey(surveyed))
+    first = draft(validation.structure_survey(surveyed))
     assert 'name = "older-system"' in first and 'role = "system"' in first and "[disk.other_system]" in first
     graph = planned("tern-04")
     shut = str(actions(graph)["disk.shut-down"].operations)
@@ -95,14 +95,16 @@ def test_z05_another_linux_stayed_and_nobody_counted_it() -> None:
     assert "bootloader.first-boot-other" in actions(graph) and "/EFI/heron/shimx64.efi" in rendered(graph)
 
 
-@caught_by(function("disk.planning:label_faults"))
+@caught_by(function("disk.facts:label_faults"))
 def test_z06_the_new_root_had_the_label_of_the_old_one() -> None:
     said = faults("tern-04", spec=(('label = "tern-04"', 'label = "heron-root"'),))["label-in-use"]
     assert "partition 2 of /dev/" in said and "would take the new one for its own" in said
     assert "label-in-use" not in faults("tern-04")
 
 
-@caught_by(verb("volume-is-clean"), unseen("verb:volume-is-clean"), function("disk.rules:_contradictions"))
+@caught_by(
+    verb("volume-is-clean"), unseen("verb:volume-is-clean"), function("disk.validate_combinations:_contradictions")
+)
 def test_z07_the_linux_that_stays_sleeps_or_crashed() -> None:
     dirty = 'dirty = true\nunclean = "its journal holds changes"'
     said = faults("tern-04", survey=(("dirty = false", dirty),))["volume-dirty"]
@@ -118,7 +120,7 @@ def test_z07_the_linux_that_stays_sleeps_or_crashed() -> None:
     assert "is not clean" in place.says("volume-is-clean", str(place.put("open", bytes(image))), "ext4")
 
 
-@caught_by(function("disk.kept_linux:attributes", ""), function("disk.rules:_hibernation_faults"))
+@caught_by(function("disk.kept_linux:attributes", ""), function("disk.validate_combinations:_hibernation_faults"))
 def test_z08_the_older_linux_took_our_swap_by_its_type() -> None:
     rows = re.findall(r'name="?(?:unfinished-)?(root|swap)"?, attrs="GUID:63"', rendered(planned("tern-04")))
     assert {"root", "swap"} == set(rows)

@@ -28,7 +28,7 @@ NTFS = 'type = "ntfs"\nlabel = "System"'
 
 
 @caught_by(
-    function("disk.rules:_other_system_faults"),
+    function("disk.validate_combinations:_other_system_faults"),
     unseen("action:disk.note-recovery-key"),
     unseen("action:bootloader.protect-again"),
 )
@@ -49,7 +49,7 @@ def test_a01_nobody_has_the_recovery_key() -> None:
     assert order.index("bootloader.protect-again") < order.index("bootloader.first-boot-other")
 
 
-@caught_by(function("disk.rules:_other_system_faults"))
+@caught_by(function("disk.validate_combinations:_other_system_faults"))
 def test_a02_started_another_way_each_time() -> None:
     said = faults(spec=(('start_by = "firmware-menu"', 'start_by = "chain-load"'),))["encrypted-chain-load"]
     assert "started in two ways asks for its recovery key again and again" in said
@@ -91,14 +91,14 @@ def _fstab(spec: Edits) -> str:
     return "".join(map(str, operation.content))  # type: ignore[union-attr]
 
 
-@caught_by(function("disk.planning:_kept_options", lambda keep: keep.options))
+@caught_by(function("disk.facts:_kept_options", lambda keep: keep.options))
 def test_a04_an_unclean_shared_volume_stops_the_start() -> None:
     # fstab(5): pass 0 is never checked; systemd.mount(5): nofail, x-systemd.device-timeout=
     [line] = [line for line in _fstab(spec=(SHARED,)).splitlines() if " /data " in line]
     assert "nofail,x-systemd.device-timeout=10s" in line and line.endswith(" 0 0")
 
 
-@caught_by(function("disk.found:_too_small"))
+@caught_by(function("disk.validate_survey:_too_small"))
 def test_a05_a_survey_taken_after_the_shrink_plans_no_second_one() -> None:
     # 364228 MiB is what the spec leaves: 745938944 sectors of 512 bytes
     told = faults(survey=(("size = 997597184", "size = 745938944"),))["shrink-done"]
@@ -127,7 +127,7 @@ RECOVERY = (
 )
 
 
-@caught_by(function("disk.found:_unlisted"), unseen("action:disk.note-recovery"))
+@caught_by(function("disk.validate_survey:_unlisted"), unseen("action:disk.note-recovery"))
 def test_a07_the_recovery_partition_was_deleted_or_renumbered() -> None:
     said = faults(spec=((RECOVERY, ""),))["partition-not-listed"]
     assert "partition 4 of the survey" in said and "every partition found is kept" in said
@@ -147,7 +147,9 @@ def test_a09_a_driver_in_the_other_system() -> None:
     assert "No driver that reads Linux file systems may be installed there" in action.cautions[0]
 
 
-@caught_by(function("disk.found:_table_faults"), function("disk.layering:_row_faults"), verb("table-is-whole"))
+@caught_by(
+    function("disk.validate_survey:_table_faults"), function("disk.validate_layers:_row_faults"), verb("table-is-whole")
+)
 def test_a10_an_old_table_or_a_dynamic_disk() -> None:
     old = faults(survey=(('label = "gpt"', 'label = "dos"'),))["table-not-gpt"]
     assert "of the kind dos, which a UEFI start beside it cannot use" in old

@@ -22,7 +22,7 @@ from accidents.staging import (
     verb,
 )
 from bedplate.actions import Call, Outputs, Stage, WriteFile
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 
 ENCRYPTED = (
     (
@@ -51,7 +51,7 @@ def _files(name: str, **edits: Edits) -> dict[str, str]:
 # --- clock, language, keymap ---------------------------------------------------------------------------------------
 
 
-@caught_by(function("clock.check:_hardware_clock"), unseen("action:clock.hardware"))
+@caught_by(function("clock.validate:_hardware_clock"), unseen("action:clock.hardware"))
 def test_d01_two_readings_of_one_clock() -> None:
     local = faults()["hardware-clock-local"]
     assert "two systems will keep one hardware clock in local time" in local and "Cure 1" in local and "Cure 2" in local
@@ -69,7 +69,7 @@ def test_d03_a_wrong_clock_and_strict_validation() -> None:
     assert _files("network.resolver")["/etc/systemd/resolved.conf.d/dnssec.conf"] == "[Resolve]\nDNSSEC=no\n"
 
 
-@caught_by(function("locale.check:_locale"), unseen("action:locale.locales"), spoiled("_run", "env -i", "env"))
+@caught_by(function("locale.validate:_locale"), unseen("action:locale.locales"), spoiled("_run", "env -i", "env"))
 def test_d04_a_language_that_was_never_made() -> None:
     unknown = faults(common=(("en_GB.UTF-8", "en_GX.UTF-8"),))["unknown-locale"]
     assert "nearest: en_G" in unknown or "nearest: en_" in unknown
@@ -170,7 +170,7 @@ def test_f02_an_initramfs_for_the_live_environment() -> None:
 # --- users ---------------------------------------------------------------------------------------------------------
 
 
-@caught_by(function("users.checks:_administrator_faults"), verb("sudo-allows"), unseen("verb:sudo-allows"))
+@caught_by(function("users.validate:_administrator_faults"), verb("sudo-allows"), unseen("verb:sudo-allows"))
 def test_d09_nobody_is_administrator() -> None:
     said = faults(common=(("administrator = true", "administrator = false"),))["no-administrator"]
     assert "nobody could ever change anything" in said and "administrator = true for one person" in said
@@ -180,7 +180,7 @@ def test_d09_nobody_is_administrator() -> None:
     assert checks(actions(planned())["users.administrators"], "sudo-allows")
 
 
-@caught_by(value("users.emission:SUDOERS", "/etc/sudoers.d/ana.r"), function("users.checks:_form_faults"))
+@caught_by(value("users.emit:SUDOERS", "/etc/sudoers.d/ana.r"), function("users.validate:_form_faults"))
 def test_d10_a_rule_file_that_is_passed_over() -> None:
     # sudoers(5): files whose names end in ~ or contain a . are skipped
     [operation] = actions(planned())["users.administrators"].operations
@@ -203,7 +203,7 @@ def test_d12_the_new_user_cannot_log_in() -> None:
     assert checks(found["users.person-ana"], "login-shell") and checks(found["users.password-ana"], "password-is")
 
 
-@caught_by(function("users.checks:_root_faults"))
+@caught_by(function("users.validate:_root_faults"))
 def test_d13_a_failed_start_that_lets_nobody_in() -> None:
     rescue = 'rescue = "live-medium"         # a failed start is mended from the station\'s live medium\n'
     said = faults(common=((rescue, ""),))["locked-root-without-rescue"]
@@ -227,7 +227,7 @@ def test_d14_two_machines_with_one_id() -> None:
 
 
 @caught_by(
-    function("network.checks:_no_network_faults"),
+    function("network.validate:_no_network_faults"),
     verb("unit-complete"),
     unseen("verb:unit-complete"),
     unseen("verb:service-enabled"),
@@ -256,10 +256,10 @@ def test_e02_names_do_not_resolve() -> None:
     assert [check.test.verb for check in found["network.first-start"].audits if isinstance(check.test, Call)] == [
         "online"
     ]
-    assert "getent" in library.verbs(["online"])
+    assert "getent" in shell_library.verbs(["online"])
 
 
-@caught_by(function("network.links:_survey_faults"), function("network.links:_match_faults"))
+@caught_by(function("network.validate_links:_survey_faults"), function("network.validate_links:_match_faults"))
 def test_e03_another_interface_name() -> None:
     said = faults(spec=(("00:00:5e:00:53:17", "00:00:5e:00:53:19"),))["link-not-in-survey"]
     assert "the survey has no such network card" in said and "00:00:5e:00:53:17 (ethernet enp0s31f6)" in said
@@ -289,7 +289,7 @@ def test_e04_wifi_without_its_firmware() -> None:
     assert checks(action, "firmware-of-link") and "firmware_packages of [base]" in action.trouble
 
 
-@caught_by(function("network.emission:masked_units"))
+@caught_by(function("network.emit:masked_units"))
 def test_e06_two_network_managers() -> None:
     for name, rival in (("kelp-02", "systemd-networkd.service"), ("limpet-01", "NetworkManager.service")):
         manager = actions(planned(name))["network.manager"]
@@ -297,7 +297,7 @@ def test_e06_two_network_managers() -> None:
         assert f"/etc/systemd/system/{rival} points to /dev/null" in masked
 
 
-@caught_by(function("network.emission:masked_units"))
+@caught_by(function("network.emit:masked_units"))
 def test_e07_waiting_for_an_unplugged_port() -> None:
     masked = [check.says for check in checks(actions(planned())["network.manager"], "link-is")]
     assert "/etc/systemd/system/NetworkManager-wait-online.service points to /dev/null" in masked

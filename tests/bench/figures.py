@@ -19,9 +19,11 @@ import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
-from bedplate import commands, pipeline, registry
-from bedplate.document import read
-from bedplate.graph import order
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
+from bedplate.linking.link import order
+from bedplate.loading import registry
+from bedplate.reading.document import read
 
 ROOT = Path(__file__).resolve().parents[2]
 SPEC = ROOT / "specs" / "kelp-02.toml"

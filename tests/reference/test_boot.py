@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from attrs import evolve
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.grub import entries, settings, stub
 from bedplate_steps.bootloader.model import Bootloader, Entry
 from bedplate_steps.bootloader.plan import IMAGE_TYPES, Plan
@@ -76,7 +76,7 @@ def test_a_real_loader_is_told_from_another_file(tmp_path: Path) -> None:
     image = tmp_path / "grubx64.efi"
     subprocess.run(["grub-mkimage", "-O", "x86_64-efi", "-o", str(image), "-p", "/x", "part_gpt"], check=True)
     script = tmp_path / "s.sh"
-    script.write_text(library.verbs(["loader-is"]) + 'verb_loader_is "$@"\n')
+    script.write_text(shell_library.verbs(["loader-is"]) + 'verb_loader_is "$@"\n')
     short = tmp_path / "short"
     short.write_bytes(b"MZ")
     for shell in SHELLS.values():
@@ -127,12 +127,12 @@ class Machine:
         return subprocess.run(["efibootmgr", *words], capture_output=True, text=True, check=True, env=self.env).stdout
 
     def verb(self, name: str, *words: str, shell: str = "dash") -> subprocess.CompletedProcess[str]:
-        text = library.verbs([name]).replace("/sys/firmware/efi/efivars", str(self.variables))
+        text = shell_library.verbs([name]).replace("/sys/firmware/efi/efivars", str(self.variables))
         text = text.replace("/dev/disk/by-partuuid", str(self.folder / "by-partuuid"))
         head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK='{self.disk}'\n"
         head += f"COPIES='{self.folder}/copies'\n"
         script = self.folder / "script.sh"
-        script.write_text(f'{head}{text}\n{library.function(name)} "$@"\n', encoding="utf-8")
+        script.write_text(f'{head}{text}\n{shell_library.function(name)} "$@"\n', encoding="utf-8")
         return subprocess.run(
             [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env=self.env
         )

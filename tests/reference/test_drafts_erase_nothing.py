@@ -15,13 +15,13 @@ from attrs import evolve, field, frozen
 
 from bedplate.facts import Layout
 from bedplate.faults import Rejected
+from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
-from bedplate.structure import structured
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedSignature
 from bedplate.units import GIB, MIB
 from bedplate_steps.disk.draft import draft
+from bedplate_steps.disk.facts import plan
 from bedplate_steps.disk.model import DiskSection
-from bedplate_steps.disk.planning import plan
 
 from . import test_real_tables as real
 from .test_real_tables import TABLES

@@ -20,17 +20,20 @@ import pytest
 import tomli_w
 from attrs import evolve, frozen
 
-from bedplate import capture, document, pipeline, registry
-from bedplate import draft as drafting
 from bedplate.actions import Call, Stage
+from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition, Layout
-from bedplate.graph import InstallGraph, Node
-from bedplate.renderers import script
+from bedplate.install_graph import InstallGraph, Node
+from bedplate.loading import registry
+from bedplate.reading import document
+from bedplate.rendering import script
 from bedplate.survey import Firmware, Link, Survey, SurveyedMachine
+from bedplate.surveying import capture
+from bedplate.surveying import draft as drafting
 from bedplate.units import MIB
 from rendering import Sandbox
 
-COLLECTOR = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "collector.sh"
+COLLECTOR = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "surveying" / "collector.sh"
 ESP, MSR = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B", "E3C9E316-0B5C-4DB8-817D-F92DF00215AE"
 DATA, RECOVERY = "EBD0A0A2-B9E5-4433-87C0-68B6B72699C7", "DE94BBA4-06D1-4D40-A16A-BFD50179D6AC"
 """UEFI specification 5.3.3 and `sfdisk --label gpt -T`."""

@@ -11,12 +11,12 @@ from typing import Any
 
 import pytest
 
-from bedplate import layers
+from bedplate import storage_layers
 from bedplate.layout import Room, Wanted, new_table, place, usable
 from bedplate.regions import aligned_mib, free_regions
 from bedplate.survey import PartitionTable
 from bedplate.units import GIB, MIB, parse_request
-from bedplate_steps.disk import kinds
+from bedplate_steps.disk import partition_types
 
 WORKED = [
     ("64 GiB", 68719476736, 512, 134217728, 34, 134217694, 2048, 134215679, 65534),
@@ -71,21 +71,21 @@ def test_the_efi_system_partition_of_the_worked_example() -> None:
 # --- partition types -------------------------------------------------------------------------------------------------
 
 NAMED = {
-    "EFI System": kinds.TYPES["esp"],
-    "Linux extended boot": kinds.TYPES["xbootldr"],
-    "Linux home": kinds.TYPES["home"],
-    "Linux server data": kinds.TYPES["srv"],
-    "Linux variable data": kinds.TYPES["var"],
-    "Linux temporary data": kinds.TYPES["var-tmp"],
-    "Linux swap": kinds.TYPES["swap"],
-    "Linux filesystem": kinds.TYPES["linux"],
-    "Linux root (x86-64)": kinds.PER_ARCHITECTURE["amd64"]["root"],
-    "Linux root (ARM-64)": kinds.PER_ARCHITECTURE["arm64"]["root"],
-    "Linux /usr (x86-64)": kinds.PER_ARCHITECTURE["amd64"]["usr"],
-    "Linux /usr (ARM-64)": kinds.PER_ARCHITECTURE["arm64"]["usr"],
-    "Microsoft basic data": kinds.BASIC_DATA,
-    "Microsoft reserved": kinds.RESERVED,
-    "Windows recovery environment": kinds.RECOVERY,
+    "EFI System": partition_types.TYPES["esp"],
+    "Linux extended boot": partition_types.TYPES["xbootldr"],
+    "Linux home": partition_types.TYPES["home"],
+    "Linux server data": partition_types.TYPES["srv"],
+    "Linux variable data": partition_types.TYPES["var"],
+    "Linux temporary data": partition_types.TYPES["var-tmp"],
+    "Linux swap": partition_types.TYPES["swap"],
+    "Linux filesystem": partition_types.TYPES["linux"],
+    "Linux root (x86-64)": partition_types.PER_ARCHITECTURE["amd64"]["root"],
+    "Linux root (ARM-64)": partition_types.PER_ARCHITECTURE["arm64"]["root"],
+    "Linux /usr (x86-64)": partition_types.PER_ARCHITECTURE["amd64"]["usr"],
+    "Linux /usr (ARM-64)": partition_types.PER_ARCHITECTURE["arm64"]["usr"],
+    "Microsoft basic data": partition_types.BASIC_DATA,
+    "Microsoft reserved": partition_types.RESERVED,
+    "Windows recovery environment": partition_types.RECOVERY,
     "Microsoft LDM metadata": "5808C8AA-7E8F-42E0-85D2-E1E90434CFB3",
     "Microsoft LDM data": "AF9B60A0-1431-4F62-BC68-3311714A69AD",
 }
@@ -95,14 +95,20 @@ def test_type_guids_are_those_sfdisk_lists() -> None:
     told = subprocess.run(["sfdisk", "--label", "gpt", "-T"], text=True, check=True, capture_output=True).stdout
     listed = {match[2].strip(): match[1] for match in re.finditer(r"^([0-9A-F-]{36})\s+(.*)$", told, re.MULTILINE)}
     assert {name: listed[name] for name in NAMED} == NAMED
-    assert {"5808C8AA-7E8F-42E0-85D2-E1E90434CFB3", "AF9B60A0-1431-4F62-BC68-3311714A69AD"} < set(layers.OWN_TABLE)
+    assert {"5808C8AA-7E8F-42E0-85D2-E1E90434CFB3", "AF9B60A0-1431-4F62-BC68-3311714A69AD"} < set(
+        storage_layers.OWN_TABLE
+    )
 
 
 def test_the_type_of_an_encrypted_container_is_that_of_sgdisk() -> None:
     """sgdisk(8) code 8309; sfdisk 2.38.1 does not list it."""
     told = subprocess.run(["sgdisk", "--list-types"], text=True, check=True, capture_output=True).stdout
     assert re.search(r"8309\s+Linux LUKS", told)
-    assert kinds.type_of("data", "amd64", encrypted=True) == kinds.LUKS == "CA7D7CCB-63ED-4C53-861C-1742536059CC"
+    assert (
+        partition_types.type_of("data", "amd64", encrypted=True)
+        == partition_types.LUKS
+        == "CA7D7CCB-63ED-4C53-861C-1742536059CC"
+    )
 
 
 @pytest.mark.parametrize(
@@ -121,7 +127,7 @@ def test_the_type_of_an_encrypted_container_is_that_of_sgdisk() -> None:
 )
 def test_roles(filesystem: str, mounts: tuple[str, ...], chosen: str, role: str) -> None:
     """Discoverable Partitions Specification 1.0: the type tells the mount point."""
-    assert kinds.role_of(filesystem, mounts, chosen) == role
+    assert partition_types.role_of(filesystem, mounts, chosen) == role
 
 
 # --- FAT -------------------------------------------------------------------------------------------------------------
@@ -134,7 +140,7 @@ def test_fat32_floor_is_where_mkfs_fat_stops_warning(sector: int, floor: int, tm
     clusters = 65525
     table = -(-(clusters + 2) * 4 // sector)
     assert floor - 1 < (clusters + 2 * table + 32) * sector / MIB <= floor
-    assert kinds.FILESYSTEMS["vfat"].smallest_on(sector) == floor * MIB
+    assert partition_types.FILESYSTEMS["vfat"].smallest_on(sector) == floor * MIB
     assert "WARNING" in fat(tmp_path, sector, floor - 1) and "WARNING" not in fat(tmp_path, sector, floor)
 
 
@@ -167,7 +173,7 @@ def label(folder: Path) -> str:
 
 @pytest.mark.parametrize(("name", "options"), [("xfs", ("-q", "-f")), ("btrfs", ("-q", "-f"))])
 def test_the_smallest_is_what_the_tool_takes(name: str, options: tuple[str, ...], tmp_path: Path) -> None:
-    limits = kinds.FILESYSTEMS[name]
+    limits = partition_types.FILESYSTEMS[name]
     assert limits.smallest % MIB == 0
     assert made(limits.tool, tmp_path, limits.smallest // MIB, *options).returncode == 0
     assert made(limits.tool, tmp_path, limits.smallest // MIB - 1, *options).returncode != 0
@@ -176,7 +182,7 @@ def test_the_smallest_is_what_the_tool_takes(name: str, options: tuple[str, ...]
 @pytest.mark.parametrize("name", ["ext4", "xfs", "btrfs", "vfat", "swap"])
 def test_a_label_of_the_limit_is_kept_whole_and_a_longer_one_is_not(name: str, tmp_path: Path) -> None:
     """Refused (xfs, btrfs, vfat) or cut (ext4, swap): either way not what was asked for."""
-    limits = kinds.FILESYSTEMS[name]
+    limits = partition_types.FILESYSTEMS[name]
     flag = {"vfat": "-n"}.get(name, "-L")
     quiet = {"xfs": ("-q", "-f"), "btrfs": ("-q", "-f"), "ext4": ("-q", "-F"), "vfat": ("-F", "32"), "swap": ()}[name]
     exact = ("ABCDEFGHIJ" * 30)[: limits.label]

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from bedplate.facts import Family
 from bedplate.spec import Machine
-from bedplate_steps.network.emission import hosts_text
+from bedplate_steps.network.emit import hosts_text
+from bedplate_steps.network.host_names import MAX_LABEL, label_trouble, name_trouble, repaired_label, repaired_name
 from bedplate_steps.network.model import HostsEntry, Network
-from bedplate_steps.network.names import MAX_LABEL, label_trouble, name_trouble, repaired_label, repaired_name
 
 RESOLVER = ctypes.CDLL("libresolv.so.2")
 RESOLVER.res_hnok.argtypes = [ctypes.c_char_p]

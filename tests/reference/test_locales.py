@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bedplate_steps.locale.keymaps import keyboards
-from bedplate_steps.locale.names import charsets, listed
+from bedplate_steps.locale.locale_names import charsets, listed
 
 SUPPORTED = dict(line.split() for line in Path("/usr/share/i18n/SUPPORTED").read_text().splitlines() if line.strip())
 KEYMAPS = [

@@ -24,7 +24,7 @@ GLIB.g_key_file_load_from_data.argtypes = [
 ]
 GLIB.g_key_file_get_string.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p, ctypes.c_void_p]
 GLIB.g_key_file_get_string.restype = ctypes.c_char_p
-RUNTIME = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "renderers" / "sh" / "_secrets.sh"
+RUNTIME = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "rendering" / "sh" / "_secrets.sh"
 SECRETS = ["tide and mud", "back\\slash", "\\s\\n", " outer blanks ", "  two  ", "a=b;c#d", "\"quoted\" 'too'", "[x]"]
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate_steps.base.families import FAMILIES, apt, dnf, pacman
 from bedplate_steps.base.model import Base, Source
 from verb_runner import SHELLS, run
@@ -415,7 +415,7 @@ def test_the_apt_names_are_in_the_package_lists(firmware_names: set[str]) -> Non
 @pytest.mark.proves(family="apt", by="tool")
 @pytest.mark.parametrize("tool", ["mmdebstrap", "debootstrap"])
 def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
-    text = library.verbs(["apt-unpack"])
+    text = shell_library.verbs(["apt-unpack"])
     [call] = [line for line in text.replace("\\\n", " ").splitlines() if line.strip().startswith(f"{tool} ")]
     options = [word.partition("=")[0].strip('"') for word in call.split() if word.startswith(("--", '${2:+"--'))]
     options = [option.removeprefix('${2:+"') for option in options]

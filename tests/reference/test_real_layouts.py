@@ -10,14 +10,17 @@ from typing import TypeVar
 import pytest
 from attrs import evolve, frozen
 
-from bedplate import capture, check, document, draft, pipeline, registry
+from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Rejected
+from bedplate.loading import registry
+from bedplate.reading import document, validation
 from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine
+from bedplate.surveying import capture, draft
 from bedplate.units import MIB, Rest, parse_size
+from bedplate_steps.disk.facts import plan
 from bedplate_steps.disk.model import DiskSection, Keep, New
-from bedplate_steps.disk.planning import plan
 
 from . import test_real_tables as real
 from .test_real_tables import TABLES, Table
@@ -155,7 +158,7 @@ no room for a base system. For a dynamic disk nothing is drafted."""
 def checked_draft(number: str) -> pipeline.Checked:
     """The draft for the machine of kelp-02 with the disk of that table, checked against its survey."""
     source = (SPECS / "kelp-02.survey.toml").read_bytes()
-    kelp = check.structure_survey(document.parse("kelp-02.survey.toml", source))
+    kelp = validation.structure_survey(document.parse("kelp-02.survey.toml", source))
     survey = evolve(kelp, disks=(on_the_machine(TABLES[number]),))
     installed = registry.load()
     steps = {section: own.step for section, own in installed.steps.items()}

@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from bedplate import capture
 from bedplate.regions import aligned_mib, gaps_between
 from bedplate.survey import SurveyedDisk
+from bedplate.surveying import capture
 
 DATA = tomllib.loads((Path(__file__).resolve().parent / "tables.toml").read_text(encoding="utf-8"))
 TABLES = {table["id"]: table for table in DATA["tables"]}

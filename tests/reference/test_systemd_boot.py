@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.systemd_boot import IMAGES, written
 from test_bootloader import plan
@@ -33,7 +33,7 @@ update() { bootctl --esp-path="$PLACE/efi" --boot-path="$PLACE/xbootldr" --no-va
 def inside(place: Path, script: str, *verbs: str) -> str:
     """Output of a script in a mount name space of its own, with those verbs at hand."""
     path = place / "script.sh"
-    path.write_text(f"PLACE='{place}'\n{BEGIN}{library.verbs(verbs)}\n{script}", encoding="utf-8")
+    path.write_text(f"PLACE='{place}'\n{BEGIN}{shell_library.verbs(verbs)}\n{script}", encoding="utf-8")
     words = ["unshare", "--user", "--map-root-user", "--mount", "dash", str(path)]
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
@@ -138,7 +138,7 @@ def test_kernel_install_and_bootctl_read_what_we_write(tmp_path: Path, alone: bo
 def test_the_image_is_for_this_machine() -> None:
     # PE machine value: UEFI 2.10, 2.1.1
     settled = plan(KELP, context())
-    script = f"WORK=/tmp\n{library.verbs(['loader-is'])}\nverb_loader_is {IMAGE} {settled.machine}\n"
+    script = f"WORK=/tmp\n{shell_library.verbs(['loader-is'])}\nverb_loader_is {IMAGE} {settled.machine}\n"
     subprocess.run(["dash", "-c", script], check=True)
     wrong = subprocess.run(["dash", "-c", script.replace(settled.machine, "64aa")], capture_output=True, check=False)
     assert wrong.returncode == 1

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from bedplate_steps.users.keys import key_faults
+from bedplate_steps.users.account_names import ACCOUNTS, GROUPS, form_trouble
+from bedplate_steps.users.authorized_keys import key_faults
 from bedplate_steps.users.model import FIRST_ID, LAST_ID
-from bedplate_steps.users.names import ACCOUNTS, GROUPS, form_trouble
 from bedplate_steps.users.passwords import is_hash, password_fault
 
 

@@ -12,13 +12,15 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import commands, pipeline, registry
 from bedplate.actions import Stage
+from bedplate.cli import commands
+from bedplate.compiling import pipeline
 from bedplate.facts import Layout, People
-from bedplate.graph import InstallGraph
-from bedplate.renderers import byhand, helpers
-from bedplate.renderers.audit import CARRIED_OUT
-from bedplate.renderers.shell import quote
+from bedplate.install_graph import InstallGraph
+from bedplate.loading import registry
+from bedplate.rendering import manual_commands, shell_helpers
+from bedplate.rendering.audit import CARRIED_OUT
+from bedplate.rendering.quoting import quote
 
 from .console import Console, ConsoleError, Result
 from .disks import STICK_SERIAL
@@ -57,7 +59,7 @@ def typed(graph: InstallGraph, looks: bool = False) -> Iterator[str]:
     """
     yield f"DISK=/dev/disk/by-id/virtio-{SERIAL}"
     yield "export DEBIAN_FRONTEND=noninteractive"
-    yield from helpers.definitions(helpers.HELPERS, graph.fact(Layout))
+    yield from shell_helpers.definitions(shell_helpers.HELPERS, graph.fact(Layout))
     for node in graph.nodes:
         if node.action.stage not in (Stage.LIVE, Stage.TARGET):
             continue
@@ -65,7 +67,7 @@ def typed(graph: InstallGraph, looks: bool = False) -> Iterator[str]:
         if looks:
             yield from looked([line for check in node.action.guards for line in looks.asking(check.test)])
         for operation in node.action.operations:
-            lines = byhand.commands(operation, {})
+            lines = manual_commands.commands(operation, {})
             shown = (line for line in lines if not line.startswith("# ") and not NOT_HERE.search(line))
             yield from (EDITED.get(line, line.replace("SECOND-STICK", SECOND_STICK)) for line in shown)
         if looks:

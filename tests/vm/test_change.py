@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from attrs import evolve
 
-from bedplate.cli import main
+from bedplate.cli.main import main
 
 from .cache import cache_root
 from .console import Console

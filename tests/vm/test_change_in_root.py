@@ -17,13 +17,15 @@ from attrs import evolve
 
 from bedplate.actions import Action
 from bedplate.changes import Actions, amend
-from bedplate.diff import compare, work
-from bedplate.diff.model import Planned
-from bedplate.document import read
-from bedplate.graph import InstallGraph, Owned, link
-from bedplate.pipeline import check_spec, plan
-from bedplate.registry import Registry, load
-from bedplate.renderers import script
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.compare import compare
+from bedplate.comparing.model import Planned
+from bedplate.compiling.pipeline import check_spec, plan
+from bedplate.install_graph import InstallGraph
+from bedplate.linking.link import Owned, link
+from bedplate.loading.registry import Registry, load
+from bedplate.reading.document import read
+from bedplate.rendering import script
 from bedplate.spec import Machine
 
 from .install import CASES
@@ -185,7 +187,7 @@ def test_a_changed_root_is_like_one_made_from_the_new_spec(archive: Path, tmp_pa
     diff = compare(before, after, registry)
     assert not diff.blocking
     ids = {*was, *now}
-    change = rendered(node.action for node in work(diff).nodes if node.action.id in ids)
+    change = rendered(node.action for node in change_graph(diff).nodes if node.action.id in ids)
     run(changed, change)
     run(fresh, rendered(amend({}, now, *now)))
     # The links that say which spec counts name the change and the installation.

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from bedplate import capture
 from bedplate.survey import Survey
+from bedplate.surveying import capture
 
 from .disks import MIB
 from .factory import BOOT_ENTRY, DISK_ID, ESP, FALLBACK_LOADER, SERIAL, TABLE, VENDOR_LOADER, FactoryMachine

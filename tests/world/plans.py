@@ -21,14 +21,16 @@ from typing import Any
 
 from attrs import evolve, frozen
 
-from bedplate import capture, commands
 from bedplate.actions import Action, Call, InTarget, Run, Stage, Where, WriteFile
-from bedplate.checks import file_is
+from bedplate.cli import commands
+from bedplate.conditions import file_is
 from bedplate.facts import Layout
 from bedplate.faults import Rejected, describe
-from bedplate.graph import InstallGraph, Owned, link
-from bedplate.registry import load
-from bedplate.renderers import script
+from bedplate.install_graph import InstallGraph
+from bedplate.linking.link import Owned, link
+from bedplate.loading.registry import load
+from bedplate.rendering import script
+from bedplate.surveying import capture
 from world.machine import MAIN, World
 
 REAL = {"disk", "bootloader"}

@@ -14,7 +14,7 @@ from unittest.mock import patch
 
 import pytest
 
-from bedplate.renderers import library
+from bedplate.rendering import shell_library
 from world import campaign, plans
 from world.events import EVENTS
 from world.sequences import drawn, play, read, spelled
@@ -82,10 +82,10 @@ HARM = {
 @pytest.mark.parametrize("said", HARM)
 def test_the_invariants_see_what_a_broken_script_does(folder: Path, said: str) -> None:
     name, body = HARM[said]
-    known, other = library._text, f"{library.function(name)}() {{ {body}\n}}\n"
+    known, other = shell_library._text, f"{shell_library.function(name)}() {{ {body}\n}}\n"
     plans.compiled.cache_clear()
     try:
-        with patch.object(library, "_text", lambda stem: other if stem == name else known(stem)):
+        with patch.object(shell_library, "_text", lambda stem: other if stem == name else known(stem)):
             outcome = play(read("clock-changed:1 run:1"), folder)
     finally:
         plans.compiled.cache_clear()

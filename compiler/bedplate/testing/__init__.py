@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from bedplate.testing import actions, comparing, hostile, outputs, refusals, schemas
+from bedplate.testing import action_rules, change_rules, hostile_input, output_rules, refusal_rules, schema_rules
 from bedplate.testing.subject import HOST, Host, Subject, subject
 
 __all__ = ["HOST", "RULES", "Host", "Rule", "Subject", "complaints", "conformance_tests", "subject"]
@@ -32,12 +32,12 @@ Rule = Callable[[Subject], Sequence[str]]
 """Looks at a step; gives complaints, each a sentence that says what to do."""
 
 RULES: tuple[Rule, ...] = (
-    *schemas.RULES,
-    *actions.RULES,
-    *hostile.RULES,
-    *refusals.RULES,
-    *comparing.RULES,
-    *outputs.RULES,
+    *schema_rules.RULES,
+    *action_rules.RULES,
+    *hostile_input.RULES,
+    *refusal_rules.RULES,
+    *change_rules.RULES,
+    *output_rules.RULES,
 )
 """Every rule, in the order an author meets them. The name of each is its function's."""
 
@@ -49,9 +49,9 @@ def complaints(about: Subject) -> list[str]:
 
 def unchecked(rule: Rule, about: Subject) -> str:
     """Why that rule has nothing to look at, what another one complains of; empty if it has."""
-    if about.missing and rule is not schemas.step_is_installed:
+    if about.missing and rule is not schema_rules.step_is_installed:
         return "the step cannot be used"
-    if not about.graphs and rule not in schemas.RULES and rule is not actions.examples_compile:
+    if not about.graphs and rule not in schema_rules.RULES and rule is not action_rules.examples_compile:
         return "no example compiles"
     return ""
 

@@ -15,14 +15,14 @@ from typing import Any
 import tomli_w
 from attrs import define, evolve, field, frozen
 
-from bedplate import pipeline
 from bedplate.actions import Action
-from bedplate.blame import PluginError, own_file
-from bedplate.document import read
+from bedplate.compiling import pipeline
 from bedplate.faults import Fault, Rejected
-from bedplate.graph import InstallGraph
 from bedplate.hookspecs import Step
-from bedplate.registry import Broken, Registry, load
+from bedplate.install_graph import InstallGraph
+from bedplate.loading.plugin_errors import PluginError, own_file
+from bedplate.loading.registry import Broken, Registry, load
+from bedplate.reading.document import read
 from bedplate.survey import Survey
 
 SPEC, SURVEY = "spec.toml", "spec.survey.toml"

@@ -10,7 +10,7 @@ from typing import Any
 
 from jsonschema_rs import Draft202012Validator
 
-from bedplate.testing.hostile import places, put, spoilt
+from bedplate.testing.hostile_input import places, put, spoilt
 from bedplate.testing.subject import Host, Outcome, Subject, compiled
 
 LIMIT = 12

@@ -19,13 +19,13 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate import Extension, Step, hookimpl
 from bedplate.facts import Family
-from bedplate_steps.base.actions import emit
 from bedplate_steps.base.changes import changes
-from bedplate_steps.base.check import check
 from bedplate_steps.base.draft import draft
+from bedplate_steps.base.emit import emit
 from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.families import FAMILIES, PackageFamily
 from bedplate_steps.base.model import Base
+from bedplate_steps.base.validate import check
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shlex
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check
 from bedplate_steps.base.model import Base
 
@@ -35,7 +35,7 @@ def unpack(base: Base) -> Call:
 
 def guards(base: Base) -> tuple[Check, ...]:
     """The archive is there and whole, and the medium's tar keeps extended attributes."""
-    whole = checks.holds(
+    whole = conditions.holds(
         f"The base archive {base.archive} is whole",
         "archive-whole",
         base.archive,
@@ -43,7 +43,7 @@ def guards(base: Base) -> tuple[Check, ...]:
         by_hand=(f"sha256sum {shlex.quote(base.archive)} | grep -i -e {shlex.quote(base.archive_sha256)}",),
         otherwise="Copy it to the medium again, and compare its checksum with the one in the spec.",
     )
-    tar = checks.succeeds(
+    tar = conditions.succeeds(
         "The medium's tar keeps extended attributes",
         "tar",
         "--xattrs",

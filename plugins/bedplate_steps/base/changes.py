@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from bedplate.actions import Action, Call, Run, Stage, WayBack
 from bedplate.changes import Change, Cost, amend
-from bedplate.checks import holds
+from bedplate.conditions import holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Side
 from bedplate_steps.base.model import Base

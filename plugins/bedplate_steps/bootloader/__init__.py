@@ -30,11 +30,11 @@ from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
 from bedplate_steps.bootloader.grub import GRUB
-from bedplate_steps.bootloader.judge import check
+from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader
-from bedplate_steps.bootloader.parameters import kernel_parameters
 from bedplate_steps.bootloader.plan import Loader
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
+from bedplate_steps.bootloader.validate import check
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 

@@ -12,7 +12,7 @@ from attrs import evolve
 
 from bedplate.actions import Action, InTarget, Operation, Run, WayBack
 from bedplate.changes import Change, Cost, amend, differing, paired, stamp
-from bedplate.checks import holds
+from bedplate.conditions import holds
 from bedplate.hookspecs import Side
 from bedplate_steps.bootloader.model import Bootloader
 

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator
 
 from attrs import evolve
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import Action, Call, Check, Does, InTarget, Run, Stage, Touch, WayBack, Where, WriteFile
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader import firmware, manual
+from bedplate_steps.bootloader import emit_firmware, emit_manual
+from bedplate_steps.bootloader.esp_manifest import on_esp
 from bedplate_steps.bootloader.model import Bootloader
-from bedplate_steps.bootloader.noted import on_esp
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 
 INITRAMFS_SETTINGS = {
@@ -38,19 +38,19 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
     if plan is None:
         return
     loader = context.extensions(Loader)[section.loader]
-    yield from manual.before(plan, context)
-    yield firmware.look(plan, context.machine.name)
-    yield firmware.save(plan, loader, context.machine.name)
-    yield from firmware.untouched(plan, loader)
+    yield from emit_manual.before(plan, context)
+    yield emit_firmware.look(plan, context.machine.name)
+    yield emit_firmware.save(plan, loader, context.machine.name)
+    yield from emit_firmware.untouched(plan, loader)
     yield from _initramfs(plan, loader)
     yield loader.configure(plan)
     yield _guarded(loader.install(plan), plan, loader)
     if section.fallback:
         yield _fallback(loader, plan)
     yield _with_images(loader.menu(plan), plan, loader)
-    yield firmware.boot_entry(plan, loader)
-    yield firmware.kept(plan, loader)
-    yield from manual.after(plan, loader, context.machine.name)
+    yield emit_firmware.boot_entry(plan, loader)
+    yield emit_firmware.kept(plan, loader)
+    yield from emit_manual.after(plan, loader, context.machine.name)
 
 
 def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
@@ -64,7 +64,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
             operations=(WriteFile(path=InTarget(path), content=(text,)),),
             needs=("base",),
             gives=(f"file:{path}",),
-            proofs=(checks.file_is(path, (text,)),),
+            proofs=(conditions.file_is(path, (text,)),),
             way_back=WayBack(
                 note="Removes the settings file.",
                 operations=(Run(argv=("rm", "-f", "--", InTarget(path))),),
@@ -73,7 +73,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         )
     if plan.family.name in loader.images_by_menu:
         return
-    built = checks.holds(
+    built = conditions.holds(
         "Every kernel has its initramfs, and it is not an empty one",
         "initramfs-is-built",
         InTarget("/boot"),
@@ -127,7 +127,7 @@ def _before_images(plan: Plan) -> tuple[str, ...]:
 
 def _drivers(plan: Plan, loader: Loader) -> Check:
     asks = bool(plan.root.mapper)
-    return checks.holds(
+    return conditions.holds(
         "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
         "initramfs-carries",
         InTarget(loader.images(plan)),
@@ -144,7 +144,7 @@ def _modules(plan: Plan) -> tuple[str, ...]:
 
 def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
     """The action with the guards that hold for every loader; a signed one must be new enough for the firmware."""
-    mounted = checks.holds(
+    mounted = conditions.holds(
         f"{plan.esp.mount} of the target is the planned EFI system partition, and no other",
         "is-mounted",
         plan.esp.uuid,
@@ -155,7 +155,7 @@ def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
         "script again, or by hand as above.",
     )
     images = [file for file in (loader.image(plan), *loader.files(plan)) if file.endswith(".efi")]
-    current = checks.holds(
+    current = conditions.holds(
         "The firmware's list of revoked loaders does not name this one",
         "loader-is-current",
         *(plan.on_esp(f"EFI/{plan.folder}/{file}") for file in images),
@@ -180,9 +180,9 @@ def _on_kept(plan: Plan, *paths: str) -> tuple[Touch, ...]:
 def _room(plan: Plan, loader: Loader) -> tuple[Check, ...]:
     if plan.esp.new:
         return ()
-    kib = firmware.KERNEL_ROOM_KIB if loader.kernels_on_esp(plan) else firmware.LOADER_ROOM_KIB
+    kib = emit_firmware.KERNEL_ROOM_KIB if loader.kernels_on_esp(plan) else emit_firmware.LOADER_ROOM_KIB
     return (
-        checks.holds(
+        conditions.holds(
             f"The EFI system partition has {kib // 1024} MiB left",
             "esp-has-room",
             plan.esp.uuid,
@@ -198,12 +198,12 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     name, image = plan.folder, loader.image(plan)
     own = f"BOOT{plan.suffix.upper()}.EFI"
     guards = (
-        checks.holds(
+        conditions.holds(
             f"\\EFI\\BOOT\\{own} is free",
             "esp-lacks",
             plan.esp.uuid,
             f"EFI/BOOT/{own}",
-            by_hand=(firmware.lacks(plan, f"EFI/BOOT/{own}"),),
+            by_hand=(emit_firmware.lacks(plan, f"EFI/BOOT/{own}"),),
             otherwise="It belongs to another system: set `fallback = false`.",
         ),
     )
@@ -226,7 +226,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
         guards=() if plan.esp.new else guards,
         touches=_on_kept(plan, "EFI/BOOT"),
         proofs=(
-            checks.holds(
+            conditions.holds(
                 f"\\EFI\\BOOT\\{own} is our loader",
                 "same-file",
                 plan.on_esp(f"EFI/{name}/{image}"),

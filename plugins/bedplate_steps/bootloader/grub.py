@@ -11,13 +11,13 @@ import re
 
 from attrs import frozen
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
-from bedplate_steps.bootloader.foreign import Handover
-from bedplate_steps.bootloader.grub_faults import faults
-from bedplate_steps.bootloader.noted import on_esp
-from bedplate_steps.bootloader.parameters import FOR_EYES
+from bedplate_steps.bootloader.esp_manifest import on_esp
+from bedplate_steps.bootloader.kernel_parameters import FOR_EYES
+from bedplate_steps.bootloader.other_systems import Handover
 from bedplate_steps.bootloader.plan import Loader, Plan
+from bedplate_steps.bootloader.validate_grub import faults
 
 ENTRIES_FILE = "/etc/grub.d/25_kept_systems"
 HOOK_FILE = "/etc/pacman.d/hooks/60-boot-loader.hook"
@@ -140,7 +140,7 @@ def configure(plan: Plan) -> Action:
         ),
         needs=("base", *plan.family.tokens(*needs(plan)), *(("target:api",) if _answers(plan) else ())),
         gives=tuple(f"file:{path}" for path, _, _ in written),
-        proofs=tuple(checks.file_is(path, (text,), mode) for path, text, mode in written) + _answered(plan),
+        proofs=tuple(conditions.file_is(path, (text,), mode) for path, text, mode in written) + _answered(plan),
         way_back=WayBack(
             note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
             "package anew brings its own back.",
@@ -155,7 +155,7 @@ def install(plan: Plan) -> Action:
     name, esp = plan.folder, plan.esp.mount
     noted = on_esp(plan, "loader", (f"EFI/{name}",), (f"EFI/{name}/*",))
     packaged = plan.family.name == "dnf"
-    proof = checks.holds(
+    proof = conditions.holds(
         f"\\EFI\\{name} holds a loader for this machine",
         "loader-is",
         plan.on_esp(f"EFI/{name}/{image(plan)}"),
@@ -212,7 +212,7 @@ def menu(plan: Plan) -> Action:
         ),
         gives=("loader:configured",),
         proofs=(
-            checks.holds(
+            conditions.holds(
                 "Every entry starts a kernel that is there, with its initramfs and parameters",
                 "menu-starts",
                 InTarget(listed),
@@ -222,8 +222,8 @@ def menu(plan: Plan) -> Action:
                 *_everywhere(plan),
                 early=False,
             ),
-            *(checks.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
-            *(checks.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
+            *(conditions.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
+            *(conditions.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
         ),
         stamped=True,
         way_back=WayBack(
@@ -284,7 +284,7 @@ def _grub_install(plan: Plan) -> tuple[str, ...]:
 def _core_proof(plan: Plan) -> Check:
     target = {"x64": "x86_64-efi", "aa64": "arm64-efi"}[plan.suffix]
     path = InTarget(f"/boot/grub/{target}/normal.mod")
-    return checks.succeeds("The loader's modules lie in /boot/grub", "test", "-s", path, early=False)
+    return conditions.succeeds("The loader's modules lie in /boot/grub", "test", "-s", path, early=False)
 
 
 def _path_on_boot(plan: Plan) -> str:
@@ -305,7 +305,7 @@ def _packaged(plan: Plan) -> Operation:
 
 def _stub_proofs(plan: Plan) -> tuple[Check, ...]:
     path = plan.on_esp(f"EFI/{plan.folder}/grub.cfg").path
-    return tuple(checks.file_has_line(path, line) for line in stub(plan).splitlines())
+    return tuple(conditions.file_has_line(path, line) for line in stub(plan).splitlines())
 
 
 def _everywhere(plan: Plan) -> tuple[str, ...]:
@@ -333,7 +333,7 @@ def _answers(plan: Plan) -> tuple[Operation, ...]:
 
 def _answered(plan: Plan) -> tuple[Check, ...]:
     return tuple(
-        checks.outputs(
+        conditions.outputs(
             f"Package updates know {name} = {value}",
             f"* {name}: {value}",
             "debconf-show",

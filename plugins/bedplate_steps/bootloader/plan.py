@@ -10,9 +10,9 @@ from bedplate.actions import Action, InTarget
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.foreign import Handover, handovers
+from bedplate_steps.bootloader.kernel_parameters import holder, words
 from bedplate_steps.bootloader.model import Bootloader
-from bedplate_steps.bootloader.parameters import holder, words
+from bedplate_steps.bootloader.other_systems import Handover, handovers
 
 IMAGE_TYPES = {"amd64": ("x64", "6486"), "arm64": ("aa64", "64aa")}
 """By architecture: the image type in loader file names, and the PE machine value, low byte first (UEFI 2.10, 2.1.1

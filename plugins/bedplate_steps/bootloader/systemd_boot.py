@@ -13,13 +13,13 @@ from __future__ import annotations
 
 from attrs import evolve
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import Action, Call, InTarget, Operation, Run, Stage, WayBack, WriteFile
-from bedplate_steps.bootloader.foreign import Handover
+from bedplate_steps.bootloader.esp_manifest import Noted, on_esp
 from bedplate_steps.bootloader.model import Bootloader
-from bedplate_steps.bootloader.noted import Noted, on_esp
+from bedplate_steps.bootloader.other_systems import Handover
 from bedplate_steps.bootloader.plan import Loader, Plan
-from bedplate_steps.bootloader.systemd_boot_faults import FAMILIES, FOLDER, boot_partition, faults
+from bedplate_steps.bootloader.validate_systemd_boot import FAMILIES, FOLDER, boot_partition, faults
 
 NEED = "loader-systemd-boot"
 """The family's packages."""
@@ -114,8 +114,8 @@ def configure(plan: Plan) -> Action:
         needs=("base", *plan.family.tokens(NEED)),
         gives=(*(f"file:{path}" for path in files), *(f"service:{unit}" for unit in service)),
         proofs=(
-            *(checks.file_is(path, (text,)) for path, text in files.items()),
-            *(checks.service_enabled(unit) for unit in service),
+            *(conditions.file_is(path, (text,)) for path, text in files.items()),
+            *(conditions.service_enabled(unit) for unit in service),
         ),
         way_back=WayBack(
             note="Removes the settings files.",
@@ -141,7 +141,7 @@ def _updater(plan: Plan) -> Action:
         operations=(_switch("enable", UPDATER),),
         needs=("base", *plan.family.tokens(NEED)),
         gives=(f"service:{UPDATER}",),
-        proofs=(checks.service_enabled(UPDATER),),
+        proofs=(conditions.service_enabled(UPDATER),),
         way_back=WayBack(
             note="Leaves the image as it is at later updates.",
             operations=(_switch("disable", UPDATER),),
@@ -179,10 +179,10 @@ def install(plan: Plan) -> Action:
         needs=("loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(NEED)),
         gives=("loader:installed",),
         proofs=(
-            checks.holds(
+            conditions.holds(
                 f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine, early=False
             ),
-            checks.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
+            conditions.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
         ),
         way_back=WayBack(
             note=f"Removes from \\EFI\\{FOLDER} what this put there and is still as it was; anything else stays.",
@@ -217,7 +217,7 @@ def menu(plan: Plan) -> Action:
         needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
         gives=("loader:configured",),
         proofs=(
-            checks.holds(
+            conditions.holds(
                 "Every kernel has an entry that starts it, with its own initramfs and parameters",
                 "entries-start",
                 InTarget(boot),
@@ -227,7 +227,7 @@ def menu(plan: Plan) -> Action:
                 early=False,
             ),
             *(
-                checks.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
+                conditions.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
                 for path, text in files
             ),
         ),

@@ -15,10 +15,10 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate import Step, hookimpl
 from bedplate_steps.clock.changes import changes
-from bedplate_steps.clock.check import check
 from bedplate_steps.clock.draft import draft
-from bedplate_steps.clock.emission import emit
+from bedplate_steps.clock.emit import emit
 from bedplate_steps.clock.model import Clock
+from bedplate_steps.clock.validate import check
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 

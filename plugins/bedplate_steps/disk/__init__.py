@@ -33,63 +33,15 @@ in the other system to the closing of the target.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import bedplate_schema
-from bedplate.actions import Action
-from bedplate.facts import Family, Layout
-from bedplate.faults import Fault, Rejected, one_of
-from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate.facts import Layout
+from bedplate.hookspecs import Step, hookimpl
 from bedplate_steps.disk.changes import changes
-from bedplate_steps.disk.content import content_actions
 from bedplate_steps.disk.draft import draft
-from bedplate_steps.disk.kinds import FILESYSTEMS
+from bedplate_steps.disk.emit import emit
+from bedplate_steps.disk.facts import plan
 from bedplate_steps.disk.model import DiskSection
-from bedplate_steps.disk.mounting import close, filesystem_needs, mounting_actions, target_actions
-from bedplate_steps.disk.other_system import before
-from bedplate_steps.disk.planning import all_faults, plan
-from bedplate_steps.disk.table import carry_over, check_kept, table_actions
-
-
-def check(section: DiskSection, context: Context) -> Iterator[Fault]:
-    """Every fault and warning, those of the package family's reach last."""
-    faults = list(all_faults(section, context))
-    yield from faults
-    if context.has(Family) and all(fault.warning for fault in faults):
-        yield from _family_faults(section, context)
-
-
-def _family_faults(section: DiskSection, context: Context) -> Iterator[Fault]:
-    try:
-        family, layout = context.fact(Family), context.fact(Layout)
-    except Rejected:
-        return  # whoever gives the fact says why
-    for need in filesystem_needs(layout):
-        if need not in family.packages:
-            kind = need.removeprefix("fs-")
-            where = next((i for i, new in enumerate(section.new) if new.filesystem == kind), None)
-            yield Fault(
-                code="family-lacks-file-system",
-                message=f"the {family.name} family has no tools for {kind}",
-                path=("keep",) if where is None else ("new", where, "filesystem"),
-                found=f'"{kind}"',
-                allowed=one_of([name for name in FILESYSTEMS if f"fs-{name}" in family.packages]),
-            )
-
-
-def emit(section: DiskSection, context: Context) -> Iterator[Action]:
-    """Every action of the section, in the order a person would do them."""
-    layout, machine = context.fact(Layout), context.machine
-    yield from before(section, layout)
-    yield from table_actions(section, machine, layout)
-    yield from content_actions(layout)
-    yield from mounting_actions(layout)
-    yield from target_actions(section, machine, layout, context.fact(Family))
-    yield carry_over(machine, layout)
-    if not layout.whole_disk:
-        yield check_kept(machine, layout)
-    yield close(layout)
-
+from bedplate_steps.disk.validate import check
 
 bedplate_contract = 1
 

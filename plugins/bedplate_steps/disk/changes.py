@@ -14,9 +14,9 @@ from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.facts import LaidPartition, Layout
 from bedplate.hookspecs import Side
 from bedplate.units import in_gib
-from bedplate_steps.disk.growing import GROWABLE, add_actions, grow_actions
+from bedplate_steps.disk.changes_partitions import GROWABLE, add_actions, grow_actions
+from bedplate_steps.disk.changes_swap import swap_file_changes
 from bedplate_steps.disk.model import DiskSection
-from bedplate_steps.disk.swapping import swap_file_changes
 
 INSTALLING = (
     "disk.append-partitions",

@@ -14,11 +14,11 @@ from collections.abc import Iterator
 
 import tomli_w
 
+from bedplate.duplicates import labels
+from bedplate.other_systems import LOCAL_TIME, VOLUMES, elsewhere, system_of, unpluggable
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
-from bedplate.systems import LOCAL_TIME, VOLUMES, elsewhere, system_of, unpluggable
-from bedplate.twins import labels
 from bedplate.units import GIB, MIB, in_gib
-from bedplate_steps.disk.choosing import (
+from bedplate_steps.disk.draft_disk import (
     OUT,
     SMALLEST_ROOT,
     Candidate,
@@ -30,10 +30,10 @@ from bedplate_steps.disk.choosing import (
     keeps,
     shrinkable,
 )
-from bedplate_steps.disk.erasing import BLANK, seen, written
+from bedplate_steps.disk.erasures import BLANK, seen, written
 from bedplate_steps.disk.kept_linux import root_of
-from bedplate_steps.disk.kinds import RECOVERY, RESERVED, TYPES
-from bedplate_steps.disk.rules import LOADER_ROOM
+from bedplate_steps.disk.partition_types import RECOVERY, RESERVED, TYPES
+from bedplate_steps.disk.validate_combinations import LOADER_ROOM
 
 
 def draft(survey: Survey, asked: SurveyedDisk | None = None) -> str:

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import Check
 from bedplate.facts import LaidPartition, Layout
-from bedplate_steps.disk import looking
-from bedplate_steps.disk.other_system import shrunk_checks
+from bedplate_steps.disk import inspect
+from bedplate_steps.disk.emit_other_system import shrunk_checks
 
 
 def kept_parts(layout: Layout) -> list[LaidPartition]:
@@ -29,13 +29,13 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     stop = "Stop: this is another machine or another disk. Take a survey of this one and compile again."
     numbers = (str(layout.size_bytes), str(layout.sector_size))
     guards = [
-        checks.holds(
+        conditions.holds(
             f"The disk is {layout.disk_words}",
             "disk-is",
             layout.serial,
             *numbers,
             otherwise=stop,
-            by_hand=looking.the_disk(layout),
+            by_hand=inspect.the_disk(layout),
         )
     ]
     if not layout.removable:
@@ -46,8 +46,8 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
         bounds = (str(layout.first_lba), str(layout.last_lba))
         says = f"The disk has the partition table of the survey, {layout.table_id}"
         guards.append(
-            checks.holds(
-                says, "table-is", layout.table_id, *bounds, otherwise=stop, by_hand=looking.the_table(layout.table_id)
+            conditions.holds(
+                says, "table-is", layout.table_id, *bounds, otherwise=stop, by_hand=inspect.the_table(layout.table_id)
             )
         )
         guards.append(whole(layout))
@@ -59,14 +59,14 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
 
 def ready_guards() -> tuple[Check, Check]:
     """What would end the work half way, and can be seen before it begins."""
-    writable = checks.holds(
+    writable = conditions.holds(
         "The disk can be written to",
         "disk-is-writable",
         by_hand=('[ "$(blockdev --getro "$DISK")" = 0 ] && echo yes',),
         otherwise="Find the switch or the setting that protects it; a solid-state disk that has become read-only by "
         "itself is worn out: copy what is on it and replace it.",
     )
-    power = checks.holds(
+    power = conditions.holds(
         "The machine has mains power, or at least half a battery",
         "power-lasts",
         otherwise="Connect mains power, and leave it connected; an open lid is safer, too.",
@@ -75,10 +75,10 @@ def ready_guards() -> tuple[Check, Check]:
 
 
 def _built_in() -> Check:
-    return checks.holds(
+    return conditions.holds(
         "The disk is built in: it cannot be unplugged",
         "disk-is-built-in",
-        by_hand=looking.built_in(),
+        by_hand=inspect.built_in(),
         otherwise="Stop: this may be the live medium or somebody's backup. Unplug what is not needed; if the new "
         "system shall live on a disk that can be unplugged, say removable = true in the spec.",
     )
@@ -96,12 +96,12 @@ def _surveyed(layout: Layout) -> Check:
     saw = f"{count(layout.before)} in a table of the kind {table.label}" if table else "no partition table"
     if layout.before_contents:
         saw += f", {', '.join(layout.before_contents)} on the disk itself"
-    return checks.holds(
+    return conditions.holds(
         f"The disk still holds what the spec erases: {saw}",
         "disk-holds",
         layout.table_id,
         stdin=("".join(f"{line}\n" for line in lines),),
-        by_hand=looking.surveyed(layout),
+        by_hand=inspect.surveyed(layout),
         otherwise="Stop: this is another disk, or it was used since the survey. Look what is on it; if all of it may "
         "go, take a new survey and compile again.",
     )
@@ -109,11 +109,11 @@ def _surveyed(layout: Layout) -> Check:
 
 def _only_known(layout: Layout) -> Check:
     known = dict.fromkeys(part.uuid for part in (*layout.before, *layout.partitions))
-    return checks.holds(
+    return conditions.holds(
         "The table has the rows of the survey, and no others",
         "table-has-only",
         *known,
-        by_hand=looking.only_known(known),
+        by_hand=inspect.only_known(known),
         otherwise="Stop: a partition was added since the survey, by the other system or by somebody else. Find out "
         "what is on it; then take a new survey and compile again.",
     )
@@ -122,25 +122,25 @@ def _only_known(layout: Layout) -> Check:
 def _kept_guard(part: LaidPartition, layout: Layout) -> Check:
     if part.shrunk_from:
         return shrunk_checks(part, layout)[0]
-    return checks.holds(
+    return conditions.holds(
         f"{part.name} lies where the survey saw it",
         "partition-is",
         part.uuid,
         str(part.start),
         str(part.size),
         part.type,
-        by_hand=looking.row(part),
+        by_hand=inspect.row(part),
         otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
     )
 
 
 def clean_guard(part: LaidPartition) -> Check:
     """The other system was shut down so that its volume can be read."""
-    return checks.holds(
+    return conditions.holds(
         f"{part.name} was shut down fully: neither hibernated nor left open",
         "ntfs-is-clean",
         part.uuid,
-        by_hand=looking.ntfs_clean(part),
+        by_hand=inspect.ntfs_clean(part),
         otherwise="Start the other system, switch fast start off (`powercfg /h off`), restart it once, shut it down. "
         "Never force it from here.",
     )
@@ -148,12 +148,12 @@ def clean_guard(part: LaidPartition) -> Check:
 
 def _alone() -> Check:
     """Only a table lies on the disk itself: no record of an array, no older use."""
-    return checks.holds(
+    return conditions.holds(
         "Nothing but its partition table lies on the disk itself, at its ends either",
         "disk-bears-only",
         "gpt",
         "PMBR",
-        by_hand=looking.only_a_table(),
+        by_hand=inspect.only_a_table(),
         otherwise="Stop: the disk belongs to an array, a group or a pool, or an older use of it left its mark. Nothing "
         "may be written to it before a person knows which (`wipefs` without options lists the marks).",
     )
@@ -168,12 +168,12 @@ def twins_guard(layout: Layout) -> Check:
         *(f"label {part.fs_label}" for part in ours if part.fs_label),
         *([f"disk {layout.table_id.lower()}"] if layout.whole_disk else []),
     ]
-    return checks.holds(
+    return conditions.holds(
         "Every identifier on the disks of this machine is there once, and none of the new ones is in use",
         "no-twins",
         "new" if layout.whole_disk else "keep",
         stdin=("".join(f"{line}\n" for line in brought),),
-        by_hand=looking.no_twins(),
+        by_hand=inspect.no_twins(),
         otherwise="Stop: switch the machine off and unplug the copied disk, or whatever has the same name. With both "
         "there, one can be taken for the other, now and at each start.",
     )
@@ -183,13 +183,13 @@ def used_guards(layout: Layout) -> Iterator[Check]:
     """What the table of file systems and the loader's menu name by UUID is still what the survey saw."""
     for part in kept_parts(layout):
         if part.fs_uuid and (part.mount or part.later_mount or part.role == "esp"):
-            yield checks.holds(
+            yield conditions.holds(
                 f"{part.name} still holds {part.filesystem} with the UUID of the survey, {part.fs_uuid}",
                 "partition-holds",
                 part.uuid,
                 part.filesystem,
                 part.fs_uuid,
-                by_hand=looking.holds(part),
+                by_hand=inspect.holds(part),
                 otherwise="Stop: it was formatted since the survey, or this is another disk. Take a new survey and "
                 "compile again.",
             )
@@ -197,10 +197,10 @@ def used_guards(layout: Layout) -> Iterator[Check]:
 
 def unused_guard() -> Check:
     """Nobody uses the disk."""
-    return checks.holds(
+    return conditions.holds(
         "Nothing on the disk is mounted, used as swap or held by another layer",
         "disk-is-unused",
-        by_hand=looking.unused(),
+        by_hand=inspect.unused(),
         otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
         "automatic mounting.",
     )
@@ -208,13 +208,13 @@ def unused_guard() -> Check:
 
 def room_guard(part: LaidPartition) -> Check:
     """The sectors of a new partition are in no other one."""
-    return checks.holds(
+    return conditions.holds(
         f"Nothing lies where {part.name} goes",
         "room-is-free",
         str(part.start),
         str(part.end),
         part.uuid,
-        by_hand=looking.room_is_free(part),
+        by_hand=inspect.room_is_free(part),
         otherwise="Stop: the table has changed since the survey. Take a new survey and compile again.",
     )
 
@@ -222,14 +222,14 @@ def room_guard(part: LaidPartition) -> Check:
 def earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
     """An installed machine is not made anew because a size in its spec has changed."""
     return tuple(
-        checks.holds(
+        conditions.holds(
             f"{part.name} is not there yet from an earlier plan",
             "partition-may-be-made",
             part.uuid,
             str(part.start),
             str(part.size),
             part.type,
-            by_hand=looking.not_there(part),
+            by_hand=inspect.not_there(part),
             otherwise="The machine was installed from another plan. To install anew and lose what is on it, take that "
             "installation back first with the script it was made with (`--undo` deletes its own partitions only), "
             "then compile and begin again.",
@@ -240,11 +240,11 @@ def earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
 
 def added_guard(made: list[LaidPartition]) -> Check:
     """A row of an installed machine that is lacking is not made anew: what lay in it may still be there."""
-    return checks.holds(
+    return conditions.holds(
         "No row is lacking beside a finished one",
         "rows-may-be-added",
         *(word for part in made for word in (part.uuid, part.mark)),
-        by_hand=looking.none_finished(made),
+        by_hand=inspect.none_finished(made),
         otherwise="Stop: if somebody deleted the row, nothing of it is lost yet: put it back from the saved table, "
         "with the same start, size, type, GUID and name. If the spec has grown, `bedplate diff` makes the change.",
     )
@@ -252,12 +252,12 @@ def added_guard(made: list[LaidPartition]) -> Check:
 
 def remade_guard(layout: Layout, made: list[LaidPartition]) -> Check:
     """A table of our own is made again only as long as nothing in it was ever finished."""
-    return checks.holds(
+    return conditions.holds(
         "The disk has no finished partition of this plan",
         "table-is-unfinished",
         layout.table_id,
         *(part.uuid for part in made),
-        by_hand=looking.none_finished(made),
+        by_hand=inspect.none_finished(made),
         otherwise="Stop: this machine was installed with this very plan, and its table was changed since. Mend the "
         "table, or have it mended; nothing is lost as long as nothing is made anew. To install anew and lose what is "
         "on it, raise `generation` in the spec, take a new survey and compile again.",
@@ -266,12 +266,12 @@ def remade_guard(layout: Layout, made: list[LaidPartition]) -> Check:
 
 def whole(layout: Layout, early: bool = True) -> Check:
     """Table, its copy and protective MBR as the UEFI specification (5.2, 5.3) has them."""
-    return checks.holds(
+    return conditions.holds(
         "Both copies of the partition table are in their places, behind a plain protective MBR",
         "table-is-whole",
         str(layout.size_bytes),
         str(layout.sector_size),
         early=early,
-        by_hand=looking.whole(),
+        by_hand=inspect.whole(),
         otherwise="The disk was enlarged or copied, carries two kinds of table, or a boot flag: have it mended first.",
     )

@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import Check
 from bedplate.facts import LaidPartition
 from bedplate.survey import SurveyedDisk, SurveyedPartition
 from bedplate.units import GIB
-from bedplate_steps.disk import looking
-from bedplate_steps.disk.kinds import LINUX, PER_ARCHITECTURE, TYPES
+from bedplate_steps.disk import inspect
+from bedplate_steps.disk.partition_types import LINUX, PER_ARCHITECTURE, TYPES
 
 JOURNALS = ("ext2", "ext3", "ext4", "xfs", "btrfs")
 """File systems whose open journal, log or log tree can be seen from outside."""
@@ -77,21 +77,21 @@ def guards(kept: Sequence[LaidPartition]) -> Iterator[Check]:
     """No system sleeps in a kept swap partition, and no kept file system was left open."""
     for part in kept:
         if part.filesystem in JOURNALS:
-            yield checks.holds(
+            yield conditions.holds(
                 f"{part.name} was left clean: no open journal, log or log tree",
                 "volume-is-clean",
                 part.uuid,
                 part.filesystem,
-                by_hand=looking.left_clean(part),
+                by_hand=inspect.left_clean(part),
                 otherwise="Start the system it belongs to and shut it down fully (no hibernation). If it is mounted "
                 "here, unmount it. Never repair or mount it for writing from here: a sleeping system would destroy it.",
             )
         if part.type == TYPES["swap"] or part.filesystem in ("swap", "swsuspend"):
-            yield checks.holds(
+            yield conditions.holds(
                 f"No system sleeps in the swap partition {part.name}",
                 "swap-is-awake",
                 part.uuid,
-                by_hand=looking.awake(part),
+                by_hand=inspect.awake(part),
                 otherwise="Start the system it belongs to and shut it down fully; its session would be lost. A system "
                 "that sleeps in a swap file is seen by its file system, which it leaves open.",
             )

@@ -17,10 +17,10 @@ from __future__ import annotations
 import bedplate_schema
 from bedplate import Step, hookimpl
 from bedplate_steps.locale.changes import changes
-from bedplate_steps.locale.check import check
 from bedplate_steps.locale.draft import draft
-from bedplate_steps.locale.emission import emit
+from bedplate_steps.locale.emit import emit
 from bedplate_steps.locale.model import Locale
+from bedplate_steps.locale.validate import check
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 

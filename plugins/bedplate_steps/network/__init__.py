@@ -33,11 +33,11 @@ import bedplate_schema
 from bedplate.facts import HostName
 from bedplate.hookspecs import Context, Extension, Step, hookimpl
 from bedplate_steps.network.changes import changes
-from bedplate_steps.network.checks import check, host_name
 from bedplate_steps.network.draft import draft
-from bedplate_steps.network.emission import emit
+from bedplate_steps.network.emit import emit
 from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
+from bedplate_steps.network.validate import check, host_name
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from bedplate.actions import Call, InTarget, WriteFile
 from bedplate.hookspecs import Context
-from bedplate_steps.network import wifi, wpa
+from bedplate_steps.network import wifi, wpa_supplicant
 from bedplate_steps.network.model import Network, NetworkLink
 
 WAYS = ("announced", "slaac", "dhcpv6", "off")
@@ -33,7 +33,7 @@ def link_files(link: NetworkLink, section: Network, context: Context) -> tuple[W
     name = interface_name(link, section)
     # without a NamePolicy= the name is taken as it stands (systemd.link(5))
     named = (_file(link, "link", f"[Match]\n{_match(link)}\n\n[Link]\nName={name}\n"),) if name else ()
-    return (*named, network, wpa.network_file(link, link.wifi, name or link.interface))
+    return (*named, network, wpa_supplicant.network_file(link, link.wifi, name or link.interface))
 
 
 def interface_name(link: NetworkLink, section: Network) -> str:
@@ -100,7 +100,7 @@ def settings(section: Network) -> tuple[WriteFile, ...]:
     """iwd must leave the addresses to networkd; wpa_supplicant gets the unit that runs it for one interface."""
     if not section.wireless:
         return ()
-    return (wifi.IWD_SETTINGS,) if section.daemon == "iwd" else (wpa.UNIT_FILE,)
+    return (wifi.IWD_SETTINGS,) if section.daemon == "iwd" else (wpa_supplicant.UNIT_FILE,)
 
 
 def wifi_units(section: Network) -> tuple[str, ...]:
@@ -108,4 +108,4 @@ def wifi_units(section: Network) -> tuple[str, ...]:
     if section.daemon != "wpa_supplicant":
         return ("iwd.service",) if section.wireless else ()
     cards = (link for link in section.links if link.wifi is not None)
-    return tuple(wpa.unit(interface_name(link, section) or link.interface) for link in cards)
+    return tuple(wpa_supplicant.unit(interface_name(link, section) or link.interface) for link in cards)

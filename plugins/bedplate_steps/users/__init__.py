@@ -28,11 +28,11 @@ import bedplate_schema
 from bedplate.facts import People, Person
 from bedplate.hookspecs import Context, Step, hookimpl
 from bedplate_steps.users.changes import changes
-from bedplate_steps.users.checks import check
 from bedplate_steps.users.draft import draft
-from bedplate_steps.users.emission import emit
+from bedplate_steps.users.emit import emit
 from bedplate_steps.users.model import PersonEntry, Users
 from bedplate_steps.users.passwords import is_hash
+from bedplate_steps.users.validate import check
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 

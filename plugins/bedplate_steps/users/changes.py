@@ -12,10 +12,10 @@ from attrs import evolve
 
 from bedplate.actions import Action, Call, InTarget, Operation, Run
 from bedplate.changes import STAMPS, Besides, Change, Cost, amend, paired, stamp
-from bedplate.checks import holds
+from bedplate.conditions import holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Side
-from bedplate_steps.users.emission import SUDOERS
+from bedplate_steps.users.emit import SUDOERS
 from bedplate_steps.users.model import PersonEntry, Users
 
 RIGHTS = "users.administrators"

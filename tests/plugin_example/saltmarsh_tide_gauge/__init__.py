@@ -19,7 +19,7 @@ from importlib.resources import files
 
 from attrs import frozen
 
-from bedplate import Action, Context, Fault, Step, build, checks, hookimpl
+from bedplate import Action, Context, Fault, Step, build, conditions, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
 from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.facts import Layout, People
@@ -151,7 +151,9 @@ def readings(section: TideGauge) -> Action:
         title="Make the folder of the readings",
         reason="The keeper copies them away.",
         proofs=(
-            checks.outputs(owner, section.keeper, "stat", "-c", "%U", "--", READINGS, where=Where.TARGET, early=False),
+            conditions.outputs(
+                owner, section.keeper, "stat", "-c", "%U", "--", READINGS, where=Where.TARGET, early=False
+            ),
         ),
         way_back=WayBack(
             note="Removes the folder if it is empty; readings are never deleted.",

@@ -9,7 +9,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault, shown
 from bedplate_steps.base.families.interface import PackageFamily, reachable
@@ -152,18 +152,18 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
                 f"vi {TARGET}{SOURCES}",
             ),
         )
-        named = checks.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
+        named = conditions.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
         return (carry,), (named,)
     content = source_list(base, KEYRING if base.keyring else "")
     write = WriteFile(path=InTarget(SOURCES), content=(content,))
     if not base.keyring:
-        return (write,), (checks.file_is(SOURCES, (content,)),)
+        return (write,), (conditions.file_is(SOURCES, (content,)),)
     copy = Run(argv=("install", "-D", "-m", "0644", base.keyring, InTarget(KEYRING)))
-    return (copy, write), (checks.file_is(SOURCES, (content,)), checks.file_mode_is(KEYRING, 0o644))
+    return (copy, write), (conditions.file_is(SOURCES, (content,)), conditions.file_mode_is(KEYRING, 0o644))
 
 
 def _guards(base: Base) -> tuple[Check, ...]:
-    tool = checks.holds(
+    tool = conditions.holds(
         "The medium can make a minimal apt system",
         "apt-bootstrap-tool",
         by_hand=("command -v mmdebstrap || command -v debootstrap",),
@@ -276,7 +276,7 @@ APT = PackageFamily(
     room_mib=2560,
     prepare=_prepare,
     install=_install,
-    installed=checks.holds(
+    installed=conditions.holds(
         "Every package is installed",
         "apt-installed",
         Gathered("package"),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
 from bedplate_steps.base.families.interface import PackageFamily, reachable
@@ -119,7 +119,7 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     content = (repository(base, KEYRING),)
     copy = Run(argv=("install", "-D", "-m", "0644", base.keyring, InTarget(KEYRING)))
     write = WriteFile(path=InTarget(REPOSITORY), content=content)
-    return (copy, write), (checks.file_is(REPOSITORY, content), checks.file_mode_is(KEYRING, 0o644))
+    return (copy, write), (conditions.file_is(REPOSITORY, content), conditions.file_mode_is(KEYRING, 0o644))
 
 
 def _guards(base: Base) -> tuple[Check, ...]:
@@ -170,7 +170,7 @@ DNF = PackageFamily(
     room_mib=3072,
     prepare=_prepare,
     install=_install,
-    installed=checks.holds(
+    installed=conditions.holds(
         "Every package is installed",
         "rpm-installed",
         Gathered("package"),

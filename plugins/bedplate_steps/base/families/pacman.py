@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bedplate import checks
+from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
 from bedplate_steps.base.families.interface import PackageFamily, reachable
@@ -110,14 +110,14 @@ def _install(base: Base) -> Call:
 def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     if not base.source:
         copy = Run(argv=("install", "-D", "-m", "0644", MIRRORS, InTarget(MIRRORS)))
-        named = checks.holds(f"{MIRRORS} names a server", "pacman-mirror-named", early=False)
+        named = conditions.holds(f"{MIRRORS} names a server", "pacman-mirror-named", early=False)
         return (copy,), (named,)
     content = (f"Server = {base.source}\n",)
-    return (WriteFile(path=InTarget(MIRRORS), content=content),), (checks.file_is(MIRRORS, content),)
+    return (WriteFile(path=InTarget(MIRRORS), content=content),), (conditions.file_is(MIRRORS, content),)
 
 
 def _guards(base: Base) -> tuple[Check, ...]:
-    keys = checks.holds(
+    keys = conditions.holds(
         "The medium has the keys that packages are signed with",
         "pacman-keyring",
         otherwise="Run pacman-key --init and pacman-key --populate on the medium.",
@@ -167,7 +167,7 @@ PACMAN = PackageFamily(
     room_mib=3584,
     prepare=_prepare,
     install=_install,
-    installed=checks.holds(
+    installed=conditions.holds(
         "Every package is installed",
         "pacman-installed",
         Gathered("package"),

@@ -1,0 +1,1 @@
+"""The command line: the only package that touches disk, processes and terminal."""

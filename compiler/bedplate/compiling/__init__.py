@@ -1,0 +1,1 @@
+"""Compiling: the order of the stages, from documents to the install graph."""

@@ -1,0 +1,93 @@
+"""The install graph as a value: actions in order, each with the reason for its place. Made by `bedplate.linking`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TypeVar, cast
+
+from attrs import field, frozen
+
+from bedplate.actions import Action, Secret, Stage
+from bedplate.faults import Fault
+from bedplate.serialize import digest
+from bedplate.spec import Machine
+from bedplate.survey import Survey
+
+T = TypeVar("T")
+
+_STAGES = {stage: index for index, stage in enumerate(Stage)}
+_STAGE_TOKENS = {f"stage:{stage.value.replace(' ', '-')}": stage for stage in Stage}
+
+
+@frozen(kw_only=True)
+class Edge:
+    """Why one action stands after another: the `token` it needs and the id of the action that gives it."""
+
+    token: str
+    giver: str
+
+
+@frozen(kw_only=True)
+class Node:
+    """An action in its place. `number` counts from 1 over the whole graph."""
+
+    number: int
+    action: Action
+    section: str
+    origin: str
+    after: tuple[Edge, ...]
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the action, hexadecimal: changes whenever anything about the action does."""
+        return digest(self.action)
+
+
+@frozen(kw_only=True)
+class InstallGraph:
+    """The whole work, ordered. Everything a renderer needs and nothing else."""
+
+    spec_file: str
+    """Base name of the spec file; of a change, of the new one."""
+    machine: Machine
+    survey: Survey | None
+    nodes: tuple[Node, ...]
+    tools: tuple[str, ...]
+    """Commands the live medium must have, sorted, each with nobody in the graph who gives it."""
+    facts: Mapping[type, object] = field(factory=dict, hash=False)
+    warnings: tuple[Fault, ...] = ()
+    scene: str = "install"
+    """`install`, on a live medium; or `change`, on the installed machine, rooted at `/`."""
+    old_spec_file: str = ""
+    """Of a change: base name of the spec that the machine is as yet."""
+    told: tuple[str, ...] = ()
+    """Of a change: what it does, in the words of a technician. What it leaves out stands among the warnings."""
+    papers: Mapping[str, bytes] = field(factory=dict, hash=False, repr=False)
+    """Spec, what it extends, and survey, as they were read, by name: the script keeps them on the machine."""
+
+    def fact(self, kind: type[T]) -> T | None:
+        """The fact of that type, or None if no step of the spec gives it."""
+        return cast("T | None", self.facts.get(kind))
+
+    def stage(self, stage: Stage) -> tuple[Node, ...]:
+        """The nodes of one stage, in order."""
+        return tuple(node for node in self.nodes if node.action.stage is stage)
+
+    @property
+    def source(self) -> str:
+        """The spec this is made from, in one word; of a change both."""
+        return f"{self.old_spec_file} to {self.spec_file}" if self.old_spec_file else self.spec_file
+
+    @property
+    def secrets(self) -> tuple[Secret, ...]:
+        """Every secret any action needs, each once, in order of first use."""
+        found: dict[str, Secret] = {}
+        for node in self.nodes:
+            for secret in node.action.secrets:
+                found.setdefault(secret.name, secret)
+        return tuple(found.values())
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over machine and actions in order, hexadecimal."""
+        return digest((self.machine, tuple(node.action for node in self.nodes)))

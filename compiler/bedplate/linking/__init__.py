@@ -1,0 +1,1 @@
+"""Linking: the actions of all steps become one ordered, explained install graph."""

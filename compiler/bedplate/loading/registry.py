@@ -1,0 +1,288 @@
+"""Installed plugins. Enters: the entry-point group `bedplate`. Leaves: steps by section, extensions by point,
+renderings by name, and what could not be used, each with its distribution, the reason, and what to do.
+
+The rest of the program never touches pluggy; a plugin's crash becomes a sentence here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from importlib.metadata import EntryPoint, entry_points
+from typing import Any, TypeVar
+
+import pluggy
+from attrs import evolve, field, frozen
+
+from bedplate.hookspecs import Extension, Hooks, Renderer, Step
+from bedplate.loading.plugin_errors import Origin, own_file, words
+from bedplate.loading.validate_plugin import (
+    completed,
+    contract_trouble,
+    extension_trouble,
+    renderer_trouble,
+    step_trouble,
+)
+
+T = TypeVar("T")
+
+GROUP = "bedplate"
+"""The entry-point group plugins register in."""
+
+OWN = "bedplate"
+"""The distribution whose plugins come first: nothing may stand in for a built-in step, rendering or choice."""
+
+
+@frozen(kw_only=True)
+class Plugin:
+    """A plugin that could be imported and keeps to the contract."""
+
+    origin: Origin
+    contract: int
+    seconds: float = 0.0
+    """How long its import took, by the clock that `load` was given."""
+
+
+@frozen(kw_only=True)
+class Broken:
+    """A plugin, or one thing it brings, that cannot be used."""
+
+    origin: Origin
+    reason: str
+    remedy: str = ""
+    """What to do about it."""
+    section: str = ""
+    """The section it would have brought, where that is known."""
+
+    def __str__(self) -> str:
+        file = "" if self.remedy else own_file(self.origin)
+        update = f"Update {self.origin.distribution}, or remove it; specs that do not use it compile."
+        remedy = self.remedy or (f"Correct it in {file}." if file else update)
+        return f"plugin {self.origin.plugin!r} of {self.origin} cannot be used: {self.reason}. {remedy}"
+
+
+@frozen(kw_only=True)
+class InstalledStep:
+    """A usable step with its origin."""
+
+    step: Step
+    origin: Origin
+    contract: int = 1
+
+
+@frozen(kw_only=True)
+class InstalledExtension:
+    """A usable extension with its origin."""
+
+    extension: Extension
+    origin: Origin
+
+
+@frozen(kw_only=True)
+class InstalledRenderer:
+    """A usable rendering with its origin."""
+
+    renderer: Renderer
+    origin: Origin
+
+
+@frozen(kw_only=True)
+class Registry:
+    """Everything that is installed."""
+
+    steps: Mapping[str, InstalledStep]
+    """By section, sorted by section. The schemas know every installed extension."""
+    extensions: Mapping[str, Mapping[str, InstalledExtension]] = field(factory=dict)
+    """By point, then by name, in the order they were found."""
+    renderers: Mapping[str, InstalledRenderer]
+    """By name, sorted by name."""
+    broken: tuple[Broken, ...] = ()
+    plugins: tuple[Plugin, ...] = ()
+
+    def without(self, section: str, reason: str) -> Registry:
+        """The registry with that step among the broken ones."""
+        origin = self.steps[section].origin
+        steps = {name: own for name, own in self.steps.items() if name != section}
+        return evolve(self, steps=steps, broken=(*self.broken, Broken(origin=origin, reason=reason, section=section)))
+
+
+def load(clock: Callable[[], float] = lambda: 0.0) -> Registry:
+    """The registry of every installed plugin. Never raises for a broken plugin: it is listed in `broken`.
+
+    `clock` gives seconds from any start; with the one given by default no import time is taken.
+    """
+    found = sorted(((_origin(point), point) for point in entry_points(group=GROUP)), key=lambda pair: _rank(pair[0]))
+    loaded: list[tuple[Origin, object]] = []
+    broken: list[Broken] = []
+    seconds: dict[Origin, float] = {}
+    for origin, point in found:
+        begun = clock()
+        try:
+            loaded.append((origin, point.load()))
+        except (Exception, SystemExit) as error:
+            broken.append(_import_trouble(origin, error))
+        seconds[origin] = clock() - begun
+    installed = assemble(loaded, broken)
+    return evolve(installed, plugins=tuple(evolve(one, seconds=seconds[one.origin]) for one in installed.plugins))
+
+
+def _rank(origin: Origin) -> tuple[bool, str, str]:
+    return origin.distribution != OWN, origin.distribution, origin.plugin
+
+
+def _import_trouble(origin: Origin, error: BaseException) -> Broken:
+    remedy = "" if own_file(origin) else f"Install {origin.distribution} anew, update it, or remove it."
+    if isinstance(error, ImportError) and (error.name or "").split(".")[0] == "bedplate":
+        remedy = f"It wants another Bedplate than this one: update Bedplate, or {origin.distribution}."
+    return Broken(origin=origin, reason=f"it cannot be imported: {_words(error, origin)}", remedy=remedy)
+
+
+@frozen(kw_only=True)
+class _Brought:
+    """What the hooks of one plugin answered."""
+
+    plugin: Plugin
+    steps: list[Step]
+    extensions: list[Extension]
+    renderers: list[Renderer]
+
+
+def assemble(plugins: Iterable[tuple[Origin, object]], broken: Iterable[Broken] = ()) -> Registry:
+    """The registry of these plugins. Of two things with one name the first stays, the second is broken."""
+    troubles = list(broken)
+    brought = [given for origin, plugin in plugins if (given := _asked(origin, plugin, troubles)) is not None]
+    steps: dict[str, InstalledStep] = {}
+    renderers: dict[str, InstalledRenderer] = {}
+    for given in brought:
+        for step in given.steps:
+            _admit_step(step, given.plugin, steps, troubles)
+        for renderer in given.renderers:
+            _admit_renderer(renderer, given.plugin.origin, renderers, troubles)
+    extensions = _extensions(brought, steps, troubles)
+    whole = {section: _completed(own, extensions) for section, own in steps.items()}
+    return Registry(
+        steps=dict(sorted(whole.items())),
+        extensions=extensions,
+        renderers=dict(sorted(renderers.items())),
+        broken=tuple(troubles),
+        plugins=tuple(given.plugin for given in brought),
+    )
+
+
+# --- asking one plugin -----------------------------------------------------------------------------------------------
+
+
+def _asked(origin: Origin, plugin: object, troubles: list[Broken]) -> _Brought | None:
+    reason, remedy = contract_trouble(plugin)
+    if reason:
+        troubles.append(Broken(origin=origin, reason=reason, remedy=remedy))
+        return None
+    try:
+        return _ask(origin, plugin)
+    except (Exception, SystemExit) as error:
+        troubles.append(Broken(origin=origin, reason=_words(error, origin)))
+        return None
+
+
+def _ask(origin: Origin, plugin: object) -> _Brought:
+    """Call the hooks of one plugin, in a manager of its own so that its faults stay its own."""
+    manager = pluggy.PluginManager(GROUP)
+    manager.add_hookspecs(Hooks)
+    manager.register(plugin, name=origin.plugin)
+    _refuse_unmarked(plugin, manager)
+    manager.check_pending()
+    return _Brought(
+        plugin=Plugin(origin=origin, contract=int(getattr(plugin, "bedplate_contract", 0))),
+        steps=_typed(manager.hook.bedplate_steps(), Step, "bedplate_steps"),
+        extensions=_typed(manager.hook.bedplate_extensions(), Extension, "bedplate_extensions"),
+        renderers=_typed(manager.hook.bedplate_renderers(), Renderer, "bedplate_renderers"),
+    )
+
+
+def _refuse_unmarked(plugin: object, manager: pluggy.PluginManager) -> None:
+    marked = {caller.name for caller in manager.get_hookcallers(plugin) or []}
+    hooks = {name for name in vars(Hooks) if name.startswith("bedplate_")}
+    forgotten = sorted(name for name in hooks - marked if callable(getattr(plugin, name, None)))
+    if forgotten:
+        raise _BrokenContract(f"{forgotten[0]} lacks the @hookimpl marker")
+    if not marked:
+        raise _BrokenContract(f"it answers none of the hooks {', '.join(sorted(hooks))}")
+
+
+def _typed(answers: list[Any], kind: type[T], hook: str) -> list[T]:
+    for answer in answers:
+        if not isinstance(answer, list | tuple):
+            raise _BrokenContract(f"{hook} must return a list, it returned {type(answer).__name__}")
+        for item in answer:
+            if not isinstance(item, kind):
+                raise _BrokenContract(f"{hook} must return {kind.__name__} objects, it returned {type(item).__name__}")
+    return [item for answer in answers for item in answer]
+
+
+# --- admitting what it brought ---------------------------------------------------------------------------------------
+
+
+def _admit_step(step: Step, plugin: Plugin, steps: dict[str, InstalledStep], troubles: list[Broken]) -> None:
+    reason = step_trouble(step)
+    if not reason and step.section in steps:
+        reason = _taken(f"[{step.section}]", steps[step.section].origin, plugin.origin)
+    if reason:
+        troubles.append(Broken(origin=plugin.origin, reason=reason, section=str(step.section)))
+    else:
+        steps[step.section] = InstalledStep(step=step, origin=plugin.origin, contract=plugin.contract)
+
+
+def _admit_renderer(
+    renderer: Renderer, origin: Origin, renderers: dict[str, InstalledRenderer], troubles: list[Broken]
+) -> None:
+    reason = renderer_trouble(renderer)
+    if not reason and renderer.name in renderers:
+        reason = _taken(f"the rendering {renderer.name}", renderers[renderer.name].origin, origin)
+    if reason:
+        troubles.append(Broken(origin=origin, reason=reason))
+    else:
+        renderers[renderer.name] = InstalledRenderer(renderer=renderer, origin=origin)
+
+
+def _extensions(
+    brought: list[_Brought], steps: Mapping[str, InstalledStep], troubles: list[Broken]
+) -> dict[str, dict[str, InstalledExtension]]:
+    bare = {section: own.step for section, own in steps.items()}
+    found: dict[str, dict[str, InstalledExtension]] = {}
+    for given in brought:
+        for extension in given.extensions:
+            origin, reason = given.plugin.origin, extension_trouble(extension, bare)
+            there = found.get(extension.point, {}) if not reason else {}
+            if not reason and extension.name in there:
+                reason = _taken(f"{extension.name} of {extension.point}", there[extension.name].origin, origin)
+            if reason:
+                troubles.append(Broken(origin=origin, reason=reason))
+            else:
+                one = InstalledExtension(extension=extension, origin=origin)
+                found.setdefault(extension.point, {})[extension.name] = one
+    return found
+
+
+def _completed(own: InstalledStep, extensions: Mapping[str, Mapping[str, InstalledExtension]]) -> InstalledStep:
+    names = {key: list(extensions.get(f"{own.step.section}.{key}", ())) for key in own.step.points}
+    return evolve(own, step=completed(own.step, names))
+
+
+def _taken(what: str, owner: Origin, other: Origin) -> str:
+    if owner == other:
+        return f"it brings {what} twice"
+    return f"{what} is built in and cannot be replaced" if owner.distribution == OWN else f"{owner} has {what} already"
+
+
+class _BrokenContract(Exception):
+    """The reason is a sentence of ours already."""
+
+
+def _origin(point: EntryPoint) -> Origin:
+    distribution = point.dist
+    if distribution is None:
+        return Origin(plugin=point.name, distribution="unknown", version="0", module=point.module)
+    return Origin(plugin=point.name, distribution=distribution.name, version=distribution.version, module=point.module)
+
+
+def _words(error: BaseException, origin: Origin) -> str:
+    return str(error) if isinstance(error, _BrokenContract) else words(error, origin)

@@ -1,0 +1,126 @@
+"""Operations and checks as commands of the script. Enters: values of `bedplate.actions`. Leaves: lines of a function.
+
+A line may hold a text with line ends inside its quotes; every line ends by returning 1 to its caller if it fails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from bedplate.actions import (
+    Action,
+    ByHand,
+    Call,
+    Check,
+    Content,
+    Link,
+    Operation,
+    Outputs,
+    Run,
+    Succeeds,
+    Test,
+    Where,
+    WriteFile,
+)
+from bedplate.rendering import manual_commands, shell_library
+from bedplate.rendering.quoting import indent, message, printing, quote, vector, word
+
+FAIL = " || return 1"
+
+
+def operations(items: Iterable[Operation]) -> list[str]:
+    """The commands of several operations, in order; a lone `:` if there are none."""
+    return [line for item in items for line in operation(item)] or [":"]
+
+
+def operation(item: Operation) -> list[str]:
+    """The commands of one operation."""
+    match item:
+        case Run():
+            return _run(item)
+        case WriteFile():
+            return _write_file(item)
+        case Link():
+            return [f"run verb_make_link {word(item.path)} {quote(item.to)}{FAIL}"]
+        case Call():
+            return _call(item)
+        case ByHand():
+            return [f"by_hand {' '.join(message(text) for text in (item.text, *item.commands))}{FAIL}"]
+
+
+def fill(content: Content) -> list[str]:
+    """Commands that put a content into the file `$IN`."""
+    parts = printing(content)
+    if len(parts) < 2:
+        return [f'{"".join(parts) or ":"} >"$IN"{FAIL}']
+    inner = [f"{part} &&" for part in parts[:-1]] + parts[-1:]
+    return ["{", *indent(inner), f'}} >"$IN"{FAIL}']
+
+
+def check(item: Check, then: str = FAIL) -> list[str]:
+    """The commands that try one check; `then` is what follows if it does not hold."""
+    says, otherwise = message(item.says), message(item.otherwise)
+    stdin = item.test.stdin if isinstance(item.test, Call) else None
+    end = ' <"$IN"' if stdin is not None else ""
+    before = fill(stdin) if stdin is not None else []
+    return [*before, f"expect {says} {otherwise} \\", *indent([f"{test(item.test)}{end}{then}"])]
+
+
+def test(item: Test) -> str:
+    """One test as a command."""
+    match item:
+        case Succeeds():
+            return f"succeeds {_inside(item.where)}{vector(item.argv, item.where)}"
+        case Outputs():
+            how = "exactly" if item.exactly else "line"
+            text = quote(item.text.rstrip("\n"))
+            return f"prints {how} {text} {_inside(item.where)}{vector(item.argv, item.where)}"
+        case Call():
+            return _verb(item)
+
+
+def verbs(actions: Iterable[Action]) -> set[str]:
+    """Names of all verbs that the operations, checks and ways back of these actions call."""
+    found: set[str] = set()
+    for action in actions:
+        found |= operation_verbs((*action.operations, *action.peek, *action.way_back.operations))
+        found |= check_verbs((*action.guards, *action.proofs))
+    return found
+
+
+def check_verbs(checks: Iterable[Check]) -> set[str]:
+    """Names of the verbs that checks call."""
+    return {item.test.verb for item in checks if isinstance(item.test, Call)}
+
+
+def operation_verbs(items: Sequence[Operation]) -> set[str]:
+    """Names of the verbs that operations call or are carried out by."""
+    own = {WriteFile: "write-file", Link: "make-link"}
+    return {item.verb if isinstance(item, Call) else own.get(type(item), "") for item in items} - {""}
+
+
+def _run(item: Run) -> list[str]:
+    before = fill(item.stdin) if item.stdin is not None else []
+    end = ' <"$IN"' if item.stdin is not None else ""
+    start = "run " if item.stdout_to is None else f"run_into {word(item.stdout_to)} "
+    return [*before, f"{start}{_inside(item.where)}{vector(item.argv, item.where)}{end}{FAIL}"]
+
+
+def _write_file(item: WriteFile) -> list[str]:
+    target = f"{word(item.path)} {item.mode:o} {quote(item.owner)}"
+    return [*fill(item.content), f'run verb_write_file {target} <"$IN"{FAIL}']
+
+
+def _call(item: Call) -> list[str]:
+    before = fill(item.stdin) if item.stdin is not None else []
+    end = ' <"$IN"' if item.stdin is not None else ""
+    shown = [f"same_as {' '.join(map(message, manual_commands.lines(item.by_hand)))}"] if item.by_hand else []
+    return [*before, *shown, f"run {_verb(item)}{end}{FAIL}"]
+
+
+def _verb(item: Call) -> str:
+    return " ".join(part for part in (shell_library.function(item.verb), vector(item.args)) if part)
+
+
+def _inside(where: Where) -> str:
+    return "in_target " if where is Where.TARGET else ""

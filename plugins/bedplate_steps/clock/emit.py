@@ -1,0 +1,254 @@
+"""The actions of the clock. Enters: section and context. Leaves: actions in the order a person would do them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bedplate import conditions
+from bedplate.actions import (
+    Action,
+    ByHand,
+    Call,
+    Check,
+    Does,
+    InTarget,
+    Link,
+    Operation,
+    Run,
+    Stage,
+    Touch,
+    WayBack,
+    WriteFile,
+)
+from bedplate.facts import Family, Layout
+from bedplate.hookspecs import Context
+from bedplate_steps.clock.model import Clock
+
+_REGISTRY = r"HKLM\SYSTEM\CurrentControlSet\Control\TimeZoneInformation"
+_VALUE = "RealTimeIsUniversal"
+"""Registry value that makes an NT system read the hardware clock as UTC (trade knowledge, from memory)."""
+
+_UNITS = {"timesyncd": "systemd-timesyncd.service", "chrony": "chronyd.service"}
+_DEBIAN_CHRONY = "chrony.service"
+
+_SUMMER_TIME = (
+    "Two systems that keep one clock in local time are an hour wrong after a change of summer time, until one of them "
+    "has corrected it, and again if both have. UTC in both has no such day."
+)
+_EACH_SUMMER = (
+    "After each change of summer time: start the other system first, look at the time in both, and set it in one of "
+    "them."
+)
+
+TIMESYNCD = "/etc/systemd/timesyncd.conf.d/servers.conf"
+
+
+def emit(clock: Clock, context: Context) -> Iterable[Action]:
+    """All actions of the section."""
+    family, layout = context.fact(Family), context.fact(Layout)
+    if clock.hardware_clock == "utc" and layout.other_systems:
+        yield _other_system(layout)
+    yield _live(clock, family)
+    yield _zone(clock, family)
+    yield _hardware_clock(clock, layout)
+    if clock.sync != "none":
+        yield _sync(clock, family)
+
+
+def _other_system(layout: Layout) -> Action:
+    kept = [part for part in layout.partitions if part.name in layout.other_systems]
+    nt = any(part.filesystem.lower() in ("ntfs", "bitlocker") for part in kept)
+    add = f'reg add "{_REGISTRY}" /v {_VALUE} /t REG_DWORD /d 1 /f'
+    delete = f'reg delete "{_REGISTRY}" /v {_VALUE} /f'
+    text = "Tell the other system to read the hardware clock as UTC, and look at its time once more."
+    return Action(
+        id="clock.other-system",
+        title="Tell the other system that the hardware clock shows UTC",
+        reason="Otherwise it shows a wrong time by the zone's offset after every start of the new system.",
+        stage=Stage.OTHER_SYSTEM,
+        operations=(ByHand(text=text, commands=(add,) if nt else ()),),
+        gives=("prepared:clock",),
+        way_back=WayBack(
+            note="Tell the other system to read local time again, then set its clock once.",
+            operations=(ByHand(text="Read local time again.", commands=(delete,) if nt else ()),),
+        ),
+        expected="The other system shows the right time, also after a restart.",
+        trouble='The site\'s own rules may forbid it: then use hardware_clock = "local" in the spec instead.',
+    )
+
+
+def _live(clock: Clock, family: Family) -> Action:
+    return Action(
+        id="clock.live",
+        title="Set the clock of the live medium",
+        reason="Signatures and certificates are refused when the clock is wrong, and file times come from it.",
+        stage=Stage.LIVE,
+        operations=(
+            Call(
+                verb="clock-sync",
+                args=(family.source, *clock.servers),
+                by_hand=(
+                    "timedatectl set-ntp true || echo 'This medium has no time service: set the clock yourself.'",
+                    "date -u",
+                    "# Compare with a clock you trust, in UTC. Only if it is still wrong after a minute, set it, with "
+                    "the right numbers in place of the letters:",
+                    'date -u -s "YYYY-MM-DD hh:mm:ss"',
+                ),
+            ),
+        ),
+        needs=() if family.from_archive else ("network:live",),
+        gives=("clock:live",),
+        guards=(
+            conditions.holds(
+                "The clock of the live medium is not days or years off",
+                "clock-plausible",
+                family.source,
+                otherwise="The battery of the hardware clock may be empty, or this is not the machine you "
+                "mean. Set it in UTC from a clock you trust, `date -u -s`, and begin again.",
+            ),
+        ),
+        proofs=(
+            conditions.holds(
+                "The live clock is right",
+                "clock-live",
+                family.source,
+                early=False,
+                otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`.",
+            ),
+        ),
+        transient=True,
+        expected="The right time. The script says how it was checked: time servers, the package source, or only "
+        "plausibility.",
+        trouble="Set it by hand from a clock you trust, in UTC: `date -u -s`, then run the script again or go on by "
+        "hand.",
+    )
+
+
+def _zone(clock: Clock, family: Family) -> Action:
+    file = f"/usr/share/zoneinfo/{clock.zone}"
+    operations: tuple[Operation, ...] = (Link(path=InTarget("/etc/localtime"), to=f"..{file}"),)
+    proofs: tuple[Check, ...] = (
+        conditions.link_is("/etc/localtime", f"..{file}"),
+        conditions.holds(f"The zone {clock.zone} is installed", "zone-is-there", InTarget(file), early=False),
+    )
+    if family.name == "apt":
+        # Its tzdata package keeps the name in a file of its own as well (postinst of tzdata, Debian 12).
+        operations += (WriteFile(path=InTarget("/etc/timezone"), content=(f"{clock.zone}\n",)),)
+        proofs += (conditions.file_is("/etc/timezone", (f"{clock.zone}\n",)),)
+    return Action(
+        id="clock.zone",
+        title=f"Set the time zone to {clock.zone}",
+        reason="The link's own text is where programs read the zone's name (localtime(5)).",
+        stage=Stage.TARGET,
+        operations=operations,
+        needs=("base", *family.tokens("tzdata")),
+        gives=("file:/etc/localtime",),
+        proofs=proofs,
+        audits=(_told("time zone", "Timezone", clock.zone),),
+        way_back=WayBack(
+            note="The link is removed; the system then shows UTC.",
+            goes_with="filesystem:/",
+            operations=(Run(argv=("rm", "-f", InTarget("/etc/localtime"))),),
+        ),
+    )
+
+
+def _hardware_clock(clock: Clock, layout: Layout) -> Action:
+    zone_file = InTarget(f"/usr/share/zoneinfo/{clock.zone}")
+    local = clock.hardware_clock == "local"
+    third = "LOCAL" if local else "UTC"
+    show = "--localtime" if local else "--utc"
+    return Action(
+        id="clock.hardware",
+        title=f"Set the hardware clock to {'local time' if local else 'UTC'}",
+        reason="Nothing in the clock itself tells what it shows; the third line of /etc/adjtime does.",
+        stage=Stage.TARGET,
+        operations=(
+            # adjtime_config(5): drift, last adjustment; last calibration; what the clock shows.
+            WriteFile(path=InTarget("/etc/adjtime"), content=(f"0.0 0 0.0\n0\n{third}\n",)),
+            Call(
+                verb="hardware-clock-set",
+                args=(clock.hardware_clock, zone_file),
+                by_hand=(f"TZ={clock.zone} hwclock --systohc {show} --noadjfile",),
+            ),
+        ),
+        needs=("file:/etc/localtime", "clock:live", "tool:hwclock"),
+        gives=("file:/etc/adjtime",),
+        proofs=(
+            conditions.file_has_line("/etc/adjtime", third),
+            conditions.holds(
+                f"The hardware clock shows {'local time' if local else 'UTC'}",
+                "hardware-clock-is",
+                clock.hardware_clock,
+                zone_file,
+                early=False,
+            ),
+        ),
+        audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"), *_times(layout)),
+        cautions=(_SUMMER_TIME,) if local else (),
+        touches=(Touch(does=Does.WRITES, what=f"the machine's hardware clock: {'local time' if local else 'UTC'}"),),
+        upkeep=(_EACH_SUMMER,) if local else (),
+        way_back=WayBack(
+            note="What the clock showed before is not kept: set it in the other system, or with hwclock --systohc.",
+            possible=False,
+        ),
+    )
+
+
+def _times(layout: Layout) -> Iterable[Check]:
+    for part in layout.partitions:
+        if part.new and part.filesystem == "ext4":
+            yield conditions.holds(
+                f"No time in {part.name} is in the future",
+                "ext4-times",
+                part.content_node,
+                early=False,
+                otherwise="Set the clock right, and let the file system be checked at the next start.",
+            )
+
+
+def _told(what: str, key: str, value: str) -> Check:
+    """What the running system takes for true: timedatectl(1)."""
+    return conditions.outputs(
+        f"In force, {what}: {value}", value, "timedatectl", "show", f"--property={key}", "--value", early=False
+    )
+
+
+def _sync(clock: Clock, family: Family) -> Action:
+    unit = _DEBIAN_CHRONY if clock.sync == "chrony" and family.name == "apt" else _UNITS[clock.sync]
+    files = _server_files(clock, family)
+    return Action(
+        id="clock.sync",
+        title=f"Keep the time right with {clock.sync}",
+        reason="A clock that drifts breaks logins, certificates and logs.",
+        stage=Stage.TARGET,
+        operations=(*files, Run(argv=("systemctl", "--root", InTarget("/"), "enable", unit))),
+        needs=("base", "tool:systemctl", *family.tokens(f"time-sync-{clock.sync}")),
+        gives=(f"service:{unit}",),
+        proofs=(*(conditions.file_is(_path(file), file.content) for file in files), conditions.service_enabled(unit)),
+        audits=(
+            conditions.succeeds(f"{unit} runs", "systemctl", "is-active", "--quiet", unit, early=False),
+            conditions.holds("The clock is right", "clock-live", family.source, early=False),
+        ),
+        way_back=WayBack(
+            note="The service is disabled again.",
+            goes_with="filesystem:/",
+            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)),),
+        ),
+    )
+
+
+def _server_files(clock: Clock, family: Family) -> tuple[WriteFile, ...]:
+    if not clock.servers:
+        return ()
+    if clock.sync == "timesyncd":
+        return (WriteFile(path=InTarget(TIMESYNCD), content=(f"[Time]\nNTP={' '.join(clock.servers)}\n",)),)
+    # chrony.conf(5): step a clock that is off by more than a second in the first three updates; keep the RTC in step.
+    text = "".join(f"server {server} iburst\n" for server in clock.servers)
+    text += "driftfile /var/lib/chrony/drift\nmakestep 1.0 3\nrtcsync\n"
+    path = "/etc/chrony/chrony.conf" if family.name == "apt" else "/etc/chrony.conf"
+    return (WriteFile(path=InTarget(path), content=(text,)),)
+
+
+def _path(file: WriteFile) -> str:
+    return file.path.path if isinstance(file.path, InTarget) else file.path
