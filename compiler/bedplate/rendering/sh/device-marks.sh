@@ -1,9 +1,14 @@
 # device-marks NODE PARENT: add to $WORK/marks what NODE can be told by, and set v_mirror where it is a member of an array
 # that shows the table of the whole array. What blkid cannot tell is doubt; only "nothing there" without a word is not.
+# v_told: what blkid told of many at once. What it left out is asked for alone, since only then the exit status says why.
 verb_device_marks() {
-    v_mirror=
-    blkid -p -o export -- "$1" >"$WORK/told" 2>"$WORK/blkid-words"
-    v_status=$?
+    v_mirror='' v_status=0
+    v_one=${v_told#*"${NEW_LINE}DEVNAME=$1$NEW_LINE"}
+    if [ "$v_one" = "$v_told" ]; then
+        v_one=$(blkid -p -o export -- "$1" 2>"$WORK/blkid-words")
+        v_status=$?
+    fi
+    v_one=${v_one%%"$NEW_LINE${NEW_LINE}DEVNAME="*}$NEW_LINE
     case $v_status in
         0) ;;
         2) [ -s "$WORK/blkid-words" ] || return 0 ;;
@@ -19,15 +24,13 @@ verb_device_marks() {
         cat "$WORK/blkid-words" >&2
         return 1
     fi
-    v_type=$(verb_device_told TYPE) v_uuid=$(verb_device_told UUID) v_label=$(verb_device_told LABEL)
-    v_sub=$(verb_device_told UUID_SUB)
+    verb_device_told
     case $v_type in
         *_raid_member | mpath_member | drbd) v_mirror=yes ;;
     esac
     if [ -z "$v_mirror" ]; then
-        verb_device_mark disk "$(verb_device_told PTUUID)" "$1" "$1" "$2"
-        [ "$(verb_device_told PART_ENTRY_SCHEME)" != gpt ] ||
-            verb_device_mark part "$(verb_device_told PART_ENTRY_UUID)" "$1" "$1" "$2"
+        [ "$v_scheme" != gpt ] || verb_device_mark part "$v_entry" "$1" "$1" "$2"
+        verb_device_mark disk "$v_table" "$1" "$1" "$2"
     fi
     verb_device_mark label "$v_label" "$1" "$1" "$2"
     case $v_type:$v_sub in
@@ -46,16 +49,23 @@ verb_device_marks() {
     esac
 }
 
-# verb_device_told KEY: what blkid told, without its quoting.
+# verb_device_told: set what v_one tells, a label without its quoting.
 verb_device_told() {
-    while IFS= read -r v_line; do
+    v_type='' v_uuid='' v_label='' v_sub='' v_table='' v_scheme='' v_entry=''
+    while [ -n "$v_one" ]; do
+        v_line=${v_one%%"$NEW_LINE"*}
+        v_one=${v_one#*"$NEW_LINE"}
         case $v_line in
-            "$1"=*\\*) printf '%s\n' "${v_line#*=}" | sed 's/\\\(.\)/\1/g' ;;
-            "$1"=*) printf '%s\n' "${v_line#*=}" ;;
-            *) continue ;;
+            TYPE=*) v_type=${v_line#*=} ;;
+            UUID=*) v_uuid=${v_line#*=} ;;
+            LABEL=*\\*) v_label=$(printf '%s\n' "${v_line#*=}" | sed 's/\\\(.\)/\1/g') ;;
+            LABEL=*) v_label=${v_line#*=} ;;
+            UUID_SUB=*) v_sub=${v_line#*=} ;;
+            PTUUID=*) v_table=${v_line#*=} ;;
+            PART_ENTRY_SCHEME=*) v_scheme=${v_line#*=} ;;
+            PART_ENTRY_UUID=*) v_entry=${v_line#*=} ;;
         esac
-        return 0
-    done <"$WORK/told"
+    done
 }
 
 # verb_device_mark KIND IDENTITY OWNER NODE PARENT: one line of marks, in lower case where it is no name.
@@ -64,9 +74,17 @@ verb_device_mark() {
     v_mark=$2
     case $1 in
         disk | part | uuid | member)
-            case $2 in
-                *[ABCDEF]*) v_mark=$(printf '%s' "$2" | tr 'A-F' 'a-f') ;;
-            esac
+            while :; do
+                case $v_mark in
+                    *A*) v_mark=${v_mark%%A*}a${v_mark#*A} ;;
+                    *B*) v_mark=${v_mark%%B*}b${v_mark#*B} ;;
+                    *C*) v_mark=${v_mark%%C*}c${v_mark#*C} ;;
+                    *D*) v_mark=${v_mark%%D*}d${v_mark#*D} ;;
+                    *E*) v_mark=${v_mark%%E*}e${v_mark#*E} ;;
+                    *F*) v_mark=${v_mark%%F*}f${v_mark#*F} ;;
+                    *) break ;;
+                esac
+            done
             ;;
     esac
     printf '%s\t%s\t%s\t%s\t%s\n' "$1" "$v_mark" "$3" "$4" "$5" >>"$WORK/marks"

@@ -12,6 +12,13 @@ verb_no_twins() {
     : >"$WORK/marks"
     v_disks=' ' v_members=' ' v_real=disk
     ! grep -q "^$DISK loop" "$WORK/nodes" || v_real=loop
+    v_told=$(while read -r v_node v_type v_parent; do
+        case $v_type:$v_node in
+            "$v_real:$DISK" | disk:* | part:*) printf '%s\n' "$v_node" ;;
+        esac
+    done <"$WORK/nodes")
+    # shellcheck disable=SC2086 # one word a node
+    v_told=$NEW_LINE$(blkid -p -o export -- $v_told 2>/dev/null)$NEW_LINE
     while read -r v_node v_type v_parent; do
         case $v_type:$v_node in
             loop:"$DISK") v_disks="$v_disks$v_node " v_parent=- ;;
@@ -51,7 +58,7 @@ verb_no_twins_pairs() {
 }
 
 verb_no_twins_ours() {
-    v_found='' v_ours=$(cat "$WORK/ours") || return 1
+    v_found='' v_own='' v_ours=$(cat "$WORK/ours") || return 1
     while IFS='	' read -r v_kind v_id v_owner v_node v_parent; do
         case $v_kind in
             disk | part | uuid | label) ;;
@@ -61,20 +68,15 @@ verb_no_twins_ours() {
             *"$NEW_LINE$v_kind $v_id$NEW_LINE"*) ;;
             *) continue ;;
         esac
-        [ "$v_parent" != "$DISK" ] || ! verb_no_twins_own || continue
+        # The marks of a node begin with its row, so that all of a row of ours are ours.
+        [ "$v_kind" != part ] || [ "$v_parent" != "$DISK" ] || v_own=$v_node
+        [ "$v_node" != "$v_own" ] || continue
         case $1:$v_kind:$v_node:$v_parent in
             new:label:"$DISK":* | new:label:*:"$DISK" | *:disk:"$DISK":*) continue ;;
         esac
         verb_no_twins_told "$v_kind $v_id is to be ours, and is in use" "$v_node"
     done <"$WORK/marks"
     [ -z "$v_found" ]
-}
-
-# Whether the node carries the GUID of one of our own partitions.
-verb_no_twins_own() {
-    v_tab='	'
-    v_guid=$(grep "^part$v_tab.*$v_tab$v_node$v_tab" "$WORK/marks" | cut -f 2)
-    [ -n "$v_guid" ] && grep -qxF -- "part $v_guid" "$WORK/ours"
 }
 
 verb_no_twins_told() {
