@@ -20,6 +20,7 @@ from rendering import OWNER, SHELLS
 
 VERBS = shell_library.known()
 _CALL = re.compile(r"\bverb_[a-z0-9_]+")
+_SCRATCH = re.compile(r"\bWORK/([a-z][a-z-]*)")
 _DEFINED = re.compile(r"^(verb_[a-z0-9_]+)\(\)", re.MULTILINE)
 
 
@@ -80,6 +81,16 @@ def test_all_verbs_together_are_clean(tmp_path: Path) -> None:
 def test_no_two_verbs_define_the_same_function() -> None:
     names = [name for verb in VERBS for name in _DEFINED.findall(shell_library._text(verb))]
     assert sorted(names) == sorted(set(names))
+
+
+def test_a_verb_writes_no_file_of_the_runtime() -> None:
+    """What a look prints goes to $WORK/found: a verb that keeps something of its own there garbles its own words."""
+    told = {"left", "seen"}  # lists and copies that verbs make for the runtime
+    names = {name: set(_SCRATCH.findall(library.part(name))) for name in ("common", "run", "look", "copies", "install")}
+    names |= {name: set(_SCRATCH.findall(library.part(name))) for name in ("undo", "audit", "change", "report")}
+    assert "found" in names["run"]
+    runtime = set().union(*names.values()) - told
+    assert {(verb, *both) for verb in VERBS if (both := runtime & set(_SCRATCH.findall(library._text(verb))))} == set()
 
 
 def test_an_unknown_verb_is_a_fault_with_the_nearest() -> None:

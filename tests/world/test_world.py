@@ -31,6 +31,7 @@ LINES = {
     "the label is edited": "run:1 edit:2 run:3",
     "a lost row of ours is no free room": "run:1 delete-ours:5 run:3",
     "undo leaves what somebody else has made there": "run:1 format-ours:2 undo:3",
+    "a new table that was cut off while it emptied its places is made anew": "whole:698491 cut:530396 run:384480",
     "an undo that finds another plan's work has written nothing": "run:778089 edit:853235 undo:71416",
 }
 """Sequences that have lost data once (findings L1, X1, X2 among them)."""

@@ -19,17 +19,15 @@ verb_disk_holds() {
     if ! grep '^[0-9]' "$WORK/rows" | grep -qv ' ee -$' && verb_table_half_written; then
         : | verb_disk_contents tables && return 0
     fi
-    verb_row_contents <"$WORK/rows" >"$WORK/found" || return 1
+    verb_row_contents <"$WORK/rows" >"$WORK/contents" || return 1
     grep '^disk ' "$WORK/surveyed" | verb_disk_contents "${TABLE:+tables}" || return 1
-    for v_list in surveyed found; do
+    for v_list in surveyed contents; do
         sed -e '/^[0-9]* 0 /d' -e '/^disk /d' "$WORK/$v_list" | tr 'a-f' 'A-F' | sort >"$WORK/$v_list-sorted" || return 1
     done
-    ! cmp -s "$WORK/surveyed-sorted" "$WORK/found-sorted" || return 0
-    printf 'on the disk now:\n' >&2
-    sed 's/^/    /' "$WORK/found" >&2
-    [ -s "$WORK/found" ] || printf '    no partition table\n' >&2
-    printf 'the survey saw:\n' >&2
-    sed 's/^/    /' "$WORK/surveyed" >&2
-    [ -s "$WORK/surveyed" ] || printf '    no partition table\n' >&2
+    ! cmp -s "$WORK/surveyed-sorted" "$WORK/contents-sorted" || return 0
+    v_rest=$(grep -vixF -f "$WORK/surveyed" "$WORK/contents")
+    [ -z "$v_rest" ] || printf 'on the disk now, and not in the survey:\n%s\n' "$v_rest" >&2
+    v_rest=$(grep -v '^disk ' "$WORK/surveyed" | grep -vixF -f "$WORK/contents")
+    [ -z "$v_rest" ] || printf 'in the survey, and not on the disk now:\n%s\n' "$v_rest" >&2
     return 1
 }
