@@ -86,11 +86,15 @@ def test_no_two_verbs_define_the_same_function() -> None:
 def test_a_verb_writes_no_file_of_the_runtime() -> None:
     """What a look prints goes to $WORK/found: a verb that keeps something of its own there garbles its own words."""
     told = {"left", "seen"}  # lists and copies that verbs make for the runtime
-    names = {name: set(_SCRATCH.findall(library.part(name))) for name in ("common", "run", "look", "copies", "install")}
-    names |= {name: set(_SCRATCH.findall(library.part(name))) for name in ("undo", "audit", "change", "report")}
+    names = {
+        name: set(_SCRATCH.findall(shell_library.part(name))) for name in ("common", "run", "look", "copies", "install")
+    }
+    names |= {name: set(_SCRATCH.findall(shell_library.part(name))) for name in ("undo", "audit", "change", "report")}
     assert "found" in names["run"]
     runtime = set().union(*names.values()) - told
-    assert {(verb, *both) for verb in VERBS if (both := runtime & set(_SCRATCH.findall(library._text(verb))))} == set()
+    assert {
+        (verb, *both) for verb in VERBS if (both := runtime & set(_SCRATCH.findall(shell_library._text(verb))))
+    } == set()
 
 
 def test_an_unknown_verb_is_a_fault_with_the_nearest() -> None:
