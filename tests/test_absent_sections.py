@@ -21,6 +21,7 @@ from bedplate.comparing.compare import compare
 from bedplate.comparing.model import Diff
 from bedplate.comparing.report import report
 from bedplate.compiling.pipeline import render
+from bedplate.faults import Rejected
 from bedplate.hookspecs import Side, Step, hookimpl
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
@@ -230,6 +231,19 @@ def test_a_step_that_only_knows_changes_is_not_asked() -> None:
         raise AssertionError("one of the sections is not there")
 
     assert told(added(block(), changes=changes)) == [("the section [horn] is new", "in place")]
+
+
+def test_two_changes_that_want_one_action_done_differently_are_refused() -> None:
+    """Whichever came first, the other's work would silently not be done."""
+
+    def changes(old: Side, new: Side) -> Iterable[Change]:
+        for words in ("sounds twice", "sounds thrice"):
+            yield Change(says=words, cost=Cost.IN_PLACE, new=(), actions=(evolve(unit(), needs=(), title=words),))
+
+    with pytest.raises(Rejected) as refused:
+        change_graph(added(unit(), changes=changes, comes_and_goes=True))
+    [fault] = refused.value.faults
+    assert (fault.code, fault.path) == ("two-ways", ("horn",)) and "horn.unit" in fault.message
 
 
 def test_a_change_in_part_says_that_the_section_is_left_out() -> None:

@@ -307,6 +307,30 @@ def test_a_plugin_that_breaks_when_it_is_used(
     assert "Traceback" not in err and "fault of Bedplate itself" not in err
 
 
+GIVES = """
+@hookimpl
+def bedplate_steps():
+    giver = Step(section="rush", title="Rush", schema=SCHEMA, model=Reed, emit=emit_none, facts={Reed: emit_none})
+    return [Step(section="reed", title="Reed", schema=SCHEMA, model=Reed, emit=emit), giver]
+
+def emit_none(section, context):
+    return ()
+"""
+
+
+@pytest.mark.parametrize(
+    ("plugin", "allowed"), [(WHOLE, ""), (WHOLE.partition("@hookimpl")[0] + GIVES, "    allowed: the section [rush]")]
+)
+def test_a_fact_that_no_section_gives_is_missed_where_it_is_asked_for(
+    plugin: str, allowed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asking = plugin.replace("    yield build", "    context.fact(Reed)\n    yield build")
+    installed = Installed(tmp_path, Case(old=WHOLE, new=asking, says=""), monkeypatch, capsys)
+    status, out, err = installed.run("compile", *installed.using())
+    assert (status, out) == (1, "") and allowed in err
+    assert "uses.toml:4:1: reed: this section asks for Reed, and no section of this spec gives it [missing-fact]" in err
+
+
 def test_a_whole_plugin_compiles(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

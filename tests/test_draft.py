@@ -207,7 +207,17 @@ def test_a_person_chooses_another_disk(tmp_path: Path, capsys: pytest.CaptureFix
     assert tomllib.loads(text)["disk"]["serial"] == "SM-USB-0302" and "# removable = true" in text
     assert '# erases = ["nothing"]' in text and "table" not in tomllib.loads(text)["disk"]
     assert main(["draft", str(survey), "--disk", "SM-USB-0320"]) == 1
-    assert "nearest: SM-USB-0302" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "the survey has no such disk [disk-unknown]" in told and "nearest: SM-USB-0302" in told
+
+
+def test_a_name_that_two_disks_have_chooses_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Serial numbers of adapters for USB are not always one of a kind: common practice, no source."""
+    survey = tmp_path / "two.survey.toml"
+    survey.write_text(to_toml(with_disks(USB, evolve(USB, path="/dev/sdz", by_id=()))))
+    assert main(["draft", str(survey), "--disk", "SM-USB-0302"]) == 1
+    told = capsys.readouterr()
+    assert "2 disks of the survey have this name [disk-ambiguous]" in told.err and told.out == ""
 
 
 def test_a_system_on_another_disk_is_told_and_its_key_asked_for() -> None:

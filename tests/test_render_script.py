@@ -26,6 +26,7 @@ from bedplate.actions import (
     Call,
     Check,
     Coding,
+    Gathered,
     InTarget,
     Outputs,
     Run,
@@ -37,7 +38,8 @@ from bedplate.actions import (
 )
 from bedplate.conditions import holds, tool_present
 from bedplate.facts import LaidPartition, Layout
-from bedplate.rendering import audit, script
+from bedplate.faults import Rejected
+from bedplate.rendering import audit, checklist, script
 from rendering import SHELLS, Sandbox, action, graph, writing
 
 NAME = "kelp-02\n"
@@ -564,6 +566,18 @@ def test_a_secret_in_a_key_file(sandbox: Sandbox, shell: str, value: str, writte
 
 
 # --- the text ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("where", ["argv", "by_hand"])
+def test_names_that_nobody_gathered_reach_neither_script_nor_hands(where: str) -> None:
+    """A command that lost its last words would do something else."""
+    names = (
+        {"argv": ("true", Gathered("package"))} if where == "argv" else {"by_hand": (("true ", Gathered("package")),)}
+    )
+    run = Run(**{"argv": ("true",), **names})  # type: ignore[arg-type]
+    with pytest.raises(Rejected) as refused:
+        (script if where == "argv" else checklist).render(graph(action("x.names", run)))
+    assert [fault.code for fault in refused.value.faults] == ["not-gathered"]
 
 
 def test_same_graph_same_bytes() -> None:

@@ -12,7 +12,7 @@ from typing import TypeVar, cast
 from attrs import define, evolve, field, frozen
 
 from bedplate.actions import Action
-from bedplate.faults import Fault, Rejected, ordered, shown
+from bedplate.faults import Fault, Rejected, one_of, ordered, reject, shown
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
 from bedplate.loading import validate_action
@@ -231,8 +231,9 @@ class StepContext:
         if owner is None and self._left_open(kind):
             return _FactFaults([])
         if owner is None:
-            message = f"no section of this spec gives {kind.__name__}"
-            return _FactFaults([Fault(code="missing-fact", message=message)])
+            givers = [f"[{name}]" for name, own in self.registry.steps.items() if kind in own.step.facts]
+            message = f"this section asks for {kind.__name__}, and no section of this spec gives it"
+            raise reject("missing-fact", message, allowed=f"the section {one_of(givers)} beside it" if givers else None)
         value, installed = owner
         if kind in self._asking:
             names = " -> ".join(asked.__name__ for asked in [*self._asking, kind])
