@@ -1,7 +1,9 @@
 # delete-partitions PARTUUID...: delete those of these partitions of $DISK that are still ours and that nothing uses; every
 # other row is as it was afterwards. One that is not ours any more, or in use, is left. While one is in use, the one with
-# the new system stays as well: it holds the record by which the next run knows the plan.
-# uses: clear-places contents-read esp-look leave mend-table partition-is-idle partition-is-ours planned-row table-less table-read table-row
+# the new system stays as well: it holds the record by which the next run knows the plan. They bear
+# the mark of what is unfinished before anything on them goes, and their rows go last: cut off anywhere, the next run
+# knows them.
+# uses: clear-places contents-read esp-look leave mark-unfinished mend-table partition-is-idle partition-is-ours planned-row table-less table-read table-row
 verb_delete_partitions() {
     verb_mend_table || return 1
     verb_table_read || return 1
@@ -37,6 +39,9 @@ verb_delete_partitions() {
         v_numbers="$v_numbers ${v_number#p}"
     done
     [ -n "$v_numbers" ] || return 0
+    # What is taken back is not found again, as what somebody may have lost, when the machine is installed once more.
+    # shellcheck disable=SC2086 # GUIDs, one word each
+    verb_mark_unfinished $v_doomed && verb_clear_places <"$WORK/doomed" || return 1
     # shellcheck disable=SC2086 # GUIDs, one word each
     verb_table_less "$WORK/rest" $v_doomed || return 1
     # shellcheck disable=SC2086 # numbers, one word each
@@ -48,8 +53,6 @@ verb_delete_partitions() {
         cat "$WORK/table" >&2
         return 1
     fi
-    # What is taken back is not found again, as what somebody may have lost, when the machine is installed once more.
-    verb_clear_places <"$WORK/doomed"
 }
 
 # What lies for the firmware or a loader on a partition of that type is somebody's: ours has gone before, file by file.
