@@ -610,7 +610,7 @@ def test_ways_back_are_told_from_those_that_go_along() -> None:
 def test_a_command_is_never_taken_for_a_function_of_the_script(sandbox: Sandbox, shell: str) -> None:
     """Found on the bench: install(1) started the whole script anew. Every function of the runtime is tried."""
     runtime = "".join(
-        script.library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")
+        script.shell_library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")
     )
     found = sorted({line.split("()")[0] for line in runtime.splitlines() if line.endswith("() {")} - {"in_target"})
     assert "install_machine" in found and "say" in found
@@ -673,7 +673,7 @@ verb_target_is_closed || exit 3
         "private",
         "dash",
         "-c",
-        head + script.library.verbs(["close-target"]) + lines,
+        head + script.shell_library.verbs(["close-target"]) + lines,
     ]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)

@@ -252,6 +252,23 @@ def test_what_is_ours_is_taken_back_whole(machine: Machine) -> None:
     assert machine.undo(text)[0] == 0, "and once more, where nothing is left"
 
 
+@pytest.mark.parametrize("then", ["undone", "installed"])
+@pytest.mark.parametrize(
+    "after", ["verb_mark_unfinished $v_doomed", 'verb_clear_places <"$WORK/doomed"', "sfdisk --delete"]
+)
+def test_an_undo_that_was_cut_off_leaves_what_the_next_run_knows(machine: Machine, after: str, then: str) -> None:
+    before, text = machine.table(), installed(machine)
+    body = text[text.index("verb_delete_partitions() {") :]
+    line = next(line for line in body.splitlines() if after in line)
+    whole = line.replace(after, f"{after} && exit 99") if after != "sfdisk --delete" else f"{line}\n    exit 99"
+    assert machine.undo(text.replace(line, whole))[0] == 99
+    if then == "installed":
+        done = machine.run(text)
+        assert (done.returncode, machine.names()) == (0, ["kept", "root", "page"]), done.stdout
+    code, said = machine.undo(text)
+    assert (code, machine.table()) == (0, before), said
+
+
 @pytest.mark.parametrize("number", [1, 2, 3, 4, 5, 6])
 def test_what_was_cut_short_is_taken_back_whole(machine: Machine, number: int) -> None:
     before, text = machine.table(), machine.plan()

@@ -262,7 +262,7 @@ def undo(factory: Factory, folder: Path) -> None:
     [back] = append.way_back.operations
     assert isinstance(back, Call)
     rows = script.render(factory.graph).split("OUR_ROWS='")[1].split("'\n")[0]
-    text = script.library.verbs([back.verb]) + f"\nNEW_LINE='\n'\nDISK={factory.node} WORK={folder}\n"
+    text = script.shell_library.verbs([back.verb]) + f"\nNEW_LINE='\n'\nDISK={factory.node} WORK={folder}\n"
     text += f"OUR_ROWS='{rows}'\n"
     text += f"verb_delete_partitions {' '.join(str(word) for word in back.args)}\n"
     call("dash", "-c", text)
