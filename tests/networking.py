@@ -19,6 +19,7 @@ from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey
 from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
+from family_records import record
 
 T = TypeVar("T")
 STEP = load().steps["network"].step
@@ -58,12 +59,14 @@ class Around:
     def has(self, kind: type[object]) -> bool:
         return kind is Family
 
+    def of_family(self, kind: type[T]) -> T:
+        return record(self.family, kind)
+
     def fact(self, kind: type[T]) -> T:
         family = Family(
             name=self.family,
             architecture="amd64",
             packages={need: (need,) for need in self.packages},
-            admin_group="sudo",
             rebuild_initramfs=(),
             from_archive=self.from_archive,
         )

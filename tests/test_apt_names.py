@@ -60,7 +60,7 @@ def test_a_name_is_known_to_the_letter(tmp_path: Path, apt: str, shell: tuple[st
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_what_nobody_needed_before_stays(tmp_path: Path, apt: str, shell: tuple[str, ...]) -> None:
-    assert call("packages-drop", "apt", "tide", "buoy", folder=tmp_path, apt=apt, shell=shell).returncode == 0
+    assert call("apt-drop", "tide", "buoy", folder=tmp_path, apt=apt, shell=shell).returncode == 0
     [told] = (tmp_path / "told").read_text().splitlines()
     assert told.startswith("DEBIAN_FRONTEND=noninteractive apt-get -q -y --purge remove -- ")
     assert sorted(told.partition(" -- ")[2].split()) == ["buoy", "buoy-data", "tide"]
@@ -68,7 +68,7 @@ def test_what_nobody_needed_before_stays(tmp_path: Path, apt: str, shell: tuple[
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_nothing_that_somebody_asked_for_goes_along(tmp_path: Path, apt: str, shell: tuple[str, ...]) -> None:
-    said = call("packages-can-go", "apt", "1", "buoy", folder=tmp_path, apt=apt, shell=shell)
+    said = call("apt-can-go", "1", "buoy", folder=tmp_path, apt=apt, shell=shell)
     assert (said.returncode, "the package tide would be removed as well" in said.stderr) == (1, True)
-    whole = call("packages-can-go", "apt", "2", "buoy", "tide", "gauge", folder=tmp_path, apt=apt, shell=shell)
+    whole = call("apt-can-go", "2", "buoy", "tide", "gauge", folder=tmp_path, apt=apt, shell=shell)
     assert whole.returncode == 0, whole.stderr

@@ -29,8 +29,8 @@ from bedplate_steps.base import bedplate_steps
 from bedplate_steps.base.archive import unpack
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
-from bedplate_steps.base.families import FAMILIES
 from bedplate_steps.base.model import Base
+from family_records import PACKAGE_FAMILIES
 from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
@@ -92,7 +92,7 @@ class Around:
         return self.layout
 
     def extensions(self, kind: type[T]) -> Mapping[str, T]:
-        return {name: family for name, family in FAMILIES.items() if isinstance(family, kind)}
+        return {name: family for name, family in PACKAGE_FAMILIES.items() if isinstance(family, kind)}
 
 
 def section(text: str) -> Base:
@@ -228,7 +228,7 @@ def test_the_architecture_chooses_names() -> None:
 
 
 def test_an_unanswered_need_is_named() -> None:
-    with pytest.raises(KeyError, match="secure-boot"):
+    with pytest.raises(Rejected, match="pacman names no package for secure-boot"):
         family(PACMAN).tokens("secure-boot")
 
 

@@ -30,6 +30,7 @@ from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
 from bedplate_steps.bootloader.other_systems import handovers
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
+from family_records import record
 
 T = TypeVar("T")
 STEP = load().steps["bootloader"].step
@@ -121,21 +122,18 @@ FAMILIES = {
     "apt": Family(
         name="apt",
         architecture="amd64",
-        admin_group="sudo",
         rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
         packages={**NAMES, "loader-grub": ("grub-efi-amd64",), "secure-boot": ("shim-signed",)},
     ),
     "pacman": Family(
         name="pacman",
         architecture="amd64",
-        admin_group="wheel",
         rebuild_initramfs=("mkinitcpio", "-P"),
         packages={**NAMES, "loader-grub": ("grub",)},
     ),
     "dnf": Family(
         name="dnf",
         architecture="amd64",
-        admin_group="wheel",
         rebuild_initramfs=("dracut", "--regenerate-all", "--force"),
         packages={**NAMES, "loader-grub": ("grub2-efi-x64",), "secure-boot": ("shim-x64",)},
     ),
@@ -149,6 +147,9 @@ class FakeContext:
         self.machine = Machine(name="kelp-02")
         self.survey = survey
         self.facts: dict[type, object] = {Layout: layout, Family: FAMILIES[family]}
+
+    def of_family(self, kind: type[T]) -> T:
+        return record(self.fact(Family).name, kind)
 
     def fact(self, kind: type[T]) -> T:
         return self.facts[kind]  # type: ignore[return-value]

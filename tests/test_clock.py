@@ -25,6 +25,7 @@ from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedPa
 from bedplate_steps.clock import bedplate_steps
 from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.model import Clock
+from family_records import record
 from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
@@ -48,6 +49,9 @@ class Around:
     def has(self, kind: type[object]) -> bool:
         return kind in (Layout, Family)
 
+    def of_family(self, kind: type[T]) -> T:
+        return record(self.family, kind)
+
     def fact(self, kind: type[T]) -> T:
         facts: Mapping[type, object] = {
             Layout: Layout(
@@ -65,7 +69,6 @@ class Around:
             Family: Family(
                 name=self.family,
                 architecture="amd64",
-                admin_group="",
                 rebuild_initramfs=(),
                 packages={"tzdata": ("tzdata",), "time-sync-timesyncd": ("sd",), "time-sync-chrony": ("chrony",)},
             ),

@@ -126,7 +126,6 @@ def _with_regions(disk: SurveyedDisk) -> SurveyedDisk:
 FAMILY = Family(
     name="apt",
     architecture="amd64",
-    admin_group="sudo",
     rebuild_initramfs=(),
     packages={
         "encryption": ("cryptsetup",),

@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
-from attrs import evolve
+from attrs import evolve, frozen
 
 from bedplate.compiling import pipeline
-from bedplate.faults import Rejected
 from bedplate.hookspecs import Extension, hookimpl
 from bedplate.install_graph import InstallGraph
 from bedplate.loading.plugin_errors import Origin
 from bedplate.loading.registry import Registry, assemble, load
 from bedplate.reading.document import read
-from bedplate_steps import base, bootloader, clock, disk, locale, network, users
-from bedplate_steps.base.families.pacman import PACMAN
+from bedplate_steps import base, bootloader, clock, disk, families, locale, network, users
+from bedplate_steps.base.family import PackageFamily
 from bedplate_steps.bootloader.grub import GRUB
+from bedplate_steps.clock.family import ZoneName
 from bedplate_steps.network.managers import MANAGERS
+from family_records import record
 
 ROOT = Path(__file__).resolve().parent.parent
 OWN = [
     (Origin(plugin=one.__name__, distribution="bedplate", version="0"), one)
-    for one in (base, bootloader, clock, disk, locale, network, users)
+    for one in (base, bootloader, clock, disk, families, locale, network, users)
 ]
 REED = Origin(plugin="reed", distribution="saltmarsh-reed", version="3")
 
@@ -73,43 +73,14 @@ def test_a_strangers_manager_runs_the_network() -> None:
     assert "Reed" in actions["network.manager"].title
 
 
-FAMILY = evolve(PACMAN, name="sedge", tools=("sedge-get",))
-LOADER = evolve(GRUB, families=("apt", "sedge"), image=lambda plan: "reed.efi")
+FAMILY = record("pacman", PackageFamily)
+LOADER = evolve(GRUB, image=lambda plan: "reed.efi")
 
 
 def test_a_strangers_loader_is_what_the_firmware_starts() -> None:
     registry = adding(Extension(point="bootloader.loader", name="reed", value=LOADER))
     nodes = compiled(registry, ("[network]", '[bootloader]\nloader = "reed"\n\n[network]')).nodes
     assert "reed.efi" in str(next(node.action for node in nodes if node.action.id == "bootloader.boot-entry"))
-
-
-def test_a_loader_says_which_families_it_knows() -> None:
-    registry = adding(Extension(point="base.family", name="sedge", value=FAMILY))
-    with pytest.raises(Rejected) as caught:
-        compiled(registry, ('"apt"', '"sedge"'), ('release = "bookworm"', ""))
-    [fault] = [fault for fault in caught.value.faults if fault.code == "loader-unfit"]
-    assert fault.path == ("bootloader", "loader") and fault.allowed == "a package family among apt, pacman or dnf"
-
-
-def test_a_strangers_family_fills_the_base() -> None:
-    def plain(action: Any) -> Any:
-        return lambda plan: action(evolve(plan, family=evolve(plan.family, name="pacman")))
-
-    loader = evolve(LOADER, configure=plain(GRUB.configure), install=plain(GRUB.install), menu=plain(GRUB.menu))
-    registry = adding(
-        Extension(point="base.family", name="sedge", value=FAMILY),
-        Extension(point="bootloader.loader", name="reed", value=loader),
-    )
-    changes = (
-        ('"apt"', '"sedge"'),
-        ('release = "bookworm"', ""),
-        ('"main", "non-free-firmware"', '"core"'),
-        ('groups = ["dialout"]', ""),
-        ("[network]", '[bootloader]\nloader = "reed"\n\n[network]'),
-    )
-    graph = compiled(registry, *changes)
-    assert "sedge-get" in graph.tools
-    assert {"base.packages", "bootloader.menu", "users.person-ana"} <= {node.action.id for node in graph.nodes}
 
 
 @pytest.mark.parametrize(
@@ -119,10 +90,27 @@ def test_a_strangers_family_fills_the_base() -> None:
         (Extension(point="base.family", name="Sedge", value=FAMILY), "lower-case"),
         (Extension(point="base.family", name="sedge", value=LOADER), "takes a PackageFamily"),
         (Extension(point="base.family", name="apt", value=FAMILY), "apt of base.family is built in"),
+        (Extension(point="base.family", name="apt", value=ZoneName()), "ZoneName of apt is built in"),
+        (Extension(point="base.family", name="apt", value="reed"), "an attrs value, and this is of type str"),
     ],
 )
 def test_an_extension_that_does_not_fit_is_named(extension: Extension, words: str) -> None:
     registry = adding(extension)
     [broken] = registry.broken
     assert words in broken.reason and broken.origin == REED
+    assert choices(registry, "base", "family") == ["apt", "pacman", "dnf"]
+
+
+@frozen
+class Tides:
+    """What a stranger's own step might ask a family for."""
+
+    file: str
+
+
+def test_anybody_may_say_more_of_a_family() -> None:
+    registry = adding(Extension(point="base.family", name="apt", value=Tides(file="/etc/reed")))
+    assert registry.broken == ()
+    assert registry.brought()[("base.family", "apt", REED)] == ("Tides",)
+    assert registry.extensions[Tides]["apt"].extension.value == Tides(file="/etc/reed")
     assert choices(registry, "base", "family") == ["apt", "pacman", "dnf"]

@@ -22,6 +22,7 @@ from bedplate.survey import Survey
 from bedplate_steps.locale import bedplate_steps
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.model import Locale
+from family_records import record
 from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
@@ -40,11 +41,13 @@ class Around:
     def has(self, kind: type[object]) -> bool:
         return kind is Family
 
+    def of_family(self, kind: type[T]) -> T:
+        return record(self.family, kind)
+
     def fact(self, kind: type[T]) -> T:
         family = Family(
             name=self.family,
             architecture="amd64",
-            admin_group="",
             rebuild_initramfs=(),
             packages={"locales": ("locales",), "keymap": ("kbd",)},
         )

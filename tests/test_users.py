@@ -27,6 +27,7 @@ from bedplate_steps.users import bedplate_steps
 from bedplate_steps.users.draft import draft
 from bedplate_steps.users.emit import SUDOERS
 from bedplate_steps.users.model import Users
+from family_records import record
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -49,12 +50,14 @@ class Around:
     def has(self, kind: type[object]) -> bool:
         return kind is Family
 
+    def of_family(self, kind: type[T]) -> T:
+        return record(self.family, kind)
+
     def fact(self, kind: type[T]) -> T:
         family = Family(
             name=self.family,
             architecture="amd64",
             packages={"sudo": ("sudo",), "ssh-server": ("openssh-server",)},
-            admin_group="sudo" if self.family == "apt" else "wheel",
             rebuild_initramfs=(),
         )
         assert isinstance(family, kind)

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from attrs import field, frozen
 
 from bedplate.actions import Argv
+from bedplate.faults import one_of, reject
 from bedplate.survey import PartitionTable
 
 
@@ -150,12 +151,11 @@ class Family:
     """A package family as seen by other steps. Given by the step that owns the base system."""
 
     name: str
-    """`apt`, `pacman` or `dnf`."""
+    """The word in the spec: for people only. What sets a family apart is asked with `Context.of_family`."""
     architecture: str
     """`amd64` or `arm64`."""
     packages: Mapping[str, tuple[str, ...]] = field(hash=False)
     """From a generic need (`loader-grub`, `time-sync`, `sudo`, ...) to package names; missing: the family has none."""
-    admin_group: str
     rebuild_initramfs: Argv
     """Command in the target that builds the initramfs of every installed kernel."""
     writes_esp: Mapping[str, str] = field(factory=dict, hash=False)
@@ -166,7 +166,11 @@ class Family:
     """Address of the package source; empty: what the live medium is configured to use."""
 
     def tokens(self, *needs: str) -> tuple[str, ...]:
-        """`package:NAME` tokens for generic needs. Raises KeyError naming a need the family has no answer for."""
+        """`package:NAME` tokens for generic needs. Raises Rejected for those the family names no package for."""
+        lacking = [need for need in needs if need not in self.packages]
+        if lacking:
+            message = f"the package family {self.name} names no package for {one_of(lacking)}"
+            raise reject("family-lacks-package", message)
         names = [name for need in needs for name in self.packages[need]]
         return tuple(f"package:{name}" for name in dict.fromkeys(names))
 

@@ -66,6 +66,10 @@ class Context(Protocol):
         """Every installed extension whose value is of that type, by name. Empty if there is none. For the step that
         opened the point; the word in its section is one of these names, or one of its schema's own."""
 
+    def of_family(self, kind: type[T]) -> T:
+        """What the package family of this spec says of one concern: its value of that type, which belongs to whoever
+        asks. Raises Rejected naming family and type if it says nothing."""
+
 
 @frozen(kw_only=True)
 class Side:
@@ -103,6 +107,9 @@ class Step:
     `warning=True` is shown and stops nothing."""
     facts: Mapping[type[Any], Callable[[Any, Context], Any]] = field(factory=dict, hash=False)
     """Facts this step can give, by type. Called at most once each; may raise Rejected."""
+    concerns: tuple[type[Any], ...] = ()
+    """Types that it asks the package family for in every spec, see `Context.of_family`: a family that lacks one is a
+    fault. What only some sections ask for, `check` looks for."""
     draft: Callable[[Survey, SurveyedDisk | None], str] | None = None
     """A commented TOML text of this section for a surveyed machine, `[section]` header included; the disk is the one a
     person asked for, if any. What only a person can
@@ -127,7 +134,8 @@ class Step:
 
 @frozen(kw_only=True)
 class Extension:
-    """One more choice of a step that leaves a choice open: a package family, a boot loader, a network manager."""
+    """One more choice of a step that leaves a choice open: a package family, a boot loader, a network manager; or what
+    such a choice says of a further concern, which anybody may bring: a family is one extension for each concern."""
 
     point: str
     """`SECTION.PROPERTY` of the spec, an entry of that step's `points`: "base.family", "bootloader.loader",
@@ -135,8 +143,9 @@ class Extension:
     name: str
     """The word in the spec: lower-case letters, digits, `-` and `_`."""
     value: object = field(hash=False)
-    """What the point takes: `bedplate_steps.base.families.PackageFamily`, `bedplate_steps.bootloader.plan.Loader`,
-    `bedplate_steps.network.managers.Manager`."""
+    """What the point takes: `bedplate_steps.base.family.PackageFamily`, `bedplate_steps.bootloader.plan.Loader`,
+    `bedplate_steps.network.managers.Manager`. Or a frozen attrs value of another type, for whoever asks by that type:
+    `Context.of_family`; the module `family` of each built-in step has the types that it asks a package family for."""
 
 
 @frozen(kw_only=True)

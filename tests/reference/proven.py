@@ -17,7 +17,7 @@ from typing import Any
 from attrs import frozen
 
 from bedplate_steps import bootloader
-from bedplate_steps.base.families import FAMILIES
+from bedplate_steps.families import FAMILIES
 from bedplate_steps.network.managers import MANAGERS
 
 HERE = Path(__file__).resolve().parent

@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 from bedplate.facts import Family
 from bedplate.spec import Machine
 from bedplate_steps.network.emit import hosts_text
+from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.host_names import MAX_LABEL, label_trouble, name_trouble, repaired_label, repaired_name
 from bedplate_steps.network.model import HostsEntry, Network
+from family_records import record
 
 RESOLVER = ctypes.CDLL("libresolv.so.2")
 RESOLVER.res_hnok.argtypes = [ctypes.c_char_p]
@@ -97,7 +99,10 @@ class Around:
         return kind is Family
 
     def fact(self, kind: type[object]) -> Family:
-        return Family(name="apt", architecture="amd64", packages={}, admin_group="sudo", rebuild_initramfs=())
+        return Family(name="apt", architecture="amd64", packages={}, rebuild_initramfs=())
+
+    def of_family(self, kind: type[OwnName]) -> OwnName:
+        return record("apt", kind)
 
 
 @pytest.mark.skipif(os.getuid() != 0, reason="needs root and its own mounts: run the tests as root")

@@ -14,8 +14,11 @@ from pathlib import Path
 import pytest
 
 from bedplate.rendering import shell_library
-from bedplate_steps.base.families import FAMILIES, apt, dnf, pacman
 from bedplate_steps.base.model import Base, Source
+from bedplate_steps.families.apt import package_tool as apt
+from bedplate_steps.families.dnf import package_tool as dnf
+from bedplate_steps.families.pacman import package_tool as pacman
+from family_records import PACKAGE_FAMILIES
 from verb_runner import SHELLS, run
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -408,7 +411,7 @@ def test_the_apt_names_are_in_the_package_lists(firmware_names: set[str]) -> Non
     names = {name for table in tables for need, found in table.items() if need != "firmware" for name in found}
     known = set(command("apt-cache", "pkgnames").split())
     assert names - known == set()
-    firmware = (apt.PACKAGES["firmware"], *apt.APT.microcode.values(), *apt.FIRMWARE_BY_DRIVER.values())
+    firmware = (apt.PACKAGES["firmware"], *apt.TOOL.microcode.values(), *apt.FIRMWARE_BY_DRIVER.values())
     assert {name for found in firmware for name in found} - firmware_names == set()
 
 
@@ -462,20 +465,20 @@ NEEDS = {
 
 
 @pytest.mark.parametrize("architecture", ["amd64", "arm64"])
-@pytest.mark.parametrize("family", sorted(FAMILIES))
+@pytest.mark.parametrize("family", sorted(PACKAGE_FAMILIES))
 def test_every_family_answers_every_need(family: str, architecture: str) -> None:
-    table = FAMILIES[family].table(architecture)
+    table = PACKAGE_FAMILIES[family].table(architecture)
     assert set(table) >= NEEDS
     assert all(table[need] for need in NEEDS)
 
 
 def test_names_that_handbooks_print() -> None:
     """pacman: installation guide and package pages of its distribution; dnf: package pages of its distribution."""
-    table = FAMILIES["pacman"].table("amd64")
+    table = PACKAGE_FAMILIES["pacman"].table("amd64")
     assert (table["base"], table["kernel"], table["boot-entries"]) == (("base",), ("linux",), ("efibootmgr",))
     assert set(table["firmware"]) == {"linux-firmware", "sof-firmware"}
-    assert FAMILIES["pacman"].microcode == {"intel": ("intel-ucode",), "amd": ("amd-ucode",)}
-    table = FAMILIES["dnf"].table("amd64")
+    assert PACKAGE_FAMILIES["pacman"].microcode == {"intel": ("intel-ucode",), "amd": ("amd-ucode",)}
+    table = PACKAGE_FAMILIES["dnf"].table("amd64")
     assert {"grub2-efi-x64", "grub2-common"} <= set(table["loader-grub"])
     assert set(table["loader-systemd-boot"]) == {"systemd-boot-unsigned", "sdubby"}
     assert "shim-x64" in table["secure-boot"]

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from bedplate_steps.users.account_names import ACCOUNTS, GROUPS, form_trouble
+from bedplate_steps.users.account_names import ACCOUNTS, form_trouble
 from bedplate_steps.users.authorized_keys import key_faults
+from bedplate_steps.users.family import BaseGroups
 from bedplate_steps.users.model import FIRST_ID, LAST_ID
 from bedplate_steps.users.passwords import is_hash, password_fault
+from family_records import record
 
 
 def output(*command: str) -> str:
@@ -113,7 +115,7 @@ def test_accounts_and_groups_of_debian_are_known() -> None:
     groups = {line.split(":")[0] for line in (folder / "group.master").read_text().split()}
     accounts = {line.split(":")[0] for line in (folder / "passwd.master").read_text().splitlines() if line}
     assert len(groups) > 30
-    assert groups <= GROUPS["apt"]
+    assert groups <= record("apt", BaseGroups).present
     assert accounts <= ACCOUNTS
 
 

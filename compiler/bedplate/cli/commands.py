@@ -324,11 +324,10 @@ def steps(arguments: argparse.Namespace) -> int:
         ),
     )
     _print_table(
-        ("CHOICE OF", "WORD", "PLUGIN", "FROM"),
+        ("CHOICE OF", "WORD", "PLUGIN", "FROM", "BRINGS"),
         (
-            (point, name, one.origin.plugin, str(one.origin))
-            for point, names in sorted(installed.extensions.items())
-            for name, one in names.items()
+            (point, name, origin.plugin, str(origin), ", ".join(kinds))
+            for (point, name, origin), kinds in installed.brought().items()
         ),
     )
     _print_table(
@@ -356,9 +355,8 @@ def _inventory(installed: registry.Registry) -> dict[str, object]:
             for section, own in installed.steps.items()
         ],
         "extensions": [
-            {"point": point, "name": name, **_origin(one.origin)}
-            for point, names in sorted(installed.extensions.items())
-            for name, one in names.items()
+            {"point": point, "name": name, "brings": kinds, **_origin(origin)}
+            for (point, name, origin), kinds in installed.brought().items()
         ],
         "renderings": [
             {"name": name, "summary": own.renderer.summary, **_origin(own.origin)}

@@ -12,6 +12,7 @@ from typing import TypeVar, cast
 from attrs import define, evolve, field, frozen
 
 from bedplate.actions import Action
+from bedplate.facts import Family
 from bedplate.faults import Fault, Rejected, one_of, ordered, reject, shown
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
@@ -202,14 +203,19 @@ class StepContext:
         return any(kind in self.registry.steps[section].step.facts for section in self.missing)
 
     def extensions(self, kind: type[T]) -> Mapping[str, T]:
-        points = [
-            f"{name}.{key}"
-            for name, own in self.registry.steps.items()
-            for key, point in own.step.points.items()
-            if point is kind
-        ]
-        installed = [one.extension for point in points for one in self.registry.extensions.get(point, {}).values()]
-        return {extension.name: cast(T, extension.value) for extension in installed}
+        installed = self.registry.extensions.get(kind, {})
+        return {name: cast(T, one.extension.value) for name, one in installed.items()}
+
+    def of_family(self, kind: type[T]) -> T:
+        family, told = self.fact(Family).name, self.extensions(kind)
+        if family not in told:
+            raise reject(
+                "family-lacks-concern",
+                f"the package family {family} brings no {kind.__name__}, which this section asks for",
+                allowed=f"a family that does: {one_of(list(told))}" if told else None,
+                notes=(f"Its author adds {kind.__module__}.{kind.__name__} to what the family brings.",),
+            )
+        return told[family]
 
     def fact(self, kind: type[T]) -> T:
         if kind not in self._known:
@@ -256,6 +262,8 @@ def _semantic(context: StepContext) -> list[Fault]:
         section = installed.step.section
         for kind in installed.step.facts:
             found.extend(_faults_of(section, lambda kind=kind: [context.fact(kind)][:0]))  # type: ignore[misc]
+        for kind in installed.step.concerns:
+            found.extend(_faults_of(section, lambda kind=kind: [context.of_family(kind)][:0]))  # type: ignore[misc]
         found.extend(_check_faults(value, installed, context))
     return list(dict.fromkeys(found))
 

@@ -1,4 +1,4 @@
-"""Installed plugins. Enters: the entry-point group `bedplate`. Leaves: steps by section, extensions by point,
+"""Installed plugins. Enters: the entry-point group `bedplate`. Leaves: steps by section, extensions by type,
 renderings by name, and what could not be used, each with its distribution, the reason, and what to do.
 
 The rest of the program never touches pluggy; a plugin's crash becomes a sentence here.
@@ -91,12 +91,21 @@ class Registry:
 
     steps: Mapping[str, InstalledStep]
     """By section, sorted by section. The schemas know every installed extension."""
-    extensions: Mapping[str, Mapping[str, InstalledExtension]] = field(factory=dict)
-    """By point, then by name, in the order they were found."""
+    extensions: Mapping[type, Mapping[str, InstalledExtension]] = field(factory=dict)
+    """By the type of the value, that of a point before all others; then by name, in the order they were found."""
     renderers: Mapping[str, InstalledRenderer]
     """By name, sorted by name."""
     broken: tuple[Broken, ...] = ()
     plugins: tuple[Plugin, ...] = ()
+
+    def brought(self) -> dict[tuple[str, str, Origin], tuple[str, ...]]:
+        """Names of the types of all extensions, by point, name and origin, sorted by point."""
+        found: dict[tuple[str, str, Origin], tuple[str, ...]] = {}
+        for kind, names in self.extensions.items():
+            for name, one in names.items():
+                key = (one.extension.point, name, one.origin)
+                found[key] = (*found.get(key, ()), kind.__name__)
+        return dict(sorted(found.items(), key=lambda pair: pair[0][0]))
 
     def without(self, section: str, reason: str) -> Registry:
         """The registry with that step among the broken ones."""
@@ -245,26 +254,32 @@ def _admit_renderer(
 
 def _extensions(
     brought: list[_Brought], steps: Mapping[str, InstalledStep], troubles: list[Broken]
-) -> dict[str, dict[str, InstalledExtension]]:
-    bare = {section: own.step for section, own in steps.items()}
-    found: dict[str, dict[str, InstalledExtension]] = {}
-    for given in brought:
-        for extension in given.extensions:
-            origin, reason = given.plugin.origin, extension_trouble(extension, bare)
-            there = found.get(extension.point, {}) if not reason else {}
-            if not reason and extension.name in there:
-                reason = _taken(f"{extension.name} of {extension.point}", there[extension.name].origin, origin)
-            if reason:
-                troubles.append(Broken(origin=origin, reason=reason))
-            else:
-                one = InstalledExtension(extension=extension, origin=origin)
-                found.setdefault(extension.point, {})[extension.name] = one
+) -> dict[type, dict[str, InstalledExtension]]:
+    points = {f"{section}.{key}": kind for section, own in steps.items() for key, kind in own.step.points.items()}
+    given = [(one.plugin.origin, extension) for one in brought for extension in one.extensions]
+    choices = {
+        (one.point, one.name) for _, one in given if one.point in points and isinstance(one.value, points[one.point])
+    }
+    found: dict[type, dict[str, InstalledExtension]] = {}
+    for origin, extension in given:
+        reason = extension_trouble(extension, points, choices)
+        kind, what = type(extension.value), f"{type(extension.value).__name__} of {extension.name}"
+        if not reason and isinstance(extension.value, points[extension.point]):
+            kind, what = points[extension.point], f"{extension.name} of {extension.point}"
+        there = found.get(kind, {}) if not reason else {}
+        if not reason and extension.name in there:
+            reason = _taken(what, there[extension.name].origin, origin)
+        if reason:
+            troubles.append(Broken(origin=origin, reason=reason))
+        else:
+            found.setdefault(kind, {})[extension.name] = InstalledExtension(extension=extension, origin=origin)
     return found
 
 
-def _completed(own: InstalledStep, extensions: Mapping[str, Mapping[str, InstalledExtension]]) -> InstalledStep:
-    names = {key: list(extensions.get(f"{own.step.section}.{key}", ())) for key in own.step.points}
-    return evolve(own, step=completed(own.step, names))
+def _completed(own: InstalledStep, extensions: Mapping[type, Mapping[str, InstalledExtension]]) -> InstalledStep:
+    return evolve(
+        own, step=completed(own.step, {key: list(extensions.get(kind, ())) for key, kind in own.step.points.items()})
+    )
 
 
 def _taken(what: str, owner: Origin, other: Origin) -> str:

@@ -8,7 +8,7 @@ plugin's own tests with `bedplate.testing`.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import attrs
@@ -58,6 +58,8 @@ def _callable_trouble(step: Step, where: str) -> str:
             return f"{name} of {where} is {_kind(value)}, it must be a function"
     if not isinstance(step.facts, Mapping):
         return f"facts of {where} must be a mapping from a type to a function"
+    if not isinstance(step.concerns, tuple) or not all(isinstance(kind, type) for kind in step.concerns):
+        return f"concerns of {where} must be a tuple of types"
     for kind, giver in step.facts.items():
         if not isinstance(kind, type) or not callable(giver):
             return f"facts of {where} must be a mapping from a type to a function"
@@ -74,16 +76,18 @@ def _point_trouble(step: Step, where: str) -> str:
     return ""
 
 
-def extension_trouble(extension: Extension, steps: Mapping[str, Step]) -> str:
-    """Why this extension cannot be used beside these steps, by section."""
-    points = {f"{section}.{key}": kind for section, step in steps.items() for key, kind in step.points.items()}
+def extension_trouble(extension: Extension, points: Mapping[str, type], choices: Collection[tuple[str, str]]) -> str:
+    """Why this extension cannot be used: `points` are all that steps open, `choices` all that any plugin brings for
+    them, by point and name."""
     if extension.point not in points:
         return f"no step opens the point {extension.point!r}; there are {', '.join(sorted(points)) or 'none'}"
     if not isinstance(extension.name, str) or _NAME.fullmatch(extension.name) is None:
         return f"the name of an extension has lower-case letters, digits, - and _: {extension.name!r}"
-    wanted = points[extension.point]
-    if not isinstance(extension.value, wanted):
-        return f"{extension.point} takes a {wanted.__name__}, and {extension.name!r} is {_kind(extension.value)}"
+    if (extension.point, extension.name) not in choices:
+        wanted = points[extension.point].__name__
+        return f"{extension.point} takes a {wanted}, and {extension.name!r} is {_kind(extension.value)}"
+    if not attrs.has(type(extension.value)):
+        return f"what {extension.name!r} says of a concern is an attrs value, and this is {_kind(extension.value)}"
     return ""
 
 

@@ -193,13 +193,6 @@ def _unit_complete(args: Words, _test: Call) -> Iterator[str]:
 
 
 _NOT_MADE = "# If this machine carries the plan already, its row must still be there, with a GUID that begins with"
-_ASKED = {"apt": "dpkg -l", "pacman": "pacman -Q", "dnf": "rpm -q"}
-
-
-def _packages(args: Words, there: bool) -> tuple[str, ...]:
-    """What the family's own data base says about each of them."""
-    wanted = "an installed version (apt: `ii`)" if there else "no installed version"
-    return (f"# Each of them has {wanted}:", f"chroot {TARGET} {_ASKED[args[0]]} {' '.join(args[1:])}")
 
 
 def _words(*lines: str) -> Callable[[Words, Call], Iterator[str]]:
@@ -244,10 +237,6 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "unit-runs": _words(
         "systemctl show -p ActiveState -p Result {0} | grep -c -x -e ActiveState=active -e Result=success | grep -x 2"
     ),
-    "packages-known": _words("# The package tool says so before it changes anything."),
-    "packages-can-go": _words("# The package tool shows what goes with them before it asks: nothing else may go."),
-    "packages-there": lambda args, test: iter(_packages(args, there=True)),
-    "packages-gone": lambda args, test: iter(_packages(args, there=False)),
     "stamp-is": _words("grep -x {1} {target}/var/lib/bedplate/stamps/{0}"),
     "apt-sources-name": _words("grep -rhw {0} {target}/etc/apt/sources.list {target}/etc/apt/sources.list.d"),
     "pacman-mirror-named": _words("grep '^Server' {target}/etc/pacman.d/mirrorlist"),

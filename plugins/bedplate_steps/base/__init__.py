@@ -17,17 +17,17 @@ the `Family` fact.
 from __future__ import annotations
 
 import bedplate_schema
-from bedplate import Extension, Step, hookimpl
+from bedplate import Step, hookimpl
 from bedplate.facts import Family
 from bedplate_steps.base.changes import changes
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.emit import emit
 from bedplate_steps.base.facts import family_of
-from bedplate_steps.base.families import FAMILIES, PackageFamily
+from bedplate_steps.base.family import PackageFamily
 from bedplate_steps.base.model import Base
 from bedplate_steps.base.validate import check
 
-__all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
+__all__ = ["bedplate_contract", "bedplate_steps"]
 
 
 bedplate_contract = 1
@@ -52,9 +52,3 @@ def bedplate_steps() -> list[Step]:
             points={"family": PackageFamily},
         )
     ]
-
-
-@hookimpl
-def bedplate_extensions() -> list[Extension]:
-    """The package families that come with Bedplate."""
-    return [Extension(point="base.family", name=name, value=family) for name, family in FAMILIES.items()]

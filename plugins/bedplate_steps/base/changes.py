@@ -7,20 +7,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate.actions import Action, Call, Run, Stage, WayBack
+from attrs import evolve
+
+from bedplate.actions import TARGET, Action, Call, Check, Run, Stage, WayBack
 from bedplate.changes import Change, Cost, amend
 from bedplate.conditions import holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Side
+from bedplate_steps.base.family import PackageChanges
 from bedplate_steps.base.model import Base
 
 _INSTALLS = "base.packages"
-_KNOWN = ("apt", "pacman", "dnf")
 _ANEW = {
     "family": "Another family is another system: install anew, with a higher generation or on other partitions.",
     "release": "A machine moves to another release with its family's own tool and release notes, after a backup; "
     "then this spec describes it again.",
 }
+_UNSAID = "The package family {} does not say how packages come and go on an installed machine: ask its author."
 _INSTALL_ONLY = {
     "keyring": "keyring of the medium",
     "archive": "base archive",
@@ -43,7 +46,7 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
                 why=why,
             )
     yield from _sources(before, after, old, new)
-    if before.family == after.family and before.family in _KNOWN:
+    if before.family == after.family:
         yield from _packages(before, after, old, new)
     yield from _services(before, after, old, new)
     for key, words in _INSTALL_ONLY.items():
@@ -115,20 +118,21 @@ def _packages(before: Base, after: Base, old: Side, new: Side) -> Iterator[Chang
     own = new.actions.get("base.sources")
     sources = own.gives if own and own != old.actions.get("base.sources") else ()
     kernel = set(_core(old)) | set(_core(new))
+    tool = new.context.extensions(PackageChanges).get(after.family)
     for names, word, work in ((added, "is added", _add), (gone, "is removed", _remove)):
         for name in names:
             section = (after if names is added else before).packages
             path = ("packages", section.index(name)) if name in section else ()
-            late = name in kernel
-            yield Change(
+            change = Change(
                 says=f"package {name} {word}",
-                cost=Cost.NEXT_BOOT if late else Cost.IN_PLACE,
+                cost=Cost.NEXT_BOOT if name in kernel else Cost.IN_PLACE,
                 old=path if names is gone else None,
                 new=path if names is added else None,
                 why="" if name in section else "Another section, or the kernel and firmware of this one, asks for it.",
-                actions=(work(after, names, wanted, sources),),
+                actions=(work(tool, after, names, wanted, sources),) if tool else (),
                 covers=(_INSTALLS,),
             )
+            yield change if tool else evolve(change, cost=Cost.ASK, why=_UNSAID.format(after.family))
 
 
 def _core(side: Side) -> tuple[str, ...]:
@@ -136,78 +140,90 @@ def _core(side: Side) -> tuple[str, ...]:
     return tuple(name for need in ("kernel", "firmware", "microcode") for name in family.packages.get(need, ()))
 
 
-def _add(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]) -> Action:
-    recommended = "yes" if base.recommended else "no"
+def _add(
+    tool: PackageChanges, base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]
+) -> Action:
     return Action(
         id="base.packages-add",
         title=f"Install the package{'s' * (len(names) > 1)} {', '.join(names)}",
         reason="The new spec needs them.",
         stage=Stage.TARGET,
-        operations=(_call("packages-add", base, recommended, *names),),
+        operations=(_install(tool, base, names),),
         needs=sources,
         gives=("base", *(f"package:{name}" for name in names)),  # everything that builds on packages comes after
         guards=(
             holds(
                 "The machine's package tool knows them",
-                "packages-known",
-                base.family,
+                tool.known,
                 *names,
+                by_hand=("# The package tool says so before it changes anything.",),
                 otherwise="Connect the machine and bring its package lists up to date, then run this again.",
             ),
         ),
-        proofs=(holds("They are installed", "packages-there", base.family, *names, early=False),),
+        proofs=(_are_there(tool, names),),
         way_back=WayBack(
             note="They are removed again, where they were not there before.",
-            operations=(_call("packages-take-back", base, *names),),
+            operations=(_remove_by(tool, tool.take_back, names),),
         ),
         trouble="The package tool's last lines in the log say which name or address failed.",
     )
 
 
-def _remove(base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]) -> Action:
-    recommended = "yes" if base.recommended else "no"
+def _remove(
+    tool: PackageChanges, base: Base, names: tuple[str, ...], wanted: tuple[str, ...], sources: tuple[str, ...]
+) -> Action:
+    can_go = holds(
+        "Nothing the new spec asks for would go with them",
+        tool.can_go,
+        str(len(names)),
+        *names,
+        *wanted,
+        by_hand=("# The package tool shows what goes with them before it asks: nothing else may go.",),
+        otherwise="Keep them in the spec, or see what depends on them.",
+    )
+    missing = "The machine is not what the old spec says: find out who removed them."
     return Action(
         id="base.packages-remove",
         title=f"Remove the package{'s' * (len(names) > 1)} {', '.join(names)}",
         reason="The new spec no longer asks for them.",
         stage=Stage.TARGET,
-        operations=(_call("packages-drop", base, *names),),
+        operations=(_remove_by(tool, tool.drop, names),),
         needs=("stage:target",),
-        guards=(
+        guards=(evolve(_are_there(tool, names), otherwise=missing, early=True), *((can_go,) if tool.can_go else ())),
+        proofs=(
             holds(
-                "They are installed",
-                "packages-there",
-                base.family,
-                *names,
-                otherwise="The machine is not what the old spec says: find out who removed them.",
-            ),
-            holds(
-                "Nothing the new spec asks for would go with them",
-                "packages-can-go",
-                base.family,
-                str(len(names)),
-                *names,
-                *wanted,
-                otherwise="Keep them in the spec, or see what depends on them.",
+                "They are gone", tool.gone, *names, early=False, by_hand=_listed(tool, names, "no installed version")
             ),
         ),
-        proofs=(holds("They are gone", "packages-gone", base.family, *names, early=False),),
-        way_back=WayBack(
-            note="They are installed again.", operations=(_call("packages-add", base, recommended, *names),)
+        way_back=WayBack(note="They are installed again.", operations=(_install(tool, base, names),)),
+        cautions=(
+            "Settings that these packages keep below /etc are removed with them.",
+            *(
+                ()
+                if tool.can_go
+                else ("The package tool shows what goes with them before it asks: nothing else may go.",)
+            ),
         ),
-        cautions=("Settings that these packages keep below /etc are removed with them.",),
     )
 
 
-def _call(verb: str, base: Base, *words: str) -> Call:
-    return Call(verb=verb, args=(base.family, *words), by_hand=(_typed(verb, base.family, words),))
+def _install(tool: PackageChanges, base: Base, names: tuple[str, ...]) -> Call:
+    typed = f"{tool.add_by_hand} {' '.join(names)}"
+    return Call(verb=tool.add, args=("yes" if base.recommended else "no", *names), by_hand=(typed,))
 
 
-def _typed(verb: str, family: str, words: tuple[str, ...]) -> str:
-    names = " ".join(word for word in words if word not in ("yes", "no"))
-    adds = {"apt": "apt-get install", "pacman": "pacman -S --needed", "dnf": "dnf install"}
-    drops = {"apt": "apt-get remove --purge --auto-remove", "pacman": "pacman -Rns", "dnf": "dnf remove"}
-    return f"{(adds if verb == 'packages-add' else drops)[family]} {names}"
+def _remove_by(tool: PackageChanges, verb: str, names: tuple[str, ...]) -> Call:
+    return Call(verb=verb, args=names, by_hand=(f"{tool.drop_by_hand} {' '.join(names)}",))
+
+
+def _are_there(tool: PackageChanges, names: tuple[str, ...]) -> Check:
+    by_hand = _listed(tool, names, tool.installed_by_hand)
+    return holds("They are installed", tool.there, *names, early=False, by_hand=by_hand)
+
+
+def _listed(tool: PackageChanges, names: tuple[str, ...], wanted: str) -> tuple[str, ...]:
+    """What the family's own data base says about each of them."""
+    return (f"# Each of them has {wanted}:", f"chroot {TARGET} {tool.list_by_hand} {' '.join(names)}")
 
 
 # --- services --------------------------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from bedplate.hookspecs import Context
 from bedplate_steps.base import archive
 from bedplate_steps.base.api_filesystems import bind, unbind
 from bedplate_steps.base.facts import family_of
-from bedplate_steps.base.families import PackageFamily, chosen
+from bedplate_steps.base.family import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
 _KERNEL = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
-from bedplate_steps.base.families import PackageFamily, chosen
+from bedplate_steps.base.family import PackageFamily, chosen
 from bedplate_steps.base.model import Base
 
 
@@ -17,10 +17,9 @@ def family_of(base: Base, context: Context) -> Family:
     table["firmware"] = _firmware(base, family, context) if base.firmware else ()
     table["microcode"] = family.microcode.get(microcode_vendor(base, context), ())
     return Family(
-        name=family.name,
+        name=base.family,
         architecture=context.machine.architecture,
         packages=table,
-        admin_group=family.admin_group,
         rebuild_initramfs=family.rebuild_initramfs,
         writes_esp=family.writes_esp,
         from_archive=bool(base.archive),

@@ -10,7 +10,7 @@ from bedplate.faults import Fault, shown
 from bedplate.hookspecs import Context
 from bedplate.units import MIB, in_gib
 from bedplate_steps.base.facts import microcode_vendor
-from bedplate_steps.base.families import chosen
+from bedplate_steps.base.family import chosen
 from bedplate_steps.base.model import Base
 
 TRIM = "fstrim.timer"

@@ -29,6 +29,7 @@ from bedplate.facts import KernelParameters
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
+from bedplate_steps.bootloader.family import Initramfs
 from bedplate_steps.bootloader.grub import GRUB
 from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader
@@ -55,6 +56,7 @@ def bedplate_steps() -> list[Step]:
             changes=changes,
             check=check,
             facts={KernelParameters: kernel_parameters},
+            concerns=(Initramfs,),
             draft=draft,
             draft_rank=70,
             required=True,

@@ -14,18 +14,6 @@ from bedplate_steps.bootloader.esp_manifest import on_esp
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 
-INITRAMFS_SETTINGS = {
-    # No `autodetect`: it looks at the machine it runs on, which is right only as long as the disk stays in it. The
-    # systemd set knows rd.luks.name (mkinitcpio.conf(5); the folder of drop-ins is from memory).
-    "pacman": (
-        "/etc/mkinitcpio.conf.d/bedplate.conf",
-        "HOOKS=(base systemd microcode modconf kms keyboard sd-vconsole block{unlock} filesystems fsck)\n",
-    ),
-    "dnf": ("/etc/dracut.conf.d/bedplate.conf", 'hostonly="no"\n'),  # dracut.conf(5)
-}
-"""What makes the first image complete instead of fitted to the live system it is built from, by family. The apt
-family's default is complete already (MODULES=most, initramfs.conf(5))."""
-
 MISSING_DRIVERS = (
     "If drivers are missing, name them for the tool that builds the image (initramfs.conf(5), mkinitcpio.conf(5) or "
     "dracut.conf(5) in the target), and run again."
@@ -54,8 +42,8 @@ def emit(section: Bootloader, context: Context) -> Iterable[Action]:
 
 
 def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
-    if plan.family.name in INITRAMFS_SETTINGS:
-        path, text = _settings(plan)
+    path, text = plan.initramfs.settings, plan.initramfs.content(bool(plan.root.mapper))
+    if path:
         yield Action(
             id="bootloader.initramfs-settings",
             title="Ask for a complete initramfs",
@@ -71,7 +59,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
                 goes_with="filesystem:/",
             ),
         )
-    if plan.family.name in loader.images_by_menu:
+    if loader.images_by_menu(plan):
         return
     built = conditions.holds(
         "Every kernel has its initramfs, and it is not an empty one",
@@ -99,8 +87,8 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
 
 
 def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
-    """The menu, for a family that builds its images with it."""
-    if plan.family.name not in loader.images_by_menu:
+    """The menu, where images are built with it."""
+    if not loader.images_by_menu(plan):
         return menu
     needs = tuple(token for token in menu.needs if token != "initramfs:built")
     return evolve(
@@ -112,15 +100,10 @@ def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
     )
 
 
-def _settings(plan: Plan) -> tuple[str, str]:
-    path, text = INITRAMFS_SETTINGS[plan.family.name]
-    return path, text.replace("{unlock}", " sd-encrypt" if plan.root.mapper else "")
-
-
 def _before_images(plan: Plan) -> tuple[str, ...]:
     """What must be there before an image is built."""
     containers = any(part.mapper and part.new for part in plan.layout.partitions)
-    settings = (f"file:{_settings(plan)[0]}",) if plan.family.name in INITRAMFS_SETTINGS else ()
+    settings = (f"file:{plan.initramfs.settings}",) if plan.initramfs.settings else ()
     crypttab = ("file:/etc/crypttab",) if containers else ()
     return ("target:api", "kernel:installed", "keymap:target", "file:/etc/fstab", *crypttab, *settings)
 

@@ -74,7 +74,7 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
     files = f" {folder}/esp.sha256 {folder}/esp.tar" if not plan.esp.new else ""
     empty = (f": > /mnt/target{STATE}/esp.sha256",) if plan.esp.new else ()
     own = tuple(_free(plan, path) for path in loader.own(plan))
-    how = "ready" if plan.family.name in loader.ready else "new"
+    how = "ready" if loader.ready(plan) else "new"
     free = () if f"EFI/{plan.folder}" in loader.own(plan) else (_folder_free(plan, how, machine),)
     return Action(
         id="bootloader.save-boot-state",
@@ -333,7 +333,7 @@ def _ours(plan: Plan, loader: Loader) -> tuple[str, ...]:
 
 def _brings_fallback(plan: Plan, loader: Loader) -> bool:
     """Whether the loader's own signed packages write the fallback folder; a foreign file there is a fault by then."""
-    return plan.signed and plan.family.name in loader.ready
+    return plan.signed and loader.ready(plan)
 
 
 def kept(plan: Plan, loader: Loader) -> Action:

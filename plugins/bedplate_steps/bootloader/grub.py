@@ -1,53 +1,27 @@
-"""GRUB on UEFI for the three package families: settings, fixed menu entries, image, menu.
+"""GRUB on UEFI: settings, fixed menu entries, image, menu.
 
-Enters: a plan. Leaves: actions. Settings: GRUB manual 2.06, "Simple configuration"; options: grub-install(8) of
-Debian 12. The dnf family brings its image as a file in a package and keeps kernels as boot loader specification
-entries; its file names and stub are from memory.
+Enters: a plan, and where the package family keeps its files. Leaves: actions. Settings: GRUB manual 2.06, "Simple
+configuration"; options: grub-install(8) of Debian 12. Where a package brings the image ready-made, a stub beside it
+leads to the menu (from memory).
 """
 
 from __future__ import annotations
 
+import posixpath
 import re
-
-from attrs import frozen
 
 from bedplate import conditions
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.esp_manifest import on_esp
+from bedplate_steps.bootloader.family import GrubFiles
 from bedplate_steps.bootloader.kernel_parameters import FOR_EYES
 from bedplate_steps.bootloader.other_systems import Handover
 from bedplate_steps.bootloader.plan import Loader, Plan
 from bedplate_steps.bootloader.validate_grub import faults
 
 ENTRIES_FILE = "/etc/grub.d/25_kept_systems"
-HOOK_FILE = "/etc/pacman.d/hooks/60-boot-loader.hook"
 STUB_MODE = 0o700
 """What FAT shows under the umask 0077 of its mount; another mode could not be set there."""
-
-
-@frozen(kw_only=True)
-class Flavour:
-    """Where a family keeps GRUB's files, and its command for the menu."""
-
-    settings: str
-    menu: str
-    command: tuple[str, ...]
-
-
-FLAVOURS = {
-    # Settings in a folder that Debian's grub-mkconfig reads last, so that the package's own file stays as it came.
-    "apt": Flavour(
-        settings="/etc/default/grub.d/10-bedplate.cfg", menu="/boot/grub/grub.cfg", command=("update-grub",)
-    ),
-    "pacman": Flavour(
-        settings="/etc/default/grub", menu="/boot/grub/grub.cfg", command=("grub-mkconfig", "-o", "/boot/grub/grub.cfg")
-    ),
-    "dnf": Flavour(
-        settings="/etc/default/grub",
-        menu="/boot/grub2/grub.cfg",
-        command=("grub2-mkconfig", "-o", "/boot/grub2/grub.cfg"),
-    ),
-}
 
 _PLAIN = re.compile(r"[A-Za-z0-9_./-]+")
 BLS_FOLDER = "/boot/loader/entries"
@@ -76,7 +50,7 @@ def settings(plan: Plan) -> str:
         "GRUB_DISABLE_OS_PROBER": "true",
         **({"GRUB_SAVEDEFAULT": "true"} if section.default == "last" else {}),
         **_terminal(plan),
-        **({"GRUB_ENABLE_BLSCFG": "true"} if plan.family.name == "dnf" else {}),
+        **({"GRUB_ENABLE_BLSCFG": "true"} if _own(plan).kernels_listed else {}),
     }
     return "".join(f"{name}={quoted(value)}\n" for name, value in values.items())
 
@@ -93,7 +67,7 @@ def chain_line(handover: Handover) -> str:
 
 
 def stub(plan: Plan) -> str:
-    """The small file beside a packaged image that leads it to the menu (dnf family, from memory)."""
+    """The small file beside a ready-made image that leads it to the menu (from memory)."""
     return (
         f"search --no-floppy --fs-uuid --set=dev {plan.boot.fs_uuid}\n"
         f"set prefix=($dev){_path_on_boot(plan)}\n"
@@ -120,13 +94,13 @@ def files(plan: Plan) -> tuple[str, ...]:
 
 def configure(plan: Plan) -> Action:
     """Settings, entries of kept systems, and what keeps both through package updates."""
-    flavour = FLAVOURS[plan.family.name]
-    written = [(flavour.settings, settings(plan), 0o644)]
+    own = _own(plan)
+    current = own.current(plan, _grub_install(plan))
+    written = [(own.settings, settings(plan), 0o644)]
     if plan.handovers:
         written.append((ENTRIES_FILE, entries(plan), 0o755))
-    if plan.family.name == "pacman":
-        written.append((HOOK_FILE, _hook(plan), 0o644))
-    if plan.family.name == "dnf":
+    written += [(path, text, 0o644) for path, text in current.files.items()]
+    if own.kernels_listed:
         written.append(("/etc/kernel/cmdline", f"{plan.command_line}\n", 0o644))
     return Action(
         id="bootloader.settings",
@@ -136,11 +110,11 @@ def configure(plan: Plan) -> Action:
         stage=Stage.TARGET,
         operations=(
             *(WriteFile(path=InTarget(path), content=(text,), mode=mode) for path, text, mode in written),
-            *_answers(plan),
+            *current.operations,
         ),
-        needs=("base", *plan.family.tokens(*needs(plan)), *(("target:api",) if _answers(plan) else ())),
+        needs=("base", *plan.family.tokens(*needs(plan)), *(("target:api",) if current.operations else ())),
         gives=tuple(f"file:{path}" for path, _, _ in written),
-        proofs=tuple(conditions.file_is(path, (text,), mode) for path, text, mode in written) + _answered(plan),
+        proofs=tuple(conditions.file_is(path, (text,), mode) for path, text, mode in written) + current.proofs,
         way_back=WayBack(
             note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
             "package anew brings its own back.",
@@ -154,7 +128,7 @@ def install(plan: Plan) -> Action:
     """The image into our own folder, no firmware variable touched."""
     name, esp = plan.folder, plan.esp.mount
     noted = on_esp(plan, "loader", (f"EFI/{name}",), (f"EFI/{name}/*",))
-    packaged = plan.family.name == "dnf"
+    packaged = bool(_own(plan).ready)
     proof = conditions.holds(
         f"\\EFI\\{name} holds a loader for this machine",
         "loader-is",
@@ -185,9 +159,9 @@ def install(plan: Plan) -> Action:
 
 def menu(plan: Plan) -> Action:
     """The menu from settings and kernels."""
-    flavour = FLAVOURS[plan.family.name]
-    listed = BLS_FOLDER if plan.family.name == "dnf" else flavour.menu
-    command = Run(argv=flavour.command, where=Where.TARGET)
+    own = _own(plan)
+    listed = BLS_FOLDER if own.kernels_listed else own.menu
+    command = Run(argv=own.make_menu, where=Where.TARGET)
     kernels = (
         Call(
             verb="write-kernel-entries",
@@ -202,12 +176,12 @@ def menu(plan: Plan) -> Action:
         title="Write the boot menu",
         reason="The menu is made after kernel, initramfs and settings are final, so that every entry it has works.",
         stage=Stage.TARGET,
-        operations=(*kernels, command) if plan.family.name == "dnf" else (command,),
+        operations=(*kernels, command) if own.kernels_listed else (command,),
         needs=(
             "target:api",
             "loader:installed",
             "initramfs:built",
-            f"file:{flavour.settings}",
+            f"file:{own.settings}",
             *((f"file:{ENTRIES_FILE}",) if plan.handovers else ()),
         ),
         gives=("loader:configured",),
@@ -222,17 +196,25 @@ def menu(plan: Plan) -> Action:
                 *_everywhere(plan),
                 early=False,
             ),
-            *(conditions.file_has_line(flavour.menu, chain_line(item)) for item in plan.handovers),
-            *(conditions.file_has_line(flavour.menu, _head_line(item)) for item in plan.handovers),
+            *(conditions.file_has_line(own.menu, chain_line(item)) for item in plan.handovers),
+            *(conditions.file_has_line(own.menu, _head_line(item)) for item in plan.handovers),
         ),
         stamped=True,
         way_back=WayBack(
             goes_with="filesystem:/",
             note="Removes the menu; the loader then stops at its own prompt.",
-            operations=(Run(argv=("rm", "-f", "--", InTarget(flavour.menu))),),
+            operations=(Run(argv=("rm", "-f", "--", InTarget(own.menu))),),
         ),
         expected='"Found linux image" for each kernel.',
     )
+
+
+def _own(plan: Plan) -> GrubFiles:
+    return plan.context.of_family(GrubFiles)
+
+
+def _folder(plan: Plan) -> str:
+    return posixpath.dirname(_own(plan).menu)
 
 
 def _default(chosen: str) -> str:
@@ -270,31 +252,30 @@ def _entry(handover: Handover, remember: bool) -> str:
 
 def _grub_install(plan: Plan) -> tuple[str, ...]:
     target = {"x64": "x86_64-efi", "aa64": "arm64-efi"}[plan.suffix]
-    chain = ("--uefi-secure-boot" if plan.signed else "--no-uefi-secure-boot",) if plan.family.name == "apt" else ()
     return (
         "grub-install",
         f"--target={target}",
         f"--efi-directory={plan.esp.mount}",
         f"--bootloader-id={plan.section.name}",
         "--no-nvram",
-        *chain,
+        *_own(plan).install_options(plan.signed),
     )
 
 
 def _core_proof(plan: Plan) -> Check:
     target = {"x64": "x86_64-efi", "aa64": "arm64-efi"}[plan.suffix]
-    path = InTarget(f"/boot/grub/{target}/normal.mod")
-    return conditions.succeeds("The loader's modules lie in /boot/grub", "test", "-s", path, early=False)
+    path = InTarget(f"{_folder(plan)}/{target}/normal.mod")
+    return conditions.succeeds(f"The loader's modules lie in {_folder(plan)}", "test", "-s", path, early=False)
 
 
 def _path_on_boot(plan: Plan) -> str:
-    """/boot/grub2 as the loader sees it: below the root of the file system that holds it."""
+    """The menu's folder as the loader sees it: below the root of the file system that holds it."""
     best = plan.boot.mount
     prefix = ""
     for volume in plan.boot.subvolumes:
         if volume.mount in ("/", "/boot") and len(volume.mount) >= len(best):
             best, prefix = volume.mount, "/" + volume.name.strip("/")
-    return prefix + "/boot/grub2".removeprefix("" if best == "/" else best)
+    return prefix + _folder(plan).removeprefix("" if best == "/" else best)
 
 
 def _packaged(plan: Plan) -> Operation:
@@ -313,63 +294,9 @@ def _everywhere(plan: Plan) -> tuple[str, ...]:
     return tuple(word for word in plan.words if word.split("=", 1)[0] not in FOR_EYES)
 
 
-def _hook(plan: Plan) -> str:
-    """alpm-hooks(5): an updated package brings new modules, and the image must match them."""
-    return (
-        "[Trigger]\nOperation = Upgrade\nType = Package\nTarget = grub\n\n"
-        "[Action]\nDescription = Installing the updated boot loader...\nWhen = PostTransaction\n"
-        f"Exec = /usr/bin/{' '.join(_grub_install(plan))}\n"
-    )
-
-
-def _answers(plan: Plan) -> tuple[Operation, ...]:
-    """What Debian's package is to do at its own updates (its debconf questions)."""
-    lines = _questions(plan)
-    if not lines:
-        return ()
-    text = "".join(f"{_package(plan)} {name} boolean {value}\n" for name, value in lines)
-    return (Run(argv=("debconf-set-selections",), where=Where.TARGET, stdin=(text,)),)
-
-
-def _answered(plan: Plan) -> tuple[Check, ...]:
-    return tuple(
-        conditions.outputs(
-            f"Package updates know {name} = {value}",
-            f"* {name}: {value}",
-            "debconf-show",
-            _package(plan),
-            exactly=False,
-            where=Where.TARGET,
-            early=False,
-        )
-        for name, value in _questions(plan)
-    )
-
-
-def _questions(plan: Plan) -> tuple[tuple[str, str], ...]:
-    if plan.family.name != "apt":
-        return ()
-    last = (("grub2/update_nvram", "false"),) if plan.section.boot_entry_position == "last" else ()
-    fallback = (("grub2/force_efi_extra_removable", "true"),) if plan.section.fallback else ()
-    return (*last, *fallback)
-
-
-def _package(plan: Plan) -> str:
-    return f"grub-efi-{plan.family.architecture}"
-
-
-def _upkeep(plan: Plan) -> tuple[str, ...]:
-    if plan.family.name != "apt" or plan.esp.mount == "/boot/efi":
-        return ()
-    return (
-        "After an update of the boot loader's package: run `grub-install` again, with the options of this "
-        "installation; the package does not look at this mount point.",
-    )
-
-
 GRUB = Loader(
-    families=tuple(FLAVOURS),
-    ready=("dnf",),
+    concerns=(GrubFiles,),
+    ready=lambda plan: bool(_own(plan).ready),
     chain="secure-boot",
     image=image,
     files=files,
@@ -377,7 +304,7 @@ GRUB = Loader(
     configure=configure,
     install=install,
     menu=menu,
-    upkeep=_upkeep,
+    upkeep=lambda plan: _own(plan).upkeep(plan),
     no_menu="A prompt that says grub: the menu is missing.",
 )
 """The loader, as the point `bootloader.loader` wants it."""

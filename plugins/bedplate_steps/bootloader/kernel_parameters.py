@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from bedplate.facts import Family, KernelParameters, LaidPartition, Layout
+from bedplate.facts import KernelParameters, LaidPartition, Layout
 from bedplate.hookspecs import Context
+from bedplate_steps.bootloader.family import Initramfs
 from bedplate_steps.bootloader.model import Bootloader
 
 SWAP_TYPE = "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"
@@ -18,12 +19,12 @@ FOR_EYES = ("quiet", "splash", "loglevel")
 
 def kernel_parameters(section: Bootloader, context: Context) -> KernelParameters:
     """The fact: all words beyond root=, in order."""
-    return KernelParameters(words=words(section, context.fact(Layout), context.fact(Family)))
+    return KernelParameters(words=words(section, context.fact(Layout), context.of_family(Initramfs)))
 
 
-def words(section: Bootloader, layout: Layout, family: Family) -> tuple[str, ...]:
+def words(section: Bootloader, layout: Layout, initramfs: Initramfs) -> tuple[str, ...]:
     """Unlocking, resuming, foreign swap, console, then the section's own words; each once."""
-    computed = (*_unlock(layout, family), *layout.resume, *_no_foreign_swap(layout), *_console(section))
+    computed = (*_unlock(layout, initramfs), *layout.resume, *_no_foreign_swap(layout), *_console(section))
     return tuple(dict.fromkeys((*computed, *section.kernel_parameters)))
 
 
@@ -38,9 +39,9 @@ def holder(layout: Layout, path: str) -> LaidPartition | None:
     return best[1]
 
 
-def _unlock(layout: Layout, family: Family) -> tuple[str, ...]:
-    # systemd-cryptsetup-generator(8): rd.luks.name=UUID=NAME. The apt family's initramfs reads crypttab instead.
-    if family.name == "apt":
+def _unlock(layout: Layout, initramfs: Initramfs) -> tuple[str, ...]:
+    # systemd-cryptsetup-generator(8): rd.luks.name=UUID=NAME.
+    if initramfs.reads_crypttab:
         return ()
     root = holder(layout, "/")
     early = [part for part in layout.partitions if part.mapper and (part is root or _resumes(part, layout))]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from typing import Any
 
-from attrs import frozen
+from attrs import field, frozen
 
 from bedplate.actions import Action, InTarget
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
+from bedplate_steps.bootloader.family import Initramfs
 from bedplate_steps.bootloader.kernel_parameters import holder, words
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import Handover, handovers
@@ -35,6 +37,9 @@ class Plan:
     handovers: tuple[Handover, ...]
     words: tuple[str, ...]
     """Kernel parameters beyond root=."""
+    initramfs: Initramfs
+    context: Context = field(eq=False, repr=False)
+    """For what only one loader asks of the package family: `context.of_family`."""
 
     @property
     def suffix(self) -> str:
@@ -97,6 +102,10 @@ def _with_boot(plan: Plan) -> bool:
     return plan.esp.mount == "/boot"
 
 
+def _never(plan: Plan) -> bool:
+    return False
+
+
 def _no_paths(plan: Plan) -> tuple[str, ...]:
     return ()
 
@@ -113,12 +122,12 @@ def _no_faults(section: Bootloader, context: Context) -> Iterable[Fault]:
 class Loader:
     """What sets one boot loader apart: the value of the point `bootloader.loader`. All callables are pure."""
 
-    families: tuple[str, ...] = ()
-    """The package families it knows its files of; empty: it works with any."""
+    concerns: tuple[type[Any], ...] = ()
+    """Types that it asks the package family for, see `Context.of_family`; empty: it works with any family."""
     folder: Callable[[Bootloader], str] = _named
     r"""The folder below \EFI that it lives in."""
-    ready: tuple[str, ...] = ()
-    """The families whose package brings that folder, with the image in it."""
+    ready: Callable[[Plan], bool] = _never
+    """Whether the family's package brings that folder, with the image in it."""
     chain: str = ""
     """The generic need of the family's signed chain with this loader; empty: there is none."""
     image: Callable[[Plan], str]
@@ -131,8 +140,8 @@ class Loader:
     """False: its menu starts only what lies on its own EFI system partition."""
     kernels_on_esp: Callable[[Plan], bool] = _with_boot
     """Whether kernels lie on the EFI system partition."""
-    images_by_menu: tuple[str, ...] = ()
-    """The families whose initramfs images come into being with the menu entries, beside the loader."""
+    images_by_menu: Callable[[Plan], bool] = _never
+    """Whether initramfs images come into being with the menu entries, beside the loader."""
     images: Callable[[Plan], str] = _boot_folder
     """The folder of the target that holds kernels and initramfs images, or their folders by version."""
     check: Callable[[Bootloader, Context], Iterable[Fault]] = _no_faults
@@ -156,7 +165,7 @@ def settle(section: Bootloader, context: Context) -> Plan | None:
     if layout.esp is None or root is None or boot is None:
         return None
     loader = context.extensions(Loader)[section.loader]
-    found = handovers(section, layout, context.survey)
+    found, initramfs = handovers(section, layout, context.survey), context.of_family(Initramfs)
     return Plan(
         section=section,
         folder=loader.folder(section),
@@ -166,7 +175,9 @@ def settle(section: Bootloader, context: Context) -> Plan | None:
         root=root,
         boot=boot,
         handovers=tuple(item for item in found if reached(loader, item, layout)),
-        words=words(section, layout, family),
+        words=words(section, layout, initramfs),
+        initramfs=initramfs,
+        context=context,
     )
 
 

@@ -3,10 +3,7 @@ r"""systemd-boot on UEFI: a copy of the package's image, its menu settings, boot
 Enters: a plan. Leaves: actions. Sources: bootctl(1), loader.conf(5), kernel-install(8) of systemd 252; the Boot Loader
 Specification (UAPI.1). `bootctl install` itself is not used: it always writes \EFI\BOOT as well (bootctl(1); tried with
 252), and that is another system's way back. `bootctl update`, which packages run later, spares what is not its own.
-Families: the scripts of Debian's package systemd-boot 252 have kernel-install bring every kernel and initramfs to
-$BOOT; mkinitcpio leaves both under names that stay, so that written entries hold (the names are from memory). The dnf
-family's kernels bring an image beside their modules, and kernel-install has dracut build the initramfs in $BOOT itself
-(from memory).
+How kernels come to $BOOT, the package family tells.
 """
 
 from __future__ import annotations
@@ -16,19 +13,29 @@ from attrs import evolve
 from bedplate import conditions
 from bedplate.actions import Action, Call, InTarget, Operation, Run, Stage, WayBack, WriteFile
 from bedplate_steps.bootloader.esp_manifest import Noted, on_esp
+from bedplate_steps.bootloader.family import KernelEntries
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import Handover
 from bedplate_steps.bootloader.plan import Loader, Plan
-from bedplate_steps.bootloader.validate_systemd_boot import FAMILIES, FOLDER, boot_partition, faults
+from bedplate_steps.bootloader.validate_systemd_boot import FOLDER, boot_partition, faults
 
 NEED = "loader-systemd-boot"
 """The family's packages."""
 IMAGES = "/usr/lib/systemd/boot/efi"
 """Where they bring the image to."""
 UPDATER = "systemd-boot-update.service"
-"""Copies a newer image at the next start (systemd-boot-update.service(8)); Debian's package does so itself."""
+"""Copies a newer image at the next start (systemd-boot-update.service(8))."""
 FAT_MODE = 0o700
 """What FAT shows under the umask 0077 of its mount; another mode could not be set there."""
+
+
+def _way(plan: Plan) -> KernelEntries:
+    return plan.context.of_family(KernelEntries)
+
+
+def _kept(plan: Plan) -> bool:
+    """Whether kernels keep their names and places."""
+    return not _way(plan).image
 
 
 def dollar_boot(plan: Plan) -> str:
@@ -68,7 +75,7 @@ def entry(item: Handover, place: int) -> str:
 
 
 def kernel_entry(plan: Plan, kernel: str) -> str:
-    """A Type #1 entry for a kernel whose files keep their names (pacman family)."""
+    """A Type #1 entry for a kernel whose files keep their names."""
     return (
         f"title    {plan.section.name} ({kernel})\nsort-key new\nlinux    /vmlinuz-{kernel}\n"
         f"initrd   /initramfs-{kernel}.img\noptions  {plan.command_line}\n"
@@ -84,7 +91,7 @@ def written(plan: Plan) -> tuple[tuple[str, str], ...]:
     ]
     own = [
         (f"{boot}/loader/entries/{plan.section.name}-{kernel}.conf", kernel_entry(plan, kernel))
-        for kernel in (plan.family.packages["kernel"] if plan.family.name == "pacman" else ())
+        for kernel in (plan.family.packages["kernel"] if _kept(plan) else ())
     ]
     # The mark of a folder that follows the specification; bootctl(1) writes the same, wherever it takes $BOOT to be.
     marks = [(f"{place}/loader/entries.srel", "type1\n") for place in dict.fromkeys((esp, boot))]
@@ -93,9 +100,9 @@ def written(plan: Plan) -> tuple[tuple[str, str], ...]:
 
 def configure(plan: Plan) -> Action:
     """What kernel-install goes by at every update of a kernel; or what keeps the image current."""
-    if plan.family.name == "pacman":
+    if _kept(plan):
         return _updater(plan)
-    service = () if plan.family.name == "apt" else (UPDATER,)
+    service = () if _way(plan).renews_loader else (UPDATER,)
     files = {
         "/etc/kernel/cmdline": f"{plan.command_line}\n",
         "/etc/kernel/entry-token": f"{plan.section.name}\n",
@@ -199,7 +206,7 @@ def menu(plan: Plan) -> Action:
     esp, boot, name = plan.esp.mount, dollar_boot(plan), plan.section.name
     files = written(plan)
     noted = _noted(plan)
-    by_package = plan.family.name == "pacman"
+    by_package = _kept(plan)
     settled = (
         (f"service:{UPDATER}",)
         if by_package
@@ -223,7 +230,7 @@ def menu(plan: Plan) -> Action:
                 InTarget(boot),
                 name,
                 plan.command_line,
-                "beside" if plan.family.name == "dnf" else "copied",
+                "beside" if _way(plan).images_by_entry else "copied",
                 early=False,
             ),
             *(
@@ -250,7 +257,7 @@ def _noted(plan: Plan) -> tuple[Noted, ...]:
     name, boot = plan.section.name, dollar_boot(plan)
     entries = (f"loader/entries/{name}-*", f"loader/entries/{name}.*")
     folders, own = ("loader", "loader/entries"), ("loader/loader.conf", "loader/entries.srel", "loader/random-seed")
-    by_package = plan.family.name == "pacman"
+    by_package = _kept(plan)
     made = () if by_package else (name,)
     called: tuple[str, ...] = () if by_package else (f"{name}/*",)
     if boot == plan.esp.mount:
@@ -270,12 +277,11 @@ def _around(noted: tuple[Noted, ...], work: tuple[Operation, ...]) -> tuple[Oper
 
 
 def _kernels(plan: Plan) -> Operation:
-    image = "/lib/modules/$one/vmlinuz" if plan.family.name == "dnf" else "/boot/vmlinuz-$one"
     return Call(
         verb="write-kernel-entries",
         by_hand=(
             "for one in $(ls /mnt/target/lib/modules); do "
-            f'chroot /mnt/target kernel-install add "$one" "{image}"; done',
+            f'chroot /mnt/target kernel-install add "$one" "{_way(plan).image}"; done',
         ),
     )
 
@@ -284,25 +290,17 @@ def _write(path: str, text: str) -> Operation:
     return WriteFile(path=InTarget(path), content=(text,), mode=FAT_MODE)
 
 
-def _upkeep(plan: Plan) -> tuple[str, ...]:
-    if plan.family.name == "apt":
-        return ("Kernels that are no longer used take room beside the loader: `apt-get autoremove` takes both away.",)
-    if plan.family.name == "dnf":
-        return ("Kernels take room beside the loader: `installonly_limit` in `/etc/dnf/dnf.conf` says how many stay.",)
-    return ("For a further kernel package: write an entry of its own beside the first, in `loader/entries`.",)
-
-
 def _kernels_on_esp(plan: Plan) -> bool:
     return boot_partition(plan.layout) == plan.esp
 
 
 def _own(plan: Plan) -> tuple[str, ...]:
-    copies = (plan.section.name,) if _kernels_on_esp(plan) and plan.family.name != "pacman" else ()
+    copies = (plan.section.name,) if _kernels_on_esp(plan) and not _kept(plan) else ()
     return (f"EFI/{FOLDER}", "loader", *copies)
 
 
 def _images(plan: Plan) -> str:
-    return f"{dollar_boot(plan)}/{plan.section.name}" if plan.family.name == "dnf" else "/boot"
+    return f"{dollar_boot(plan)}/{plan.section.name}" if _way(plan).images_by_entry else "/boot"
 
 
 def _folder(section: Bootloader) -> str:
@@ -314,20 +312,20 @@ def _no_files(plan: Plan) -> tuple[str, ...]:
 
 
 SYSTEMD_BOOT = Loader(
-    families=FAMILIES,
+    concerns=(KernelEntries,),
     folder=_folder,
     image=image,
     files=_no_files,
     own=_own,
     reaches_everything=False,
     kernels_on_esp=_kernels_on_esp,
-    images_by_menu=("dnf",),
+    images_by_menu=lambda plan: _way(plan).images_by_entry,
     images=_images,
     check=faults,
     configure=configure,
     install=install,
     menu=menu,
-    upkeep=_upkeep,
+    upkeep=lambda plan: (_way(plan).upkeep,),
     no_menu="A menu without an entry for this system: its kernel was not copied.",
 )
 """The loader, as the point `bootloader.loader` wants it."""

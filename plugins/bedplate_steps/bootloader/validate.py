@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from attrs import evolve
+
 from bedplate.facts import Family, Layout
-from bedplate.faults import Fault, nearest, one_of, shown
+from bedplate.faults import Fault, Rejected, nearest, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.kernel_parameters import COMPUTED
 from bedplate_steps.bootloader.model import Bootloader, Entry
@@ -31,9 +33,10 @@ RAID_CONTROLLER = "0104"
 
 def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     """All faults of the section."""
-    layout, family = context.fact(Layout), context.fact(Family)
+    layout = context.fact(Layout)
     loader = context.extensions(Loader)[section.loader]
-    yield from _loader(section, loader, family)
+    lacking = tuple(_lacking(section, loader, context))
+    yield from lacking
     yield from _name(section, context, layout, loader)
     yield from _parameters(section)
     yield from _entries(section, context, layout)
@@ -41,21 +44,19 @@ def check(section: Bootloader, context: Context) -> Iterable[Fault]:
     yield from _default(section, context, layout, loader)
     yield from _secure_boot(section, context, layout, loader)
     yield from _fallback(section, context, layout)
-    yield from loader.check(section, context)
+    if not lacking:
+        yield from loader.check(section, context)
     yield from _firmware(context)
     yield from _elsewhere(context, layout)
 
 
-def _loader(section: Bootloader, loader: Loader, family: Family) -> Iterator[Fault]:
-    families = loader.families
-    if families and family.name not in families:
-        yield Fault(
-            code="loader-unfit",
-            message=f"{section.loader} does not know where the {family.name} family keeps its files",
-            path=("loader",),
-            found=shown(section.loader),
-            allowed=f"a package family among {one_of(families)}",
-        )
+def _lacking(section: Bootloader, loader: Loader, context: Context) -> Iterator[Fault]:
+    """What the loader asks the package family for in vain."""
+    for kind in loader.concerns:
+        try:
+            context.of_family(kind)
+        except Rejected as lacking:
+            yield from (evolve(fault, path=("loader",), found=shown(section.loader)) for fault in lacking.faults)
 
 
 def _name(section: Bootloader, context: Context, layout: Layout, loader: Loader) -> Iterator[Fault]:

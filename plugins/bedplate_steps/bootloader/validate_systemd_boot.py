@@ -9,12 +9,11 @@ from bedplate.faults import Fault, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate.units import MIB, in_gib
 from bedplate_steps.bootloader.emit_firmware import KERNEL_ROOM_KIB
+from bedplate_steps.bootloader.family import KernelEntries
 from bedplate_steps.bootloader.kernel_parameters import holder
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import surveyed
 
-FAMILIES = ("apt", "pacman", "dnf")
-"""Families whose way of bringing kernels beside the loader is known here."""
 FOLDER = "systemd"
 r"""The loader's folder below \EFI; bootctl(1) looks nowhere else, nor do the scripts that copy new kernels."""
 XBOOTLDR = "BC13C2FF-59E6-4262-A352-B275FD6F7172"
@@ -45,12 +44,12 @@ def faults(section: Bootloader, context: Context) -> Iterator[Fault]:
         )
     if boot is None:
         return
-    yield from _place(family, layout, boot)
+    yield from _place(family, context.of_family(KernelEntries), layout, boot)
     yield from _extended(layout, boot)
     yield from _room(context, layout, boot)
 
 
-def _place(family: Family, layout: Layout, boot: LaidPartition) -> Iterator[Fault]:
+def _place(family: Family, way: KernelEntries, layout: Layout, boot: LaidPartition) -> Iterator[Fault]:
     if boot.filesystem != "vfat":
         yield Fault(
             code="kernels-not-on-fat",
@@ -60,30 +59,31 @@ def _place(family: Family, layout: Layout, boot: LaidPartition) -> Iterator[Faul
             allowed="vfat",
         )
     under = holder(layout, "/boot")
-    if family.name == "apt" and under is not None and under.filesystem == "vfat":
+    if way.links_kernels and under is not None and under.filesystem == "vfat":
         yield Fault(
             code="boot-on-fat",
-            message=f"{under.name} puts /boot on FAT, and the apt family's package tool cannot replace a kernel there",
+            message=f"{under.name} puts /boot on FAT, and the {family.name} family's package tool cannot replace "
+            "a kernel there",
             path=("loader",),
             found=shown(under.mount),
             allowed="/xbootldr for an extended boot partition, /efi or /boot/efi for the EFI system partition",
             notes=(
-                "dpkg links the old file aside before it puts the new one in its place, and FAT has no links "
+                "It links the old file aside before it puts the new one in its place, and FAT has no links "
                 "(link(2): EPERM). Kernels are copied to FAT from /boot, which stays on the root.",
             ),
         )
-    if family.name == "pacman" and boot.mount != "/boot":
+    if not way.image and boot.mount != "/boot":
         yield Fault(
             code="boot-elsewhere",
-            message="the pacman family leaves its kernels in /boot, where the loader has to find them",
+            message=f"the {family.name} family leaves its kernels in /boot, where the loader has to find them",
             path=("loader",),
             found=f"{boot.name} at {boot.mount}",
             allowed='mount = "/boot" for the extended boot partition, or else for the EFI system partition',
         )
-    if family.name == "pacman" and family.architecture != "amd64":
+    if family.architecture not in way.architectures:
         yield Fault(
             code="loader-unfit",
-            message="the names of this family's kernels are known for amd64 only",
+            message=f"the names of this family's kernels are known for {one_of(way.architectures)} only",
             path=("loader",),
             found=family.architecture,
             allowed="grub",

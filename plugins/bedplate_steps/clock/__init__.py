@@ -17,6 +17,7 @@ from bedplate import Step, hookimpl
 from bedplate_steps.clock.changes import changes
 from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.emit import emit
+from bedplate_steps.clock.family import ZoneName
 from bedplate_steps.clock.model import Clock
 from bedplate_steps.clock.validate import check
 
@@ -38,6 +39,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             changes=changes,
             check=check,
+            concerns=(ZoneName,),
             draft=draft,
             draft_rank=30,
             required=True,

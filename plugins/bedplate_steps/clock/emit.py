@@ -22,14 +22,13 @@ from bedplate.actions import (
 )
 from bedplate.facts import Family, Layout
 from bedplate.hookspecs import Context
+from bedplate_steps.clock.family import Chrony, ZoneName
 from bedplate_steps.clock.model import Clock
 
 _REGISTRY = r"HKLM\SYSTEM\CurrentControlSet\Control\TimeZoneInformation"
 _VALUE = "RealTimeIsUniversal"
 """Registry value that makes an NT system read the hardware clock as UTC (trade knowledge, from memory)."""
 
-_UNITS = {"timesyncd": "systemd-timesyncd.service", "chrony": "chronyd.service"}
-_DEBIAN_CHRONY = "chrony.service"
 
 _SUMMER_TIME = (
     "Two systems that keep one clock in local time are an hour wrong after a change of summer time, until one of them "
@@ -41,6 +40,7 @@ _EACH_SUMMER = (
 )
 
 TIMESYNCD = "/etc/systemd/timesyncd.conf.d/servers.conf"
+_TIMESYNCD_UNIT = "systemd-timesyncd.service"
 
 
 def emit(clock: Clock, context: Context) -> Iterable[Action]:
@@ -49,10 +49,10 @@ def emit(clock: Clock, context: Context) -> Iterable[Action]:
     if clock.hardware_clock == "utc" and layout.other_systems:
         yield _other_system(layout)
     yield _live(clock, family)
-    yield _zone(clock, family)
+    yield _zone(clock, family, context.of_family(ZoneName))
     yield _hardware_clock(clock, layout)
     if clock.sync != "none":
-        yield _sync(clock, family)
+        yield _sync(clock, family, context.of_family(Chrony) if clock.sync == "chrony" else None)
 
 
 def _other_system(layout: Layout) -> Action:
@@ -124,17 +124,16 @@ def _live(clock: Clock, family: Family) -> Action:
     )
 
 
-def _zone(clock: Clock, family: Family) -> Action:
+def _zone(clock: Clock, family: Family, name: ZoneName) -> Action:
     file = f"/usr/share/zoneinfo/{clock.zone}"
     operations: tuple[Operation, ...] = (Link(path=InTarget("/etc/localtime"), to=f"..{file}"),)
     proofs: tuple[Check, ...] = (
         conditions.link_is("/etc/localtime", f"..{file}"),
         conditions.holds(f"The zone {clock.zone} is installed", "zone-is-there", InTarget(file), early=False),
     )
-    if family.name == "apt":
-        # Its tzdata package keeps the name in a file of its own as well (postinst of tzdata, Debian 12).
-        operations += (WriteFile(path=InTarget("/etc/timezone"), content=(f"{clock.zone}\n",)),)
-        proofs += (conditions.file_is("/etc/timezone", (f"{clock.zone}\n",)),)
+    if name.file:
+        operations += (WriteFile(path=InTarget(name.file), content=(f"{clock.zone}\n",)),)
+        proofs += (conditions.file_is(name.file, (f"{clock.zone}\n",)),)
     return Action(
         id="clock.zone",
         title=f"Set the time zone to {clock.zone}",
@@ -214,9 +213,9 @@ def _told(what: str, key: str, value: str) -> Check:
     )
 
 
-def _sync(clock: Clock, family: Family) -> Action:
-    unit = _DEBIAN_CHRONY if clock.sync == "chrony" and family.name == "apt" else _UNITS[clock.sync]
-    files = _server_files(clock, family)
+def _sync(clock: Clock, family: Family, chrony: Chrony | None) -> Action:
+    unit = chrony.unit if chrony else _TIMESYNCD_UNIT
+    files = _server_files(clock, chrony)
     return Action(
         id="clock.sync",
         title=f"Keep the time right with {clock.sync}",
@@ -238,16 +237,15 @@ def _sync(clock: Clock, family: Family) -> Action:
     )
 
 
-def _server_files(clock: Clock, family: Family) -> tuple[WriteFile, ...]:
+def _server_files(clock: Clock, chrony: Chrony | None) -> tuple[WriteFile, ...]:
     if not clock.servers:
         return ()
-    if clock.sync == "timesyncd":
+    if chrony is None:
         return (WriteFile(path=InTarget(TIMESYNCD), content=(f"[Time]\nNTP={' '.join(clock.servers)}\n",)),)
     # chrony.conf(5): step a clock that is off by more than a second in the first three updates; keep the RTC in step.
     text = "".join(f"server {server} iburst\n" for server in clock.servers)
     text += "driftfile /var/lib/chrony/drift\nmakestep 1.0 3\nrtcsync\n"
-    path = "/etc/chrony/chrony.conf" if family.name == "apt" else "/etc/chrony.conf"
-    return (WriteFile(path=InTarget(path), content=(text,)),)
+    return (WriteFile(path=InTarget(chrony.settings), content=(text,)),)
 
 
 def _path(file: WriteFile) -> str:

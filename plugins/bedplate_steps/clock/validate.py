@@ -8,6 +8,7 @@ from bedplate.facts import Layout
 from bedplate.faults import Fault, nearest, shown
 from bedplate.hookspecs import Context
 from bedplate_steps.clock import time_zones
+from bedplate_steps.clock.family import Chrony
 from bedplate_steps.clock.model import Clock
 
 _CURES = (
@@ -29,6 +30,8 @@ def check(clock: Clock, context: Context) -> Iterable[Fault]:
             path=("servers",),
             allowed='sync = "timesyncd" or "chrony", or no servers',
         )
+    if clock.sync == "chrony":
+        context.of_family(Chrony)
 
 
 def _zone(zone: str) -> Iterable[Fault]:

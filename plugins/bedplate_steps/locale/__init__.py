@@ -19,6 +19,7 @@ from bedplate import Step, hookimpl
 from bedplate_steps.locale.changes import changes
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.emit import emit
+from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
 from bedplate_steps.locale.model import Locale
 from bedplate_steps.locale.validate import check
 
@@ -40,6 +41,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             changes=changes,
             check=check,
+            concerns=(ConsoleKeymap, LocaleFiles),
             draft=draft,
             draft_rank=40,
             required=True,

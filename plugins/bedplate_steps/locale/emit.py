@@ -1,7 +1,7 @@
 """The actions of the locale step. Enters: section and context. Leaves: actions in the order a person would do them.
 
-Files per family: locale.gen(5) and locale.conf(5) for pacman; the same and /etc/default/locale, which PAM reads, for
-apt; language packs and locale.conf for dnf. The keymap stands in vconsole.conf(5), for apt in keyboard(5).
+Where the family's packages do not bring locales ready-made, they are made by locale.gen(5). Which files say the
+language and hold the keymap, the family tells.
 """
 
 from __future__ import annotations
@@ -13,16 +13,10 @@ from bedplate import conditions
 from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
-from bedplate_steps.locale.keymaps import Keyboard, keyboards
+from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
+from bedplate_steps.locale.keymaps import Keyboard, keyboard
 from bedplate_steps.locale.locale_names import charsets, listed
 from bedplate_steps.locale.model import Locale
-
-VCONSOLE = "/etc/vconsole.conf"
-KEYBOARD = "/etc/default/keyboard"
-CONSOLE_SETUP = "/etc/default/console-setup"
-
-_LOADERS = {"apt": ("keyboard-setup.service", "console-setup.service")}
-"""Units that load keymap and font at the start, where they are not systemd's own (console-setup of Debian 12)."""
 
 _BUILT_IN = {"C.UTF-8"}
 """Locales that come with the C library of every family and are never generated."""
@@ -30,23 +24,11 @@ _BUILT_IN = {"C.UTF-8"}
 
 def emit(locale: Locale, context: Context) -> Iterable[Action]:
     """All actions of the section."""
-    family = context.fact(Family)
+    family, files = context.fact(Family), context.of_family(LocaleFiles)
     yield _live_keymap(locale)
-    yield _locales(locale, family)
-    yield _language(locale, family)
-    yield _keymap(locale, family)
-
-
-def keyboard(locale: Locale) -> Keyboard:
-    """The layout: what the section says itself, else what belongs to the keymap."""
-    if locale.xkb_layout:
-        return Keyboard(
-            layout=locale.xkb_layout,
-            model=locale.xkb_model or "pc105",
-            variant=locale.xkb_variant,
-            options=locale.xkb_options,
-        )
-    return keyboards().get(locale.keymap, Keyboard(layout="us"))
+    yield _locales(locale, family, files)
+    yield _language(locale, files)
+    yield _keymap(locale, family, context.of_family(ConsoleKeymap))
 
 
 def _live_keymap(locale: Locale) -> Action:
@@ -91,16 +73,18 @@ def _load(keymap: str, board: Keyboard) -> tuple[str, ...]:
 # --- locales -----------------------------------------------------------------------------------------------------
 
 
-def _locales(locale: Locale, family: Family) -> Action:
+def _locales(locale: Locale, family: Family, files: LocaleFiles) -> Action:
     built = tuple(name for name in locale.wanted if name not in _BUILT_IN)
-    operations, proofs = _generate(built, family)
+    operations, proofs = _generate(built) if not files.pack else ((), ())  # packs bring them made
+    languages = dict.fromkeys(name.partition("_")[0] for name in built) if files.pack else ()
+    packs = (f"package:{files.pack.format(language=one)}" for one in languages)
     return Action(
         id="locale.locales",
         title="Make the locales: " + ", ".join(locale.wanted),
         reason="A language whose locale was never made floods the screen with warnings and breaks programs.",
         stage=Stage.TARGET,
         operations=operations,
-        needs=("base", "target:api", *_packages(built, family)),
+        needs=("base", "target:api", *family.tokens("locales"), *packs),
         gives=("locale:made",),
         proofs=(*proofs, *(_made(name) for name in locale.wanted)),
         # The name stands in the archive before all of its content is on the disk.
@@ -124,16 +108,7 @@ def _made(name: str) -> Check:
     )
 
 
-def _packages(built: tuple[str, ...], family: Family) -> tuple[str, ...]:
-    if family.name != "dnf":
-        return family.tokens("locales")
-    packs = dict.fromkeys(f"package:glibc-langpack-{name.partition('_')[0]}" for name in built)
-    return (*family.tokens("locales"), *packs)
-
-
-def _generate(built: tuple[str, ...], family: Family) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
-    if family.name == "dnf":
-        return (), ()  # the language packs bring them made
+def _generate(built: tuple[str, ...]) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     content = ("".join(f"{name} {charsets()[name]}\n" for name in built),)
     operations = (
         WriteFile(path=InTarget("/etc/locale.gen"), content=content),
@@ -142,9 +117,8 @@ def _generate(built: tuple[str, ...], family: Family) -> tuple[tuple[Operation, 
     return operations, (conditions.file_is("/etc/locale.gen", content),)
 
 
-def _language(locale: Locale, family: Family) -> Action:
-    content = (f"LANG={locale.language}\n",)
-    paths = ("/etc/locale.conf", "/etc/default/locale") if family.name == "apt" else ("/etc/locale.conf",)
+def _language(locale: Locale, files: LocaleFiles) -> Action:
+    content, paths = (f"LANG={locale.language}\n",), files.language
     return Action(
         id="locale.language",
         title=f"Set the language to {locale.language}",
@@ -180,58 +154,25 @@ def _removed(*paths: str) -> WayBack:
 # --- keymap and font ---------------------------------------------------------------------------------------------
 
 
-def _keymap(locale: Locale, family: Family) -> Action:
-    files = _console_setup(locale) if family.name == "apt" else _vconsole(locale)
-    # The cached files are what the console and the initramfs of that family load at boot (setupcon(1)).
-    cache = (Run(argv=("setupcon", "--save-only"), where=Where.TARGET),) if family.name == "apt" else ()
-    paths = tuple(file.path.path for file in files if isinstance(file.path, InTarget))
+def _keymap(locale: Locale, family: Family, console: ConsoleKeymap) -> Action:
+    files = console.files(locale)
+    prepare = (Run(argv=console.prepare, where=Where.TARGET),) if console.prepare else ()
     return Action(
         id="locale.keymap",
         title=f"Set the console keymap to {locale.keymap}",
         reason="It also holds where a passphrase is typed at the start, so it comes before the initramfs.",
         stage=Stage.TARGET,
-        operations=(*files, *cache),
+        operations=(*(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()), *prepare),
         needs=("base", "target:api", *family.tokens("keymap")),
-        gives=("keymap:target", *(f"file:{path}" for path in paths)),
-        proofs=(
-            *(conditions.file_is(path, file.content) for path, file in zip(paths, files, strict=True)),
-            *_cached(family),
-        ),
-        # A cache that was cut short is as new as a whole one (seen on the bench).
-        stamped=bool(cache),
+        gives=("keymap:target", *(f"file:{path}" for path in files)),
+        proofs=(*(conditions.file_is(path, (text,)) for path, text in files.items()), *console.prepared),
+        # What was cut short is as new as a whole one (seen on the bench).
+        stamped=bool(prepare),
         audits=tuple(
             conditions.succeeds(
                 f"{unit} has loaded it at this start", "systemctl", "is-active", "--quiet", unit, early=False
             )
-            for unit in _LOADERS.get(family.name, ("systemd-vconsole-setup.service",))
+            for unit in console.units
         ),
-        way_back=_removed(*paths),
+        way_back=_removed(*files),
     )
-
-
-def _cached(family: Family) -> tuple[Check, ...]:
-    if family.name != "apt":
-        return ()
-    return (conditions.holds("The console's keymap is ready for the start", "console-is-cached", early=False),)
-
-
-def _vconsole(locale: Locale) -> tuple[WriteFile, ...]:
-    text = f"KEYMAP={locale.keymap}\n" + (f"FONT={locale.font}\n" if locale.font else "")
-    return (WriteFile(path=InTarget(VCONSOLE), content=(text,)),)
-
-
-def _console_setup(locale: Locale) -> tuple[WriteFile, ...]:
-    board = keyboard(locale)
-    rows = {
-        "XKBMODEL": board.model,
-        "XKBLAYOUT": board.layout,
-        "XKBVARIANT": board.variant,
-        "XKBOPTIONS": board.options,
-        "BACKSPACE": "guess",
-    }
-    text = "".join(f'{key}="{value}"\n' for key, value in rows.items())
-    files = (WriteFile(path=InTarget(KEYBOARD), content=(text,)),)
-    if not locale.font:
-        return files
-    font = 'ACTIVE_CONSOLES="/dev/tty[1-6]"\nCHARMAP="UTF-8"\nCODESET="guess"\n' + f'FONT="{locale.font}.psf.gz"\n'
-    return (*files, WriteFile(path=InTarget(CONSOLE_SETUP), content=(font,)))

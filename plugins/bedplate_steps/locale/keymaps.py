@@ -10,6 +10,8 @@ from functools import cache
 
 from attrs import frozen
 
+from bedplate_steps.locale.model import Locale
+
 _ROWS = """
 be-latin1 be pc105 - terminate:ctrl_alt_bksp
 bg_bds-utf8 bg,us pc105 - terminate:ctrl_alt_bksp,grp:shifts_toggle,grp_led:scroll
@@ -104,3 +106,15 @@ def keyboards() -> dict[str, Keyboard]:
             layout, model, variant, options = ("" if word == "-" else word for word in words)
             found[name] = Keyboard(layout=layout, model=model, variant=variant, options=options)
     return found
+
+
+def keyboard(locale: Locale) -> Keyboard:
+    """The layout of a section: what it says itself, else what belongs to its keymap."""
+    if locale.xkb_layout:
+        return Keyboard(
+            layout=locale.xkb_layout,
+            model=locale.xkb_model or "pc105",
+            variant=locale.xkb_variant,
+            options=locale.xkb_options,
+        )
+    return keyboards().get(locale.keymap, Keyboard(layout="us"))

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from bedplate.facts import Family
 from bedplate.faults import Fault, Path, nearest, shown
 from bedplate.hookspecs import Context
+from bedplate_steps.locale.family import ConsoleKeymap
 from bedplate_steps.locale.keymaps import keyboards
 from bedplate_steps.locale.locale_names import charsets
 from bedplate_steps.locale.model import Locale
@@ -53,9 +54,9 @@ def _of_layout(word: str) -> str:
 def _keymap(locale: Locale, context: Context) -> Iterable[Fault]:
     if locale.keymap in keyboards() or locale.xkb_layout:
         return
-    layouts = context.has(Family) and context.fact(Family).name == "apt"
+    layouts = context.of_family(ConsoleKeymap).by_layout
     message = (
-        "no keyboard layout is known for this keymap, and the apt family keeps layouts"
+        f"no keyboard layout is known for this keymap, and the {context.fact(Family).name} family keeps layouts"
         if layouts
         else "this keymap is not in our table; whether it exists is looked up on the live medium"
     )

@@ -35,6 +35,7 @@ from bedplate.hookspecs import Context, Extension, Step, hookimpl
 from bedplate_steps.network.changes import changes
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emit import emit
+from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
 from bedplate_steps.network.validate import check, host_name
@@ -62,6 +63,7 @@ def bedplate_steps() -> list[Step]:
             changes=changes,
             check=check,
             facts={HostName: _names},
+            concerns=(OwnName,),
             draft=draft,
             draft_rank=50,
             required=True,

@@ -25,6 +25,7 @@ from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.network import wpa_supplicant
 from bedplate_steps.network.addresses import static_addresses
+from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.managers import WIFI_NEEDS, Manager, chosen, enabled_units, masked_units, needs_of, settled
 from bedplate_steps.network.model import Network, NetworkLink
 from bedplate_steps.network.validate import full_name, host_name
@@ -134,13 +135,14 @@ def hosts_text(section: Network, context: Context) -> str:
 
 
 def _own_address(section: Network, context: Context) -> str:
-    """A fixed address where there is one; else 127.0.1.1 (Debian Reference 5.1.1) where the family or a domain asks
-    for it. Other families resolve the bare name with nss-myhostname."""
+    """A fixed address where there is one; else the family's, and 127.0.1.1 (Debian Reference 5.1.1) where a domain asks
+    for the line. Families that have none resolve the bare name with nss-myhostname."""
     fixed = [each for link in section.links for each in static_addresses(link)]
     first = next((each for each in fixed if each.version == 4), fixed[0] if fixed else None)
     if first is not None:
         return str(first.ip)
-    return "127.0.1.1" if section.domain or context.fact(Family).name == "apt" else ""
+    own = context.of_family(OwnName).address
+    return own or "127.0.1.1" if section.domain else own
 
 
 # --- links and their manager ---------------------------------------------------------------------------------------

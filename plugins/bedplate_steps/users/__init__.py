@@ -30,6 +30,7 @@ from bedplate.hookspecs import Context, Step, hookimpl
 from bedplate_steps.users.changes import changes
 from bedplate_steps.users.draft import draft
 from bedplate_steps.users.emit import emit
+from bedplate_steps.users.family import BaseGroups
 from bedplate_steps.users.model import PersonEntry, Users
 from bedplate_steps.users.passwords import is_hash
 from bedplate_steps.users.validate import check
@@ -69,6 +70,7 @@ def bedplate_steps() -> list[Step]:
             changes=changes,
             check=check,
             facts={People: _people},
+            concerns=(BaseGroups,),
             draft=draft,
             draft_rank=60,
             required=True,

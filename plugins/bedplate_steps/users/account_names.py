@@ -7,29 +7,14 @@ families' base systems bring.
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 
 FORM = "1 to 31 characters: a lower-case letter, then lower-case letters, digits and hyphens"
 _FORM = re.compile(r"[a-z][a-z0-9-]{0,30}")
 
-_DEBIAN_GROUPS = """root daemon bin sys adm tty disk lp mail news uucp man proxy kmem dialout fax voice cdrom floppy
-tape sudo audio dip www-data backup operator list irc src shadow utmp video sasl plugdev staff games users nogroup"""
-"""Debian's base-passwd, /usr/share/base-passwd/group.master."""
-_SYSTEMD_GROUPS = "systemd-journal systemd-network systemd-resolve systemd-timesync input kvm render"
-"""systemd's sysusers.d files."""
-
-GROUPS: dict[str, frozenset[str]] = {
-    "apt": frozenset(f"{_DEBIAN_GROUPS} {_SYSTEMD_GROUPS} sgx messagebus".split()),
-    # the two below from memory
-    "pacman": frozenset(
-        f"""root adm audio bin daemon dbus disk floppy ftp games http kmem log lp mail mem nobody optical proc rfkill
-        scanner storage sys tty users utmp uucp video wheel {_SYSTEMD_GROUPS} sgx""".split()
-    ),
-    "dnf": frozenset(
-        f"""root adm audio bin cdrom daemon dbus dialout disk floppy ftp games kmem lock lp mail man mem nobody sys tape
-        tty users utmp video wheel {_SYSTEMD_GROUPS} sgx""".split()
-    ),
-}
-"""Groups a base system of each family has."""
+_SYSTEMD_GROUPS = "systemd-journal systemd-network systemd-resolve systemd-timesync input kvm render sgx"
+SYSTEMD_GROUPS = frozenset(_SYSTEMD_GROUPS.split())
+"""Groups that every base has: systemd's sysusers.d files."""
 
 _ACCOUNTS = """root daemon bin sys sync games man lp mail news uucp proxy www-data backup list irc gnats nobody
     _apt http ftp operator halt shutdown adm dbus messagebus polkitd sshd uuidd tss avahi
@@ -59,8 +44,8 @@ def repaired(text: str) -> str | None:
     return text or None
 
 
-def taken(name: str, family: str) -> str:
-    """Why the name of a person is taken by the base system; empty if it is free."""
+def taken(name: str, groups: Collection[str]) -> str:
+    """Why the name of a person is taken by the base system, which has these groups; empty if it is free."""
     if name in ACCOUNTS or name.startswith("systemd-"):
         return "an account of the system"
-    return "a group of the base system" if name in GROUPS.get(family, frozenset()) else ""
+    return "a group of the base system" if name in groups else ""

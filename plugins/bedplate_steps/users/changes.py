@@ -13,9 +13,9 @@ from attrs import evolve
 from bedplate.actions import Action, Call, InTarget, Operation, Run
 from bedplate.changes import STAMPS, Besides, Change, Cost, amend, paired, stamp
 from bedplate.conditions import holds
-from bedplate.facts import Family
 from bedplate.hookspecs import Side
 from bedplate_steps.users.emit import SUDOERS
+from bedplate_steps.users.family import BaseGroups
 from bedplate_steps.users.model import PersonEntry, Users
 
 RIGHTS = "users.administrators"
@@ -278,7 +278,7 @@ def _as_typed(item: Operation, typed: str) -> Operation:
 
 
 def _memberships(person: PersonEntry, side: Side) -> tuple[str, ...]:
-    return (*person.groups, *((side.context.fact(Family).admin_group,) if person.administrator else ()))
+    return (*person.groups, *((side.context.of_family(BaseGroups).administrators,) if person.administrator else ()))
 
 
 def _leaves(name: str, groups: list[str]) -> tuple[Operation, ...]:

@@ -24,6 +24,7 @@ from bedplate.actions import (
 from bedplate.conditions import file_is, file_mode_is, holds
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
+from bedplate_steps.users.family import BaseGroups, SshServer
 from bedplate_steps.users.model import OwnGroup, PersonEntry, Users
 from bedplate_steps.users.passwords import file_of, is_hash
 from bedplate_steps.users.validate import SHELLS
@@ -41,19 +42,19 @@ _PASSWORD_BACK = "Lock the password again; what it was before is not brought bac
 
 def emit(section: Users, context: Context) -> Iterable[Action]:
     """Every action of the section. Root comes last: until somebody else can act, it stays as it is."""
-    family = context.fact(Family)
+    family, groups = context.fact(Family), context.of_family(BaseGroups)
     yield from (_group(group) for group in section.groups)
     numbers, made = section.numbers(), frozenset(group.name for group in section.groups)
     for person in section.people:
         uid = numbers[person.name]
-        yield _person(person, uid, made, family)
+        yield _person(person, uid, made, groups)
         yield _password(person)
         if person.authorized_keys:
             yield _keys(person, uid)
     if section.administrators:
         yield _administrators(section, family)
     if section.ssh_server:
-        yield _ssh(family)
+        yield _ssh(family, context.of_family(SshServer))
     yield _root(section)
     if section.root.rescue == "open-shell":
         yield _open_shell()
@@ -84,8 +85,8 @@ def _group(group: OwnGroup) -> Action:
     )
 
 
-def _person(person: PersonEntry, uid: int, made: frozenset[str], family: Family) -> Action:
-    groups = (*person.groups, *((family.admin_group,) if person.administrator else ()))
+def _person(person: PersonEntry, uid: int, made: frozenset[str], base: BaseGroups) -> Action:
+    groups = (*person.groups, *((base.administrators,) if person.administrator else ()))
     args = (person.name, str(uid), person.home_folder, person.shell, ",".join(groups), person.full_name)
     by_hand = (
         _chroot("groupadd", "--gid", str(uid), person.name),
@@ -228,11 +229,10 @@ def _keys(person: PersonEntry, uid: int) -> Action:
     )
 
 
-def _ssh(family: Family) -> Action:
-    unit = "ssh.service" if family.name == "apt" else "sshd.service"
+def _ssh(family: Family, server: SshServer) -> Action:
     return build.enable_service(
         "users.ssh-server",
-        unit,
+        server.unit,
         needs=family.tokens("ssh-server"),
         title="Start the ssh server from the first boot on",
         reason="The spec asks for it.",

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from bedplate.facts import Family
 from bedplate.faults import Fault, Path, Rejected, nearest, one_of, shown
 from bedplate.hookspecs import Context
-from bedplate_steps.users.account_names import FORM, GROUPS, form_trouble, repaired, taken
+from bedplate_steps.users.account_names import FORM, SYSTEMD_GROUPS, form_trouble, repaired, taken
 from bedplate_steps.users.authorized_keys import key_faults
+from bedplate_steps.users.family import BaseGroups, SshServer
 from bedplate_steps.users.model import PersonEntry, Root, Users
 from bedplate_steps.users.passwords import ASK, password_fault
 
@@ -42,16 +43,28 @@ _SYSTEM_FOLDERS = (
 
 def check(section: Users, context: Context) -> Iterable[Fault]:
     """Every fault of the section."""
-    family = _family(context)
     yield from (fault.under("root") for fault in _root_faults(section.root))
     yield from _administrator_faults(section)
     for index, group in enumerate(section.groups):
         yield from _form_faults(group.name, ("groups", index, "name"))
+    present = _present(context)
     for index, person in enumerate(section.people):
-        for fault in _person_faults(person, section, family):
+        for fault in _person_faults(person, section, present):
             yield fault.under("people", index)
+        if present:
+            yield from (fault.under("people", index) for fault in _group_faults(person, section, present, context))
     yield from _twin_faults(section)
     yield from _former_faults(section)
+    if section.ssh_server:
+        context.of_family(SshServer)
+
+
+def _present(context: Context) -> frozenset[str]:
+    """The groups of the base; empty where they are not known, which is a fault already."""
+    try:
+        return context.of_family(BaseGroups).present | SYSTEMD_GROUPS
+    except Rejected:
+        return frozenset()
 
 
 def _former_faults(section: Users) -> Iterable[Fault]:
@@ -66,13 +79,6 @@ def _former_faults(section: Users) -> Iterable[Fault]:
                 found=shown(former.name),
                 allowed="a name that is not among the people",
             )
-
-
-def _family(context: Context) -> Family | None:
-    try:
-        return context.fact(Family)
-    except Rejected:
-        return None  # its own step reports that
 
 
 # --- root ----------------------------------------------------------------------------------------------------------
@@ -191,9 +197,9 @@ def _twins(code: str, message: str, places: Sequence[tuple[Path, str | int | Non
 # --- people --------------------------------------------------------------------------------------------------------
 
 
-def _person_faults(person: PersonEntry, section: Users, family: Family | None) -> Iterable[Fault]:
+def _person_faults(person: PersonEntry, section: Users, present: frozenset[str]) -> Iterable[Fault]:
     yield from _form_faults(person.name, ("name",))
-    owner = taken(person.name, family.name if family else "")
+    owner = taken(person.name, present)
     if owner:
         yield Fault(
             code="reserved-user-name",
@@ -207,8 +213,6 @@ def _person_faults(person: PersonEntry, section: Users, family: Family | None) -
         yield fault.under("password")
     yield from _shell_faults(person)
     yield from _home_faults(person)
-    if family is not None:
-        yield from _group_faults(person, section, family)
     yield from _key_faults(person, section)
 
 
@@ -238,9 +242,8 @@ def _home_faults(person: PersonEntry) -> Iterable[Fault]:
         )
 
 
-def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterable[Fault]:
-    own = {group.name for group in section.groups}
-    known = GROUPS.get(family.name, frozenset()) | own
+def _group_faults(person: PersonEntry, section: Users, present: frozenset[str], context: Context) -> Iterable[Fault]:
+    family, known = context.fact(Family).name, present | {group.name for group in section.groups}
     first = {name: index for index, name in reversed(list(enumerate(person.groups)))}
     for index, name in enumerate(person.groups):
         path: Path = ("groups", index)
@@ -257,7 +260,7 @@ def _group_faults(person: PersonEntry, section: Users, family: Family) -> Iterab
         elif name not in known:
             yield Fault(
                 code="unknown-group",
-                message=f"the base of the {family.name} family has no such group, and the spec makes none",
+                message=f"the base of the {family} family has no such group, and the spec makes none",
                 path=path,
                 found=shown(name),
                 allowed="a group of the base, or one of [[users.groups]]",

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault, shown
-from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.family import PackageChanges, PackageFamily, reachable
 from bedplate_steps.base.model import Base, Source
 
 FIRMWARE_COMPONENT = "non-free-firmware"
@@ -257,8 +257,7 @@ def _urls(base: Base) -> Iterable[tuple[tuple[str | int, ...], str]]:
         yield ("more_sources", index, "url"), source.url
 
 
-APT = PackageFamily(
-    name="apt",
+TOOL = PackageFamily(
     # Debian Policy 4.6, section 5.6.1; a minus at the end would remove the package (apt-get(8)).
     package_name=r"[a-z0-9][a-z0-9+.-]*[a-z0-9+.]",
     package_name_words="two or more of a-z, 0-9, +, - and .; a letter or digit first, no - at the end",
@@ -271,7 +270,6 @@ APT = PackageFamily(
     # Read in what the packages run when they are installed: systemd-boot 252 calls bootctl(1) install, and shim-signed
     # 1.51 calls grub-install(8).
     writes_esp={"systemd-boot": "\\EFI\\BOOT", "shim-signed": "\\EFI\\debian"},
-    admin_group="sudo",
     rebuild_initramfs=("update-initramfs", "-u", "-k", "all"),
     room_mib=2560,
     prepare=_prepare,
@@ -290,4 +288,18 @@ APT = PackageFamily(
     guards=_guards,
     offers=_offers,
     check=_check,
+)
+
+CHANGES = PackageChanges(
+    add="apt-add",
+    take_back="apt-take-back",
+    drop="apt-drop",
+    known="apt-known",
+    there="apt-installed",
+    gone="apt-gone",
+    can_go="apt-can-go",
+    add_by_hand="apt-get install",
+    drop_by_hand="apt-get remove --purge --auto-remove",
+    list_by_hand="dpkg -l",
+    installed_by_hand="an installed version (apt: `ii`)",
 )

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
-from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.family import PackageChanges, PackageFamily, reachable
 from bedplate_steps.base.model import Base
 
 REPOSITORY = "/etc/yum.repos.d/base-source.repo"
@@ -154,8 +154,7 @@ def _check(base: Base) -> Iterable[Fault]:
         )
 
 
-DNF = PackageFamily(
-    name="dnf",
+TOOL = PackageFamily(
     package_name=r"[A-Za-z0-9][A-Za-z0-9+._-]*",  # rpm-spec(5): alphanumerics, -, ., _ and +
     package_name_words="letters, digits and + . _ -; a letter or digit first",
     tools=("dnf", "rpm"),
@@ -165,7 +164,6 @@ DNF = PackageFamily(
     firmware_by_driver={"iwlwifi": ("iwlwifi-mvm-firmware", "iwlwifi-dvm-firmware")},
     writes_esp=dict.fromkeys(("shim-x64", "shim-ia32", "shim-aa64"), "\\EFI\\BOOT"),  # from memory
     trims=True,  # the distribution's presets; from memory
-    admin_group="wheel",
     rebuild_initramfs=("dracut", "--regenerate-all", "--force"),
     room_mib=3072,
     prepare=_prepare,
@@ -181,4 +179,16 @@ DNF = PackageFamily(
     guards=_guards,
     offers=_offers,
     check=_check,
+)
+
+CHANGES = PackageChanges(
+    add="dnf-add",
+    take_back="dnf-take-back",
+    drop="dnf-drop",
+    known="dnf-known",
+    there="rpm-installed",
+    gone="dnf-gone",
+    add_by_hand="dnf install",
+    drop_by_hand="dnf remove",
+    list_by_hand="rpm -q",
 )

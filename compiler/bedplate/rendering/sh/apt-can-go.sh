@@ -1,12 +1,9 @@
-# packages-can-go FAMILY COUNT PACKAGE... KEPT...: the first COUNT packages can be removed; none of the others, and none that
-# somebody asked for by name, would go with them. Only the tool of apt tells beforehand; the others refuse to break what is
-# asked for by name.
+# apt-can-go COUNT PACKAGE... KEPT...: the first COUNT packages can be removed; none of the others, and none that somebody
+# asked for by name, would go with them.
 # uses: apt-leaving
-verb_packages_can_go() {
-    v_family=$1 v_count=$2
-    shift 2
-    [ "$v_family" = apt ] || return 0
-    v_names=
+verb_apt_can_go() {
+    v_count=$1 v_names=
+    shift
     while [ "$v_count" -gt 0 ]; do
         v_names="$v_names $1"
         v_count=$((v_count - 1))

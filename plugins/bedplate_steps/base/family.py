@@ -1,7 +1,7 @@
-"""The extension point for package families. Enters: the section. Leaves: package names, operations and checks.
+"""What this step asks of a package family. Enters: the section. Leaves: package names, operations and checks.
 
-A family is one value of `PackageFamily` in a module of its own, brought through the hook `bedplate_extensions` for the
-point `base.family`. Where a package name comes from stands beside it.
+The value of `PackageFamily` makes the word for the point `base.family`; what further steps ask of a family, it brings
+as further extensions of that word, one frozen type for each concern. Where a package name comes from stands beside it.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from attrs import field, frozen
 
 from bedplate.actions import Argv, Call, Check, Operation
 from bedplate.faults import Fault
+from bedplate.hookspecs import Context
 from bedplate_steps.base.model import Base
 
 Names = tuple[str, ...]
@@ -21,8 +22,6 @@ Names = tuple[str, ...]
 class PackageFamily:
     """What sets one package family apart. All callables are pure."""
 
-    name: str
-    """The word in the spec."""
     tools: Names
     """Commands the live medium must have for the package transaction."""
     package_name: str
@@ -41,16 +40,14 @@ class PackageFamily:
     """Packages whose installation writes on the EFI system partition by itself, and where: from name to folder."""
     trims: bool = False
     """Whether its packages themselves enable the timer that tells a solid-state disk which blocks are free."""
-    admin_group: str
-    """The group whose members administer the machine by the family's own practice."""
     rebuild_initramfs: Argv
     """Command in the target that builds the initramfs of every installed kernel."""
     room_mib: int
     """MiB the base takes, firmware included (common practice, no source; rounded up)."""
-    prepare: Callable[[Base], Call]
+    prepare: Callable[[Base], Operation]
     """Makes the empty target ready: a minimal system, or the folders a transaction from outside wants."""
-    install: Callable[[Base], Call]
-    """The one transaction for the gathered packages."""
+    install: Callable[[Base], Operation]
+    """The one transaction for the gathered packages: `Gathered("package")` stands for their names."""
     installed: Check
     """Proof: every gathered package is installed, as the family's own data base says."""
     sources: Callable[[Base], tuple[tuple[Operation, ...], tuple[Check, ...]]]
@@ -72,6 +69,39 @@ class PackageFamily:
         """Packages a network card with that driver needs beside the general set; the longest name that fits counts."""
         fits = sorted((name for name in self.firmware_by_driver if driver.startswith(name)), key=len)
         return self.firmware_by_driver[fits[-1]] if fits else ()
+
+
+@frozen(kw_only=True)
+class PackageChanges:
+    """Packages that come and go on an installed machine, by the family's own tool: verbs of the runtime, each followed
+    by names of packages, and the same for a person."""
+
+    add: str
+    """Installs them, after `yes` or `no` for what they recommend; notes those that were not there before."""
+    take_back: str
+    """Removes those that `add` has noted."""
+    drop: str
+    """Removes them, with what only they had brought along."""
+    known: str
+    """The machine's lists know them all."""
+    there: str
+    """All are installed, and whole."""
+    gone: str
+    """None is installed."""
+    can_go: str = ""
+    """After their number: they can go, and nothing of what follows them would go too. Empty: the tool itself refuses to
+    break what was asked for by name."""
+    add_by_hand: str
+    drop_by_hand: str
+    list_by_hand: str
+    """Shows their versions."""
+    installed_by_hand: str = "an installed version"
+    """What that shows of a package that is there."""
+
+
+def chosen(base: Base, context: Context) -> PackageFamily:
+    """The family the section names."""
+    return context.extensions(PackageFamily)[base.family]
 
 
 def reachable(verb: str, source: str, *words: str, by_hand: tuple[str, ...] = ()) -> tuple[Check, ...]:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from bedplate import conditions
 from bedplate.actions import TARGET, Call, Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate.faults import Fault
-from bedplate_steps.base.families.interface import PackageFamily, reachable
+from bedplate_steps.base.family import PackageChanges, PackageFamily, reachable
 from bedplate_steps.base.model import Base
 
 REPOSITORIES = ("core", "extra")
@@ -153,8 +153,7 @@ def _check(base: Base) -> Iterable[Fault]:
         )
 
 
-PACMAN = PackageFamily(
-    name="pacman",
+TOOL = PackageFamily(
     package_name=r"[A-Za-z0-9@_+][A-Za-z0-9@._+-]*",  # PKGBUILD(5), pkgname
     package_name_words="letters, digits and @ . _ + -; neither - nor . first",
     tools=("pacman",),
@@ -162,7 +161,6 @@ PACMAN = PackageFamily(
     by_architecture=BY_ARCHITECTURE,
     microcode={"intel": ("intel-ucode",), "amd": ("amd-ucode",)},
     firmware_by_driver=FIRMWARE_BY_DRIVER,
-    admin_group="wheel",
     rebuild_initramfs=("mkinitcpio", "-P"),
     room_mib=3584,
     prepare=_prepare,
@@ -179,4 +177,16 @@ PACMAN = PackageFamily(
     guards=_guards,
     offers=_offers,
     check=_check,
+)
+
+CHANGES = PackageChanges(
+    add="pacman-add",
+    take_back="pacman-take-back",
+    drop="pacman-drop",
+    known="pacman-known",
+    there="pacman-installed",
+    gone="pacman-gone",
+    add_by_hand="pacman -S --needed",
+    drop_by_hand="pacman -Rns",
+    list_by_hand="pacman -Q",
 )

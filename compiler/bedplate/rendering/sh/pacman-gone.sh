@@ -1,0 +1,8 @@
+# pacman-gone PACKAGE...: none of the packages is installed.
+verb_pacman_gone() {
+    for v_package in "$@"; do
+        in_target pacman -Qq -- "$v_package" >/dev/null 2>&1 || continue
+        printf 'the package %s is still installed\n' "$v_package" >&2
+        return 1
+    done
+}

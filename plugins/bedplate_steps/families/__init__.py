@@ -1,0 +1,29 @@
+"""The package families that come with Bedplate: what each says of every concern that a step asks it for.
+
+A family is frozen values, one for each concern, whose types stand in the module `family` of the step that asks. Nobody
+outside this room decides anything by a family's name; others come through the same hook.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bedplate import Extension, hookimpl
+from bedplate_steps.families import apt, dnf, pacman
+
+__all__ = ["FAMILIES", "bedplate_contract", "bedplate_extensions"]
+
+bedplate_contract = 1
+
+FAMILIES: Mapping[str, tuple[object, ...]] = {"apt": apt.RECORDS, "pacman": pacman.RECORDS, "dnf": dnf.RECORDS}
+"""By the word in the spec."""
+
+
+@hookimpl
+def bedplate_extensions() -> list[Extension]:
+    """The families' values."""
+    return [
+        Extension(point="base.family", name=name, value=record)
+        for name, records in FAMILIES.items()
+        for record in records
+    ]
