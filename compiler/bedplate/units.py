@@ -30,6 +30,11 @@ UNITS: dict[str, int] = {
 _SIZE = re.compile(r"(\d+(?:\.\d+)?) ?([A-Za-z]+)", re.ASCII)
 _SHARE = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
 
+SIZE_PATTERN = r"^[0-9]+(\.[0-9]+)? ?[A-Za-z]+$"
+"""The form of a size for JSON Schema; which units there are, `parse_size` says in better words."""
+REQUEST_PATTERN = r"^([0-9]+(\.[0-9]+)? ?([A-Za-z]+|%)|rest)$"
+"""The form of a size, a share or `rest`."""
+
 ALLOWED = 'a size such as "56GiB", "512MiB" or "500GB"'
 ALLOWED_REQUEST = ALLOWED + ', a share such as "25%", or "rest"'
 

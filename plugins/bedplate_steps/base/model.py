@@ -1,49 +1,116 @@
-"""The `[base]` section as a typed value. Enters: checked TOML. Leaves: a frozen `Base`."""
+"""The `[base]` section: whose packages, from where, and which."""
 
-from __future__ import annotations
+from typing import Literal
 
-from attrs import frozen
+from bedplate.schema import CONTROL, Keywords, key, table
+
+ADDRESS = Keywords(pattern=r"^(https?|file)://[A-Za-z0-9._~:/@%+=,$\[\]-]+$", maxLength=1024)
+PATH = Keywords(pattern=f"^/[^{CONTROL}]*$", maxLength=1024)
+PACKAGE = Keywords(
+    title="Package", description="Name of a package.", pattern="^[A-Za-z0-9][A-Za-z0-9+._-]*$", maxLength=128
+)
+WORD = Keywords(
+    title="Word", description="One name without blanks.", pattern="^[A-Za-z0-9][A-Za-z0-9_./-]*$", maxLength=64
+)
 
 
-@frozen(kw_only=True)
+@table
 class Source:
-    """A further package source beside the main one."""
+    """One further package source."""
 
-    name: str
-    """Names the source's own file or repository in the target."""
-    url: str
-    release: str = ""
-    """For apt: the suite there, if it is not the base's own release."""
-    components: tuple[str, ...] = ()
+    name: str = key(
+        "Names the source; for pacman and dnf the repository.", pattern="^[A-Za-z0-9][A-Za-z0-9_-]*$", maxLength=64
+    )
+    url: str = key("Address of the source.", ADDRESS, title="Address")
+    release: str = key(
+        "For apt: the suite there, if it is not the base's own release.",
+        title="Suite",
+        pattern="^[A-Za-z0-9][A-Za-z0-9._/-]*$",
+        maxLength=64,
+        default="",
+    )
+    components: tuple[str, ...] = key(
+        "For apt: the components there.", minItems=1, uniqueItems=True, items=WORD, default=()
+    )
 
 
-@frozen(kw_only=True)
+@table(title="Base system")
 class Base:
-    """The base system: whose packages, from where, and which."""
+    """Whose packages, from where, and which."""
 
-    family: str
-    """`apt`, `pacman` or `dnf`."""
-    release: str = ""
-    """The release to install: a suite for apt, a version for dnf; pacman has none."""
-    source: str = ""
-    """Address of the package source; empty: what the live medium itself is configured to use."""
-    more_sources: tuple[Source, ...] = ()
-    components: tuple[str, ...] = ()
-    """For apt: components; for pacman: repositories; empty: the family's usual ones."""
-    keyring: str = ""
-    """File on the live medium with the keys the source is signed with; empty: the medium's own."""
-    archive: str = ""
-    """Path on the live medium of a base system packed with tar; nothing is fetched then."""
-    archive_sha256: str = ""
-    kernel: str = ""
-    """Package name of the kernel; empty: the family's usual one."""
-    firmware: bool = True
-    firmware_packages: tuple[str, ...] = ()
-    """Firmware packages instead of the family's general set."""
-    microcode: str = "auto"
-    """`auto` (by the survey's CPU), `intel`, `amd` or `none`."""
-    packages: tuple[str, ...] = ()
-    recommended: bool = True
-    """Whether packages bring along what they recommend (apt) or weakly depend on (dnf)."""
-    services: tuple[str, ...] = ()
-    """Units to enable, with their suffix."""
+    family: str = key("The package manager of the system to install.", title="Package family", pattern=None)
+    release: str = key(
+        "The release to install as the package source spells it: a suite for apt, a version for dnf. pacman has none.",
+        pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$",
+        maxLength=64,
+        default="",
+    )
+    source: str = key(
+        "Address of the package source. Left out: what the live medium itself is configured to use. For pacman, "
+        "$repo and $arch stand for repository and architecture.",
+        ADDRESS,
+        title="Package source",
+        default="",
+    )
+    more_sources: tuple[Source, ...] = key(
+        "Package sources beside the main one, such as the one for security updates.",
+        title="Further sources",
+        default=(),
+    )
+    components: tuple[str, ...] = key(
+        "For apt the components, for pacman the repositories to use. Left out: the family's usual ones.",
+        minItems=1,
+        uniqueItems=True,
+        items=WORD,
+        default=(),
+    )
+    keyring: str = key(
+        "Path on the live medium of the keys the source is signed with. Left out: the medium's own keys.",
+        PATH,
+        default="",
+    )
+    archive: str = key(
+        "Path on the live medium of a whole base system packed with tar. Nothing is fetched then.",
+        PATH,
+        title="Base archive",
+        default="",
+    )
+    archive_sha256: str = key(
+        "SHA-256 of the base archive, hexadecimal.",
+        title="Checksum of the archive",
+        pattern="^[0-9a-f]{64}$",
+        default="",
+    )
+    kernel: str = key(
+        "Package name of the kernel. Left out: the family's usual one.", PACKAGE, title="Kernel package", default=""
+    )
+    firmware: bool = key("Whether firmware for adapters is installed.", default=True)
+    firmware_packages: tuple[str, ...] = key(
+        "Firmware packages to install instead of the family's general set.", uniqueItems=True, items=PACKAGE, default=()
+    )
+    microcode: Literal["auto", "intel", "amd", "none"] = key(
+        "Processor microcode to install: auto takes it from the survey.", default="auto"
+    )
+    packages: tuple[str, ...] = key(
+        "Packages to install beside what the steps need.",
+        title="Further packages",
+        uniqueItems=True,
+        items=PACKAGE,
+        default=(),
+    )
+    recommended: bool = key(
+        "Whether packages bring along what they recommend (apt) or weakly depend on (dnf).",
+        title="Recommended packages",
+        default=True,
+    )
+    services: tuple[str, ...] = key(
+        "Units to enable in the target, with their suffix.",
+        uniqueItems=True,
+        items=Keywords(
+            title="Unit",
+            description="Name of a unit.",
+            pattern=r"^[A-Za-z0-9:_.@][A-Za-z0-9:_.@\\-]*\.(service|socket|timer|path|target|mount|automount|swap)$",
+            maxLength=255,
+        ),
+        default=(),
+    )

@@ -1,19 +1,38 @@
-"""The `[clock]` section as a typed value. Enters: checked TOML. Leaves: a frozen `Clock`."""
+"""The `[clock]` section: time zone, hardware clock, synchronisation."""
 
-from __future__ import annotations
+from typing import Literal
 
-from attrs import frozen
+from bedplate.schema import Keywords, key, table
 
 
-@frozen(kw_only=True)
+@table
 class Clock:
-    """Zone, hardware clock and synchronisation."""
+    """Time zone, hardware clock and time synchronisation."""
 
-    zone: str
-    """Name in the IANA Time Zone Database."""
-    hardware_clock: str = "utc"
-    """`utc` or `local`: what the battery-backed clock shows."""
-    sync: str = "timesyncd"
-    """`timesyncd`, `chrony` or `none`."""
-    servers: tuple[str, ...] = ()
-    """Time servers by name or address; empty: the package's own."""
+    zone: str = key(
+        "Name of the zone in the IANA Time Zone Database, such as Europe/Berlin.",
+        title="Time zone",
+        pattern="^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+){0,2}$",
+        maxLength=64,
+    )
+    hardware_clock: Literal["utc", "local"] = key(
+        "What the battery-backed clock shows: utc, or local where another system on the machine keeps it so.",
+        default="utc",
+    )
+    sync: Literal["timesyncd", "chrony", "none"] = key(
+        "The service that keeps the time right.", title="Time synchronisation", default="timesyncd"
+    )
+    servers: tuple[str, ...] = key(
+        "Time servers by name or address. Left out: the ones the service's package names.",
+        title="Time servers",
+        minItems=1,
+        maxItems=16,
+        uniqueItems=True,
+        items=Keywords(
+            title="Server",
+            description="Host name or address of a time server.",
+            pattern="^[A-Za-z0-9][A-Za-z0-9.:-]*$",
+            maxLength=253,
+        ),
+        default=(),
+    )

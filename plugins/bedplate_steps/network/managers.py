@@ -111,7 +111,7 @@ def chosen(section: Network, context: Context) -> Manager | None:
 
 def settled(section: Network, manager: Manager) -> Network:
     """The section with the manager's usual Wi-Fi program where it names none."""
-    return evolve(section, wifi_daemon=section.wifi_daemon or manager.wifi_daemons[0])
+    return evolve(section, wifi_daemon=section.wifi_daemon or manager.wifi_daemons[0])  # type: ignore[misc]
 
 
 def needs_of(section: Network, manager: Manager) -> tuple[str, ...]:

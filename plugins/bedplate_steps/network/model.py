@@ -1,74 +1,128 @@
-"""The `[network]` section as a typed value. Enters: checked TOML. Leaves: a frozen `Network`."""
+"""The `[network]` section: who the machine is on the network, and how it gets there."""
 
-from __future__ import annotations
+from typing import Literal
 
-from attrs import frozen
+from bedplate.schema import Keywords, key, table
 
 LOOPBACK_NAME = "localhost"
 
+LINK_NAME = "^[a-z][a-z0-9-]{0,14}$"
 
-@frozen(kw_only=True)
+
+@table
 class HostsEntry:
-    """One line of the hosts file: an address and the names it stands for."""
+    """One line of the hosts file."""
 
-    address: str
-    names: tuple[str, ...]
+    address: str = key("Address the names stand for.", minLength=1)
+    names: tuple[str, ...] = key(
+        "Names of another machine, the full one first.",
+        minItems=1,
+        items=Keywords(title="Name", description="One host name.", minLength=1),
+    )
 
 
-@frozen(kw_only=True)
+@table(title="Wi-Fi")
 class Wifi:
-    """The wireless network a link joins."""
+    """The wireless network this link joins."""
 
-    ssid: str
-    """1 to 32 octets in UTF-8."""
-    security: str = "wpa-psk"
-    """`wpa-psk`, `sae` or `open`."""
-    passphrase: str = "ask"
-    """`ask`, or `file:/PATH` on the live medium. Never the passphrase itself."""
-    hidden: bool = False
-    """True if the access point does not announce its name."""
+    ssid: str = key(
+        "Name of the wireless network (SSID), 1 to 32 octets in UTF-8.", title="Network name", minLength=1, maxLength=32
+    )
+    security: Literal["wpa-psk", "sae", "open"] = key(
+        "How the network is secured: wpa-psk (WPA2 and WPA3 personal), sae (WPA3 personal only) or open.",
+        default="wpa-psk",
+    )
+    passphrase: str = key(
+        "Where the passphrase comes from: ask (during the installation) or file:/PATH on the live medium. Never "
+        "the passphrase itself.",
+        minLength=1,
+        default="ask",
+    )
+    hidden: bool = key("True if the access point does not announce the network's name.", default=False)
 
 
-@frozen(kw_only=True)
+@table(title="VLAN")
 class Vlan:
-    """A virtual LAN: frames with a number of their own on another link's cable (IEEE 802.1Q)."""
+    """Makes this link a virtual LAN on another link's cable (IEEE 802.1Q), instead of mac or interface."""
 
-    id: int
-    """1 to 4094; 0 and 4095 are reserved."""
-    on: str
-    """Name of the link whose cable carries it."""
+    id: int = key(
+        "Number of the VLAN, 1 to 4094, as the switch's port knows it.", title="VLAN number", minimum=1, maximum=4094
+    )
+    on: str = key("Name of the link whose cable carries it.", pattern=LINK_NAME)
 
 
-@frozen(kw_only=True)
+@table(title="Link")
 class NetworkLink:
-    """One network card, or a VLAN on one, and how it gets its addresses."""
+    """One network card, matched by its MAC address (better) or interface name, or a VLAN on one, and how it gets its
+    addresses."""
 
-    name: str
-    """Name in the spec; also of its files in the target, and of a VLAN's interface."""
-    mac: str = ""
-    """The card's permanent address."""
-    interface: str = ""
-    """The kernel's name for the card; only where the MAC address cannot be used."""
-    dhcp: str = "both"
-    """Which addresses the network hands out: `both`, `ipv4`, `ipv6` or `no`."""
-    ipv6: str = "announced"
-    """How IPv6 addresses come from the network: `announced` (as its routers say), `slaac`, `dhcpv6`; or `off`: no
-    IPv6 at all on this link."""
-    ipv6_privacy: str = "temporary"
-    """Temporary addresses beside the self-made one (RFC 8981): `temporary` (for connections this machine opens),
-    `public` (made, but used only by programs that ask), or `off`. The first is what RFC 8981 turned its forerunner's
-    "off unless asked for" into (from memory); whoever looks for the machine still finds it at the lasting address."""
-    addresses: tuple[str, ...] = ()
-    """Fixed addresses with their prefix length: `192.0.2.5/24`."""
-    gateways: tuple[str, ...] = ()
-    dns: tuple[str, ...] = ()
-    """Name servers, besides those the network hands out."""
-    search: tuple[str, ...] = ()
-    """Search domains."""
-    optional: bool = False
-    """True: starting does not wait for this link, nor for a VLAN on it."""
-    wifi: Wifi | None = None
+    name: str = key(
+        "Name of the link in this spec, of its files, and of a VLAN's interface: a lower-case letter, then "
+        "letters, digits and hyphens, at most 15 characters (the kernel's limit).",
+        pattern=LINK_NAME,
+    )
+    mac: str = key(
+        "Permanent address of the card, six pairs of hexadecimal digits with colons.",
+        title="MAC address",
+        pattern="^[0-9A-Fa-f]{2}(:[0-9A-Fa-f]{2}){5}$",
+        default="",
+    )
+    interface: str = key(
+        "The kernel's name for the card, without wildcards; only where the MAC address cannot be used.",
+        pattern="^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,14}$",
+        default="",
+    )
     vlan: Vlan | None = None
+    dhcp: Literal["both", "ipv4", "ipv6", "no"] = key(
+        "Which addresses are taken from the network (DHCP and router announcements). IPv6 by fixed addresses "
+        "only: ipv4 or no.",
+        title="Addresses from the network",
+        default="both",
+    )
+    ipv6: Literal["announced", "slaac", "dhcpv6", "off"] = key(
+        "How IPv6 addresses are taken from the network: announced (as its routers say: self-made, DHCPv6 or "
+        "both), slaac (self-made only), dhcpv6 (asked for whatever routers say, none self-made); off is no IPv6 "
+        "on this link at all. networkmanager knows announced and off.",
+        title="IPv6 from the network",
+        default="announced",
+    )
+    ipv6_privacy: Literal["temporary", "public", "off"] = key(
+        "Temporary IPv6 addresses beside the lasting self-made one (RFC 8981): temporary (connections of this "
+        "machine go out with one that changes daily; others still reach it at the lasting one), public (they go "
+        "out with the lasting one), off (none are made).",
+        title="IPv6 privacy",
+        default="temporary",
+    )
+    addresses: tuple[str, ...] = key(
+        "Addresses with prefix length, such as 192.0.2.5/24.",
+        title="Fixed addresses",
+        maxItems=256,
+        items=Keywords(title="Fixed address", description="One address with its prefix length.", minLength=1),
+        default=(),
+    )
+    gateways: tuple[str, ...] = key(
+        "Default gateways, one of each kind at most, inside a subnet of the fixed addresses.",
+        maxItems=16,
+        items=Keywords(title="Gateway", description="One address.", minLength=1),
+        default=(),
+    )
+    dns: tuple[str, ...] = key(
+        "Name servers, besides those the network hands out.",
+        title="Name servers",
+        items=Keywords(title="Name server", description="One address.", minLength=1),
+        default=(),
+    )
+    search: tuple[str, ...] = key(
+        "Domains in which short names are looked up.",
+        title="Search domains",
+        items=Keywords(title="Search domain", description="One domain.", minLength=1),
+        default=(),
+    )
+    optional: bool = key(
+        "True: starting does not wait for this link, nor for VLANs on it. For ports that are often unplugged.",
+        default=False,
+    )
+    wifi: Wifi | None = None
 
     @property
     def takes_ipv4(self) -> bool:
@@ -86,23 +140,45 @@ class NetworkLink:
         return self.takes_ipv6 and self.ipv6 != "dhcpv6"
 
 
-@frozen(kw_only=True)
+@table
 class Network:
-    """Who the machine is on the network, and how it gets there."""
+    """Host name, hosts file, links, name resolution, Wi-Fi."""
 
-    host_name: str = ""
-    """Empty: the machine's name."""
-    domain: str = ""
-    hosts: tuple[HostsEntry, ...] = ()
-    manager: str = "networkd"
-    """`networkd`, `networkmanager` or `none`."""
-    no_network_after_reboot: bool = False
-    """Must be true with manager `none`, and only then."""
-    wifi_daemon: str = ""
-    """`iwd` or `wpa_supplicant`; empty: the manager's usual one."""
-    wifi_country: str = ""
-    """Two-letter country code (ISO 3166-1) whose radio rules hold; empty: what the kernel finds."""
-    links: tuple[NetworkLink, ...] = ()
+    host_name: str = key(
+        "First label of the machine's name on the network; the machine's name if left out. 1 to 63 lower-case "
+        "letters, digits and hyphens (RFC 1123).",
+        minLength=1,
+        default="",
+    )
+    domain: str = key("Domain of the machine, such as saltmarsh.example.", minLength=1, default="")
+    hosts: tuple[HostsEntry, ...] = key(
+        "Further lines of the hosts file. The machine's own names are written without them.",
+        title="Hosts entries",
+        default=(),
+    )
+    manager: str = key(
+        "What brings the network up in the installed system. none needs no_network_after_reboot = true.",
+        pattern=None,
+        enum=("none",),
+        default="networkd",
+    )
+    no_network_after_reboot: bool = key(
+        "True says on purpose that the machine has no network after its first start; goes with manager none only.",
+        default=False,
+    )
+    wifi_daemon: Literal["iwd", "wpa_supplicant", ""] = key(
+        "Program that joins wireless networks. networkd works with iwd (also if left out) or wpa_supplicant, "
+        "networkmanager with wpa_supplicant (also if left out) or iwd.",
+        title="Wi-Fi program",
+        default="",
+    )
+    wifi_country: str = key(
+        "Two capital letters (ISO 3166-1) of the country whose radio rules hold.",
+        title="Wi-Fi country",
+        pattern="^[A-Z]{2}$",
+        default="",
+    )
+    links: tuple[NetworkLink, ...] = key("Network cards and VLANs, and how each gets its addresses.", default=())
 
     def vlans_on(self, link: NetworkLink) -> tuple[NetworkLink, ...]:
         """The VLANs that the link's cable carries, in the order of the spec."""
