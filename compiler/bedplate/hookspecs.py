@@ -11,9 +11,9 @@ was written for, imports `hookimpl` from `bedplate`, and answers any of the hook
 
 Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.build` (whole actions, ready-made),
 `bedplate.changes`, `bedplate.conditions`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`,
-`bedplate.regions`, `bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An entry point is
-best named like the section its plugin brings: if the plugin cannot even be imported, that is how the section is still
-told apart.
+`bedplate.regions`, `bedplate.schema`, `bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An
+entry point is best named like the section its plugin brings: if the plugin cannot even be imported, that is how the
+section is still told apart.
 
 A plugin that breaks is left out and named with its distribution; specs that do not use it compile as before.
 """
@@ -21,6 +21,7 @@ A plugin that breaks is left out and named with its distribution; specs that do 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import pluggy
@@ -29,6 +30,7 @@ from attrs import field, frozen
 from bedplate.actions import Action
 from bedplate.changes import Actions, Change
 from bedplate.faults import Fault
+from bedplate.schema import json_schema
 from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk
 
@@ -91,14 +93,10 @@ class Step:
     actions begin with it, and it may be the kind of tokens of its own."""
     title: str
     """One line for `bedplate steps`."""
-    schema: Mapping[str, Any] = field(hash=False)
-    """JSON Schema 2020-12 of the section: an object, closed with `unevaluatedProperties: false`, every property with
-    `title` and `description`. Whatever it lets through reaches the step, so every free text has a pattern: at least
-    `^[^\\u0000-\\u001f\\u007f]*$`, one line without control characters; a name that becomes part of a path, less."""
     model: type[Any]
-    """Frozen attrs class the section is turned into by cattrs; its fields are the schema's properties. Arrays are
-    `tuple[X, ...]`, tables attrs classes. Fields of type `bedplate.units.Size` or `Request` take text such as
-    "56GiB"."""
+    """The section, described once: a class made with `bedplate.schema.table`, from which its JSON Schema follows and
+    which cattrs fills. Whatever it lets through reaches the step: a text has a pattern of one line without control
+    characters unless you narrow it, and what becomes part of a path or of a file's own syntax has to be narrowed."""
     emit: Callable[[Any, Context], Iterable[Action]]
     """The actions of a section, in the order a person would do them. Pure: same input, same answer. What comes first in
     the end follows from their stages, needs and gives. May raise Rejected; anything else it raises is its own fault."""
@@ -128,8 +126,21 @@ class Step:
     in FIRST_BOOT; those of a section that is gone are taken back if the way back of each is possible and has
     operations. Services begin and end with the next start then: with `changes` they can be started at once."""
     points: Mapping[str, type[Any]] = field(factory=dict, hash=False)
-    """Extension points: from a top-level text property of the section to the type of what it chooses among. Installed
-    names are added to the property's `enum`; names in the schema itself are the step's own."""
+    """Extension points: from a top-level text key of the section to the type of what it chooses among. A person may
+    write the installed names, and those that the key's own `enum` has."""
+    choices: Mapping[str, tuple[str, ...]] = field(factory=dict, hash=False)
+    """Installed names for each of the points. Filled in when the registry is made."""
+
+    @cached_property
+    def schema(self) -> Mapping[str, Any]:
+        """JSON Schema 2020-12 of the section: closed, each key with title and description. Raises TypeError."""
+        schema = json_schema(self.model)
+        for key in self.points:
+            inner = schema["properties"][key]
+            inner.pop("pattern", None)
+            installed = self.choices.get(key, ())
+            inner["enum"] = [*installed, *(name for name in inner.get("enum", ()) if name not in installed)]
+        return schema
 
 
 @frozen(kw_only=True)

@@ -61,20 +61,23 @@ class Keywords(TypedDict, total=False):
     """Of a table: the keys that a key needs beside it."""
 
 
-_OWN = "bedplate.schema"
-
-
+_KEYWORDS, _REQUIRED = "bedplate.schema.keywords", "bedplate.schema.required"
 _NONE = Keywords()
 
 
 @overload
-def key(description: str, common: Keywords = ..., /, *, default: T, **own: Unpack[Keywords]) -> T: ...
+def key(
+    description: str, common: Keywords = ..., /, *, default: T, required: bool = ..., **own: Unpack[Keywords]
+) -> T: ...
 @overload
 def key(description: str, common: Keywords = ..., /, **own: Unpack[Keywords]) -> Any: ...
-def key(description: str, common: Keywords = _NONE, /, *, default: Any = attrs.NOTHING, **own: Any) -> Any:
+def key(
+    description: str, common: Keywords = _NONE, /, *, default: Any = attrs.NOTHING, required: bool = False, **own: Any
+) -> Any:
     """A key of a table: what a person reads about it, what its value has to keep (`common` with other keys, and its
-    own), and its default."""
-    return attrs.field(default=default, metadata={_OWN: {**common, "description": description, **own}})
+    own), and its default. With `required` the default is for Python only: in TOML the key has to stand."""
+    metadata = {_KEYWORDS: {**common, "description": description, **own}, _REQUIRED: required}
+    return attrs.field(default=default, metadata=metadata)
 
 
 @overload
@@ -112,15 +115,19 @@ def json_schema(model: type[Any]) -> dict[str, Any]:
         **({"description": said} if said else {}),
         "type": "object",
         "properties": {one.name: _property(one, f"{model.__name__}.{one.name}") for one in fields},
-        "required": [one.name for one in fields if one.default is attrs.NOTHING],
+        "required": [one.name for one in fields if _required(one)],
         "unevaluatedProperties": False,
         **_plain(getattr(model, "__schema_keywords__", {})),
     }
 
 
+def _required(one: "attrs.Attribute[Any]") -> bool:
+    return one.default is attrs.NOTHING or bool(one.metadata.get(_REQUIRED))
+
+
 def _property(one: "attrs.Attribute[Any]", where: str) -> dict[str, Any]:
-    found = {"title": _in_words(one.name), **_value(one.type, one.metadata.get(_OWN, {}), where)}
-    if isinstance(one.default, str | bool | int | float | tuple) and one.default != "" and "minItems" not in found:
+    found = {"title": _in_words(one.name), **_value(one.type, one.metadata.get(_KEYWORDS, {}), where)}
+    if isinstance(one.default, str | bool | int | float | tuple) and one.default != "" and not _required(one):
         found["default"] = _plain(one.default)
     return found
 
@@ -138,8 +145,10 @@ def _value(hint: Any, keywords: Mapping[str, Any], where: str) -> dict[str, Any]
         forms = [_value(kind, keywords, where) for kind in kinds]
         return {word: value for form in forms for word, value in form.items()} | {"type": [f["type"] for f in forms]}
     own = {word: _plain(value) for word, value in keywords.items() if word != "items"}
-    found = _of_type(kinds[0], keywords, where) | own
-    return {word: value for word, value in found.items() if (word, value) != ("pattern", None)}
+    found = _of_type(kinds[0], keywords, where)
+    if "enum" in own or own.get("pattern", "") is None:
+        found.pop("pattern", None)
+    return found | {word: value for word, value in own.items() if value is not None}
 
 
 _SCALARS: Mapping[Any, Mapping[str, Any]] = {

@@ -38,7 +38,7 @@ class Source:
 class Base:
     """Whose packages, from where, and which."""
 
-    family: str = key("The package manager of the system to install.", title="Package family", pattern=None)
+    family: str = key("The package manager of the system to install.", title="Package family")
     release: str = key(
         "The release to install as the package source spells it: a suite for apt, a version for dnf. pacman has none.",
         pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$",

@@ -71,7 +71,6 @@ class Bootloader:
     loader: str = key(
         "Which boot loader is installed: grub, or systemd-boot (kernels are copied to the EFI system partition "
         'or to an extended boot partition, disk.new type = "xbootldr").',
-        pattern=None,
         default="grub",
     )
     menu_time: int = key(

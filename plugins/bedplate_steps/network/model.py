@@ -158,7 +158,6 @@ class Network:
     )
     manager: str = key(
         "What brings the network up in the installed system. none needs no_network_after_reboot = true.",
-        pattern=None,
         enum=("none",),
         default="networkd",
     )
