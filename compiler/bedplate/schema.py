@@ -27,6 +27,9 @@ from bedplate.units import REQUEST_PATTERN, SIZE_PATTERN, Request, Size
 T = TypeVar("T")
 M = TypeVar("M", bound=type[Any])
 
+ADDRESS = "https://bedplate.example/schema/"
+"""Where identities of schemas begin. A name, no place: schemas are never fetched."""
+
 CONTROL = r"\u0000-\u001f\u007f"
 """Control characters, line breaks among them, as a part of a pattern's character class."""
 INVISIBLE = (
@@ -61,7 +64,7 @@ class Keywords(TypedDict, total=False):
     """Of a table: the keys that a key needs beside it."""
 
 
-_KEYWORDS, _REQUIRED = "bedplate.schema.keywords", "bedplate.schema.required"
+_KEYWORDS, _REQUIRED, _TABLE = "bedplate.schema.keywords", "bedplate.schema.required", "__bedplate_table__"
 _NONE = Keywords()
 
 
@@ -94,11 +97,22 @@ def table(model: Any = None, **keywords: Any) -> Any:
 
 def _made(model: type[Any], keywords: Mapping[str, Any]) -> type[Any]:
     made: type[Any] = attrs.frozen(model, kw_only=True)
-    setattr(made, "__schema_keywords__", keywords)  # noqa: B010
+    setattr(made, _TABLE, keywords)
     return made
 
 
+def is_table(model: object) -> bool:
+    """Whether it is a class made with `table`."""
+    return isinstance(model, type) and _TABLE in vars(model)
+
+
 # --- the schema ------------------------------------------------------------------------------------------------------
+
+
+def document(name: str, schema: Mapping[str, Any]) -> dict[str, Any]:
+    """A schema as a document of its own, with draft and identity."""
+    heads = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": f"{ADDRESS}{name}.json"}
+    return {**heads, **schema}
 
 
 def json_schema(model: type[Any]) -> dict[str, Any]:
@@ -117,7 +131,7 @@ def json_schema(model: type[Any]) -> dict[str, Any]:
         "properties": {one.name: _property(one, f"{model.__name__}.{one.name}") for one in fields},
         "required": [one.name for one in fields if _required(one)],
         "unevaluatedProperties": False,
-        **_plain(getattr(model, "__schema_keywords__", {})),
+        **_plain(getattr(model, _TABLE)),
     }
 
 
@@ -127,7 +141,8 @@ def _required(one: "attrs.Attribute[Any]") -> bool:
 
 def _property(one: "attrs.Attribute[Any]", where: str) -> dict[str, Any]:
     found = {"title": _in_words(one.name), **_value(one.type, one.metadata.get(_KEYWORDS, {}), where)}
-    if isinstance(one.default, str | bool | int | float | tuple) and one.default != "" and not _required(one):
+    shown = isinstance(one.default, str | bool | int | float | tuple) and one.default != "" and "minItems" not in found
+    if shown and not _required(one):
         found["default"] = _plain(one.default)
     return found
 
@@ -169,7 +184,7 @@ def _of_type(hint: Any, keywords: Mapping[str, Any], where: str) -> dict[str, An
         return {"enum": [word for word in inner if word != ""]}
     if get_origin(hint) is tuple and inner[1:] == (...,):
         return {"type": "array", "items": _value(inner[0], keywords.get("items", {}), where)}
-    if isinstance(hint, type) and attrs.has(hint):
+    if is_table(hint):
         return json_schema(hint)
     kinds = "text, a number, true or false, a size, a Literal, a table, or a tuple[X, ...] of these"
     raise TypeError(f"{where} is of type {hint}; a field is {kinds}")

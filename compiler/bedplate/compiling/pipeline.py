@@ -17,7 +17,7 @@ from bedplate.faults import Fault, Rejected, one_of, ordered, reject, shown
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
 from bedplate.loading import validate_action
-from bedplate.loading.plugin_errors import breach, call, given, own_file
+from bedplate.loading.plugin_errors import breach, call, given
 from bedplate.loading.registry import InstalledRenderer, InstalledStep, Registry
 from bedplate.reading import validation
 from bedplate.reading.document import Document
@@ -88,8 +88,6 @@ def usable(registry: Registry) -> Registry:
 
 def _with_broken_owner(fault: Fault, registry: Registry) -> Fault:
     """A section nobody knows, told apart from one whose plugin is installed and broken."""
-    if fault.code == validation.MODEL:
-        return evolve(fault, notes=(*fault.notes, _of_author(registry.steps[str(fault.path[0])])))
     if fault.code != "unknown-section":
         return fault
     owners = [one for one in registry.broken if fault.path[0] in (one.section, one.origin.plugin)]
@@ -99,11 +97,6 @@ def _with_broken_owner(fault: Fault, registry: Registry) -> Fault:
         return evolve(fault, code="broken-plugin", message=message, nearest=None, allowed=None, notes=notes)
     nameless = tuple(f"This may be it: {one}" for one in registry.broken if not one.section)
     return evolve(fault, notes=(*fault.notes, *nameless))
-
-
-def _of_author(installed: InstalledStep) -> str:
-    file = own_file(installed.origin)
-    return f"Correct it in {file}." if file else f"Its author corrects {installed.origin}; until then leave it out."
 
 
 def plan(checked: Checked, spec_file: str) -> InstallGraph:

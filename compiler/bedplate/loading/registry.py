@@ -15,13 +15,7 @@ from attrs import evolve, field, frozen
 
 from bedplate.hookspecs import Extension, Hooks, Renderer, Step
 from bedplate.loading.plugin_errors import Origin, own_file, words
-from bedplate.loading.validate_plugin import (
-    completed,
-    contract_trouble,
-    extension_trouble,
-    renderer_trouble,
-    step_trouble,
-)
+from bedplate.loading.validate_plugin import contract_trouble, extension_trouble, renderer_trouble, step_trouble
 
 T = TypeVar("T")
 
@@ -277,9 +271,8 @@ def _extensions(
 
 
 def _completed(own: InstalledStep, extensions: Mapping[type, Mapping[str, InstalledExtension]]) -> InstalledStep:
-    return evolve(
-        own, step=completed(own.step, {key: list(extensions.get(kind, ())) for key, kind in own.step.points.items()})
-    )
+    choices = {key: tuple(extensions.get(kind, ())) for key, kind in own.step.points.items()}
+    return evolve(own, step=evolve(own.step, choices=choices)) if choices else own
 
 
 def _taken(what: str, owner: Origin, other: Origin) -> str:

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
-from typing import Any
 
 import attrs
 
 from bedplate.hookspecs import CONTRACT, Extension, Renderer, Step
+from bedplate.schema import is_table
+from bedplate.spec import Frame
 
-FRAME = frozenset({"format", "extends", "machine"})
+FRAME = frozenset(attrs.fields_dict(Frame))  # type: ignore[arg-type]
 """Top-level keys of a spec that belong to no step."""
 
 _SECTION = re.compile(r"[a-z][a-z0-9_]*")
@@ -42,13 +43,11 @@ def step_trouble(step: Step) -> str:
     where = f"[{step.section}]"
     if step.section in FRAME:
         return f"{where} belongs to the frame of a spec"
-    if not (isinstance(step.model, type) and attrs.has(step.model)):
-        return f"the model of {where} is not an attrs class"
-    if not isinstance(step.schema, Mapping):
-        return f"the schema of {where} is {_kind(step.schema)}, it must be a mapping"
+    if not is_table(step.model):
+        return f"the model of {where} is not made with bedplate.schema.table"
     if not isinstance(step.title, str) or not step.title.strip() or not step.title.isprintable():
         return f"the title of {where} must be one line of text"
-    return _callable_trouble(step, where) or _point_trouble(step, where)
+    return _callable_trouble(step, where) or _schema_trouble(step, where)
 
 
 def _callable_trouble(step: Step, where: str) -> str:
@@ -66,13 +65,16 @@ def _callable_trouble(step: Step, where: str) -> str:
     return ""
 
 
-def _point_trouble(step: Step, where: str) -> str:
-    properties = step.schema.get("properties", {})
-    for key, kind in step.points.items() if isinstance(step.points, Mapping) else [("", None)]:
-        if not isinstance(kind, type):
-            return f"points of {where} must be a mapping from a property to a type"
-        if key not in properties:
-            return f"{where} opens the point {key}, and its schema has no such property"
+def _schema_trouble(step: Step, where: str) -> str:
+    if not isinstance(step.points, Mapping) or not all(isinstance(kind, type) for kind in step.points.values()):
+        return f"points of {where} must be a mapping from a property to a type"
+    for key in step.points:
+        if key not in attrs.fields_dict(step.model):
+            return f"{where} opens the point {key}, and its model has no such field"
+    try:
+        _ = step.schema
+    except TypeError as error:
+        return f"the model of {where} cannot be filled: {error}"
     return ""
 
 
@@ -100,15 +102,6 @@ def renderer_trouble(renderer: Renderer) -> str:
     if not isinstance(renderer.suffix, str) or not renderer.suffix.startswith(".") or "/" in renderer.suffix:
         return f"the suffix of the rendering {renderer.name} must be a file name's end with its dot"
     return ""
-
-
-def completed(step: Step, names: Mapping[str, list[str]]) -> Step:
-    """The step, its schema's choices completed by the `names` installed for each of its points."""
-    properties: dict[str, Any] = dict(step.schema.get("properties", {}))
-    for key in step.points:
-        own = [name for name in properties[key].get("enum", ()) if name not in names.get(key, ())]
-        properties[key] = {**properties[key], "enum": [*names.get(key, ()), *own]}
-    return attrs.evolve(step, schema={**step.schema, "properties": properties}) if step.points else step
 
 
 def _kind(value: object) -> str:

@@ -13,15 +13,16 @@ from contextlib import suppress
 from functools import lru_cache
 from typing import Any, TypeVar
 
-from attrs import evolve, frozen
+from attrs import frozen
 from jsonschema_rs import Draft202012Validator
 
-import bedplate_schema
 from bedplate.faults import Fault, Path, Rejected, ordered, reject
 from bedplate.hookspecs import Step
 from bedplate.reading.document import Document
 from bedplate.reading.structuring import structure_faults, structured
-from bedplate.spec import Machine, Spec
+from bedplate.schema import document as schema_document
+from bedplate.schema import json_schema
+from bedplate.spec import Frame, Machine, Spec
 from bedplate.survey import Survey
 
 T = TypeVar("T")
@@ -29,31 +30,17 @@ T = TypeVar("T")
 
 def compose_schema(steps: Mapping[str, Step]) -> dict[str, Any]:
     """The schema of a whole spec: the frame and the section of each step, closed."""
-    frame = bedplate_schema.load("frame")
-    frame["$id"] = "https://bedplate.example/schema/spec.json"
-    frame["$defs"] = {name: _embedded(step.schema, f"#/$defs/{name}") for name, step in steps.items()}
-    frame["properties"] |= {name: _reference(name, step) for name, step in steps.items()}
+    schemas = {name: step.schema for name, step in steps.items()}
+    frame = json_schema(Frame)
+    frame["properties"] |= {name: _reference(name, schema) for name, schema in schemas.items()}
     frame["required"] += [name for name, step in steps.items() if step.required]
-    return frame
+    return schema_document("spec", {**frame, "$defs": schemas})
 
 
-def _reference(name: str, step: Step) -> dict[str, Any]:
+def _reference(name: str, schema: Mapping[str, Any]) -> dict[str, Any]:
     """Title and description stand beside the reference, where every editor looks for them."""
-    words = {key: step.schema[key] for key in ("title", "description") if key in step.schema}
+    words = {key: schema[key] for key in ("title", "description") if key in schema}
     return {**words, "$ref": f"#/$defs/{name}"}
-
-
-def _embedded(schema: Any, home: str) -> Any:
-    """`schema` as a part of another: its references into itself start at `home`, it has no identity of its own."""
-    if isinstance(schema, list):
-        return [_embedded(item, home) for item in schema]
-    if not isinstance(schema, Mapping):
-        return schema
-    inside = {key: _embedded(value, home) for key, value in schema.items() if key not in ("$schema", "$id")}
-    reference = inside.get("$ref")
-    if isinstance(reference, str) and reference.startswith("#"):
-        inside["$ref"] = home + reference[1:]
-    return inside
 
 
 # --- documents -------------------------------------------------------------------------------------------------------
@@ -110,10 +97,6 @@ def structure_survey(document: Document) -> Survey:
     return survey
 
 
-MODEL = "model-against-schema"
-"""Code of the fault that a step's schema and model do not say the same."""
-_NUMBERS = ("this must be of type int", "this must be of type float")
-
 _Part = tuple[Path, Any, type[Any]]
 """Path of a part of a document, its data, and what it becomes."""
 
@@ -157,15 +140,11 @@ def _schema_trouble(section: str, step: Step) -> str:
 
 @lru_cache(maxsize=1)
 def _survey_judge() -> _Judge:
-    return _judge(bedplate_schema.load("survey"))
+    return _judge(json_schema(Survey))
 
 
 def _judge(schema: dict[str, Any]) -> _Judge:
-    return _Judge(schema=schema, compiled=Draft202012Validator(schema, retriever=_never_fetch))
-
-
-def _never_fetch(address: str) -> Any:
-    raise ValueError(f"schemas are never fetched: {address}")
+    return _Judge(schema=schema, compiled=Draft202012Validator(schema))
 
 
 def _typed(document: Document, judge: _Judge, parts: list[_Part], *, spec: bool) -> list[Any]:
@@ -173,8 +152,7 @@ def _typed(document: Document, judge: _Judge, parts: list[_Part], *, spec: bool)
     if judge.holds(document.data):
         with suppress(Exception):
             return [structured(data, model) for _, data, model in parts]
-    types = list(_type_faults(document, parts))
-    faults = _joined(_schema_faults(document, judge, spec), list(map(_of_step, types)) if spec else types)
+    faults = _joined(_schema_faults(document, judge, spec), list(_type_faults(document, parts)))
     if faults:
         raise Rejected(ordered(faults))
     return [structured(data, model) for _, data, model in parts]
@@ -203,22 +181,3 @@ def _joined(schema: list[Fault], types: list[Fault]) -> list[Fault]:
         for fault in types
         if fault.path[:1] not in tables or (fault.code == "bad-size" and fault.path not in paths)
     ]
-
-
-def _of_step(fault: Fault) -> Fault:
-    """For a table that keeps its schema (others are told by that alone): the step's model does not say the same.
-
-    Numbers are left alone: for JSON Schema 2020-12, 4.2.3, 1.0 is an integer.
-    """
-    if fault.path[:1] == ("machine",) or fault.code in ("bad-size", "bad-value") or fault.message in _NUMBERS:
-        return fault
-    message = "nothing is wrong with this section: it keeps the schema of its step, and the step's model cannot take it"
-    return evolve(
-        fault,
-        code=MODEL,
-        message=message,
-        found=None,
-        allowed=None,
-        nearest=None,
-        notes=(f"The model says: {fault.message}.",),
-    )

@@ -16,7 +16,6 @@ the `Family` fact.
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate import Step, hookimpl
 from bedplate.facts import Family
 from bedplate_steps.base.changes import changes
@@ -40,7 +39,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="base",
             title="Base system: package family, source, kernel, firmware, packages, services",
-            schema=bedplate_schema.load("base"),
             model=Base,
             emit=emit,
             changes=changes,

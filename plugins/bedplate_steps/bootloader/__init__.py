@@ -23,7 +23,6 @@ first boots. Gives the fact `KernelParameters`.
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate import Extension, Step, hookimpl
 from bedplate.facts import KernelParameters
 from bedplate_steps.bootloader.changes import changes
@@ -50,7 +49,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="bootloader",
             title="Boot loader, its menu and boot entry, medium, firmware settings and first boots",
-            schema=bedplate_schema.load("bootloader"),
             model=Bootloader,
             emit=emit,
             changes=changes,

@@ -12,7 +12,6 @@ target's zone, the hardware clock and the synchronisation service.
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate import Step, hookimpl
 from bedplate_steps.clock.changes import changes
 from bedplate_steps.clock.draft import draft
@@ -34,7 +33,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="clock",
             title="Clock: time zone, hardware clock, time synchronisation",
-            schema=bedplate_schema.load("clock"),
             model=Clock,
             emit=emit,
             changes=changes,

@@ -33,7 +33,6 @@ in the other system to the closing of the target.
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate.facts import Layout
 from bedplate.hookspecs import Step, hookimpl
 from bedplate_steps.disk.changes import changes
@@ -53,7 +52,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="disk",
             title="Partitions, file systems, mounts and swap of one disk",
-            schema=bedplate_schema.load("disk"),
             model=DiskSection,
             emit=emit,
             changes=changes,

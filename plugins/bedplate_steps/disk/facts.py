@@ -135,7 +135,7 @@ def _placed(section: DiskSection, disk: SurveyedDisk, table: PartitionTable) -> 
 def _after(part: SurveyedPartition, section: DiskSection, disk: SurveyedDisk) -> SurveyedPartition:
     """A surveyed row as it will be once the person has shrunk it."""
     keep = next(keep for keep in section.keep if keep.partition.upper() == part.uuid.upper())
-    return evolve(part, size=planned_shrink(keep, part, disk.sector_size).size)
+    return evolve(part, size=planned_shrink(keep, part, disk.sector_size).size)  # type: ignore[misc]
 
 
 def _kept(keep: Keep, disk: SurveyedDisk) -> LaidPartition:

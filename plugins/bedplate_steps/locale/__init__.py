@@ -14,7 +14,6 @@ write each family's own files and generate the locales.
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate import Step, hookimpl
 from bedplate_steps.locale.changes import changes
 from bedplate_steps.locale.draft import draft
@@ -36,7 +35,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="locale",
             title="Locale: language, further locales, console keymap and font",
-            schema=bedplate_schema.load("locale"),
             model=Locale,
             emit=emit,
             changes=changes,

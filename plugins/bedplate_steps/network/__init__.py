@@ -29,7 +29,6 @@ wifi = { ssid = "saltmarsh", security = "wpa-psk", passphrase = "ask" }
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate.facts import HostName
 from bedplate.hookspecs import Context, Extension, Step, hookimpl
 from bedplate_steps.network.changes import changes
@@ -57,7 +56,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="network",
             title="Host name, hosts file, links, name resolution, Wi-Fi",
-            schema=bedplate_schema.load("network"),
             model=Network,
             emit=emit,
             changes=changes,

@@ -24,7 +24,6 @@ authorized_keys = ["ssh-ed25519 AAAA... ana"]
 
 from __future__ import annotations
 
-import bedplate_schema
 from bedplate.facts import People, Person
 from bedplate.hookspecs import Context, Step, hookimpl
 from bedplate_steps.users.changes import changes
@@ -64,7 +63,6 @@ def bedplate_steps() -> list[Step]:
         Step(
             section="users",
             title="Root, people, groups, administrator rights, ssh keys",
-            schema=bedplate_schema.load("users"),
             model=Users,
             emit=emit,
             changes=changes,

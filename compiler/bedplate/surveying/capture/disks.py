@@ -53,13 +53,13 @@ def _with_table(capture: Capture, disk: SurveyedDisk, listed: dict[str, blocks.R
     read = tables.table(capture, disk.path)
     doubts = tables.doubts(capture, disk.path, read, blocks.partitions(listed, disk.path))
     if read is None:
-        return evolve(disk, readable=not doubts, faults=doubts)
+        return evolve(disk, readable=not doubts, faults=doubts)  # type: ignore[misc]
     partitions = tuple(
         _inside(capture, part, node, listed.get(node, {}))
         for part, node in zip(read.partitions, read.nodes, strict=True)
     )
     usable = read.table.last_lba > read.table.first_lba
-    return evolve(
+    return evolve(  # type: ignore[misc]
         disk,
         readable=not doubts,
         table=read.table,
@@ -72,7 +72,7 @@ def _with_table(capture: Capture, disk: SurveyedDisk, listed: dict[str, blocks.R
 def _inside(capture: Capture, part: SurveyedPartition, node: str, row: blocks.Row) -> SurveyedPartition:
     held = filter(None, capture.text("holders", node).split("\n"))
     mounts = tuple(dict.fromkeys([*blocks.mount_points(row), *_mounts(capture, node)]))
-    return evolve(
+    return evolve(  # type: ignore[misc]
         part,
         filesystem=contents.filesystem(capture, node, row, mounted=bool(mounts)),
         mounted_at=mounts,

@@ -20,7 +20,7 @@ HEAD = "# Survey made by Bedplate: what this machine is. Make a new one rather t
 
 def to_toml(survey: Survey) -> str:
     """`survey` as TOML. The same survey gives the same text."""
-    return HEAD + visible(tomli_w.dumps(_known(asdict(survey))), keep="\n")
+    return HEAD + visible(tomli_w.dumps(_known(asdict(survey))), keep="\n")  # type: ignore[arg-type]
 
 
 def _known(values: Mapping[str, Any]) -> dict[str, Any]:
