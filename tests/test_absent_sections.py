@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 import pytest
-from attrs import evolve, frozen
+from attrs import evolve
 
 from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, Stage, WayBack, Where
@@ -28,18 +28,18 @@ from bedplate.linking.link import Owned, link
 from bedplate.loading.plugin_errors import Origin, PluginError
 from bedplate.loading.registry import Registry, assemble
 from bedplate.rendering import script
+from bedplate.schema import key, table
 from bedplate.spec import Machine
 from comparing import BASE, planned, registry
 from rendering import Sandbox
 
-SCHEMA = {"title": "Horn", "description": "Horn.", "type": "object", "unevaluatedProperties": False, "properties": {}}
 UNIT = "/etc/systemd/system/horn.service"
 WORDS: dict[str, Any] = {"reason": "Ships hear it."}
 
 
-@frozen(kw_only=True)
+@table
 class Horn:
-    pass
+    """Horn."""
 
 
 def unit() -> Action:
@@ -90,7 +90,7 @@ def known(*actions: Action, **more: Any) -> Registry:
 
         @hookimpl
         def bedplate_steps(self) -> list[Step]:
-            given = {"schema": SCHEMA, "model": Horn, "emit": lambda *_: actions, **more}
+            given = {"model": Horn, "emit": lambda *_: actions, **more}
             return [Step(section="horn", title="Horn", **given)]
 
     own = assemble([(Origin(plugin="horn", distribution="saltmarsh-horn", version="1.0"), Plugin())])
@@ -323,12 +323,11 @@ def test_looking_at_nothing_is_no_way_back() -> None:
 # --- what a step says of its changes ---------------------------------------------------------------------------------
 
 
-@frozen(kw_only=True)
+@table
 class Tune:
-    tune: str = "low"
+    """Horn."""
 
-
-TUNED = {**SCHEMA, "properties": {"tune": {"type": "string"}}}
+    tune: str = key("How it sounds.", default="low")
 
 
 def tuning(section: Tune, context: object) -> list[Action]:
@@ -336,7 +335,7 @@ def tuning(section: Tune, context: object) -> list[Action]:
 
 
 def tuned(changes: Callable[[Side, Side], Iterable[Change]]) -> Diff:
-    whole = known(schema=TUNED, model=Tune, emit=tuning, changes=changes)
+    whole = known(model=Tune, emit=tuning, changes=changes)
     bare, full = (
         planned(BASE + f'\n[horn]\ntune = "{word}"\n', name, whole) for word, name in (("low", "old"), ("high", "new"))
     )

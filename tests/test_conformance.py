@@ -9,7 +9,6 @@ from typing import Any
 
 import attrs
 import pytest
-from attrs import frozen
 
 from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, WayBack, WriteFile
@@ -19,6 +18,7 @@ from bedplate.faults import Fault
 from bedplate.hookspecs import Side, Step, hookimpl
 from bedplate.loading.plugin_errors import Origin
 from bedplate.loading.registry import assemble, load
+from bedplate.schema import key, table
 from bedplate.testing import HOST, RULES, Host, Subject, change_rules, conformance_tests, schema_rules, unchecked
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -36,21 +36,14 @@ test_users = conformance_tests("users", hosts=MACHINES)
 # --- the kit complains where it should -------------------------------------------------------------------------------
 
 
-@frozen(kw_only=True)
+@table
 class Reed:
-    name: str
-    notes: str = ""
+    """Reed."""
+
+    name: str = key("Text.", pattern="^[a-z]+$")
+    notes: str = key("Text.", default="")
 
 
-TEXT = {"title": "Text", "description": "Text.", "type": "string", "pattern": r"^[^\u0000-\u001f\u007f]*$"}
-SCHEMA: dict[str, Any] = {
-    "title": "Reed",
-    "description": "Reed.",
-    "type": "object",
-    "unevaluatedProperties": False,
-    "required": ["name"],
-    "properties": {"name": {**TEXT, "pattern": "^[a-z]+$"}, "notes": TEXT},
-}
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "So."}
 DONE: dict[str, Any] = {
     "proofs": (conditions.succeeds("It is", "test", "-e", InTarget("/x")),),
@@ -59,24 +52,36 @@ DONE: dict[str, Any] = {
 GOOD = build.write_file("reed.file", "/etc/reed", "reed\n", **WORDS)
 
 
-def with_property(**changes: Any) -> dict[str, Any]:
-    return {**SCHEMA, "properties": {**SCHEMA["properties"], "notes": {**TEXT, **changes}}}
+@table
+class Silent:
+    """Reed."""
+
+    name: str = key("Text.", pattern="^[a-z]+$")
+    notes: str = key("", default="")
 
 
-def without_pattern() -> dict[str, Any]:
-    return {**SCHEMA, "properties": {**SCHEMA["properties"], "notes": {**TEXT, "pattern": "^"}}}
+@table
+class Open:
+    """Reed."""
+
+    name: str = key("Text.", pattern="^[a-z]+$")
+    notes: str = key("Text.", pattern=None, default="")
 
 
-@attrs.define(kw_only=True)
-class Loose:
-    name: str
-    notes: str = ""
+@table
+class Unreadable:
+    """Reed."""
+
+    name: str = key("Text.", pattern="^[a-z]+$")
+    notes: str = key("Text.", minLength="one", default="")
 
 
-@frozen(kw_only=True)
-class Other:
-    name: int
-    note: str = ""
+@table
+class AnyText:
+    """Reed."""
+
+    name: str = key("Text.", pattern="^[a-z]+$")
+    notes: str = key("Text.", pattern="^", default="")
 
 
 NORTH = '[reed]\nname = "north"\nnotes = "sluice"\n'
@@ -91,7 +96,7 @@ def about(*, emit: Any = lambda section, context: [GOOD], example: str = NORTH, 
 
         @hookimpl
         def bedplate_steps(self) -> list[Step]:
-            given = {"section": "reed", "title": "Reed", "schema": SCHEMA, "model": Reed, "emit": emit, **changes}
+            given = {"section": "reed", "title": "Reed", "model": Reed, "emit": emit, **changes}
             return [Step(**given)]
 
     registry = assemble([(Origin(plugin="reed", distribution="saltmarsh-reed", version="2"), Plugin())])
@@ -164,40 +169,18 @@ def repeating(section: Reed, context: object) -> Iterator[Fault]:
 SOUTH = {"reed-south": '[reed]\nname = "south"\n'}
 
 
-@frozen(kw_only=True)
-class Listed:
-    name: str
-    notes: list[str] = attrs.field(factory=list)
-
-
-@frozen(kw_only=True)
+@table
 class Bare:
-    pass
+    """Reed."""
 
 
-BARE: dict[str, Any] = {"schema": {**SCHEMA, "required": [], "properties": {}}, "model": Bare, "example": "[reed]\n"}
+BARE: dict[str, Any] = {"model": Bare, "example": "[reed]\n"}
 SHELL = Run(argv=("sh", "-c", "reed"))
 
 COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
-    "open schema": ({"schema": {**SCHEMA, "unevaluatedProperties": True}}, 'is open: add "unevaluatedProperties"'),
-    "no description": ({"schema": with_property(description="")}, "the section, notes has no description"),
-    "any text": (
-        {
-            "schema": {
-                **SCHEMA,
-                "properties": {
-                    **SCHEMA["properties"],
-                    "notes": {key: value for key, value in TEXT.items() if key != "pattern"},
-                },
-            }
-        },
-        "notes takes any text: add a pattern",
-    ),
-    "schema is none": ({"schema": with_property(minLength="one")}, "its schema of [reed] is none"),
-    "other fields": ({"model": Other}, "the schema has notes, and Other has no such field"),
-    "other types": ({"model": Other}, "name is integer in the model, and string in the schema"),
-    "other defaults": ({"schema": with_property(default="x")}, "the default of notes is 'x' in the schema"),
-    "not frozen": ({"model": Loose}, "Loose can be changed: make it with attrs.frozen"),
+    "no description": ({"model": Silent}, "the section, notes has no description"),
+    "any text": ({"model": Open}, "notes takes any text: leave out pattern=None"),
+    "schema is none": ({"model": Unreadable}, "its schema of [reed] is none"),
     "nothing emitted": (emitting(), "no example makes the step emit an action"),
     "not repeatable": ({"emit": counting()}, "emission_is_repeatable"),
     "unstable ids": ({"emit": renamed}, "ids change with the machine's name"),
@@ -232,10 +215,6 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
         emitting(attrs.evolve(GOOD, way_back=WayBack(note="It goes."))),
         "nothing takes it back: give its way back operations",
     ),
-    "arrays that change": (
-        {"model": Listed, "schema": with_property(type="array", items=TEXT)},
-        "arrays are tuple[X, ...]",
-    ),
     "check that refuses nothing": ({"check": strict}, "check has refused nothing that was tried: give a bad example"),
     "bad example that passes": (
         {"bad": SOUTH},
@@ -250,7 +229,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
     "pasted command": ({"emit": pasting}, "tells a person to type it unquoted"),
     "option": ({"emit": optional}, "hands it to reed as an option"),
     "going up": ({"emit": pathing}, "never goes up with .."),
-    "control characters": ({"emit": carrying, "schema": without_pattern()}, "carries a control character"),
+    "control characters": ({"emit": carrying, "model": AnyText}, "carries a control character"),
     "crash": ({"emit": crashing}, "AssertionError: no notes"),
     "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
     "crash, told whole": ({"emit": crashing}, 'in crashing\n    assert section.notes, "no notes"'),

@@ -6,20 +6,21 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from attrs import evolve, frozen
+from attrs import evolve
 
 from bedplate import other_systems
 from bedplate.cli.main import main
 from bedplate.hookspecs import Step
 from bedplate.reading import document
 from bedplate.reading import validation as checking
+from bedplate.schema import table
 from bedplate.survey import Firmware, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
 from bedplate.surveying import draft as drafting
 from bedplate.surveying.capture import to_toml
 from bedplate_steps.disk.draft import draft as disk_draft
 
 
-@frozen(kw_only=True)
+@table
 class Nothing:
     """A section without fields."""
 
@@ -28,7 +29,6 @@ def step(section: str, text: str | None, required: bool = True) -> Step:
     return Step(
         section=section,
         title=section,
-        schema={},
         model=Nothing,
         emit=lambda *_: (),
         required=required,

@@ -31,6 +31,7 @@ def test_public_names_have_docstrings(path: Path) -> None:
         and not node.name.startswith("_")
         and not ast.get_docstring(node)
         and node.name not in {"bedplate_steps", "bedplate_renderers"}
+        and "overload" not in [ast.unparse(one) for one in node.decorator_list]
     ]
     assert missing == []
 

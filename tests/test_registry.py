@@ -5,22 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from attrs import frozen
 
 from bedplate.hookspecs import Renderer, Step, hookimpl
 from bedplate.loading.plugin_errors import Origin, PluginError, call
 from bedplate.loading.registry import assemble, load
+from bedplate.schema import key, table
 
 ORIGIN = Origin(plugin="moor", distribution="saltmarsh-steps", version="2.0")
 
 
-@frozen(kw_only=True)
+@table
 class Moor:
-    rope: str = "long"
+    """A rope."""
+
+    rope: str = key("Its length.", default="long")
 
 
 def step(**fields: Any) -> Step:
-    given: dict[str, Any] = {"section": "moor", "title": "t", "schema": {}, "model": Moor, "emit": lambda s, c: []}
+    given: dict[str, Any] = {"section": "moor", "title": "t", "model": Moor, "emit": lambda s, c: []}
     return Step(**{**given, **fields})
 
 

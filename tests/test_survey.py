@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import attrs
 import jsonschema
 import pytest
 import tomli_w
@@ -162,29 +161,6 @@ def test_the_schema_is_closed_and_every_property_is_explained() -> None:
         assert item["unevaluatedProperties"] is False
         for name, one in item["properties"].items():
             assert one.get("title") and one.get("description"), name
-
-
-CLASSES = {
-    "Survey": Survey,
-    "Machine": SurveyedMachine,
-    "Firmware": Firmware,
-    "Boot entry": BootEntry,
-    "Disk": SurveyedDisk,
-    "Partition table": PartitionTable,
-    "Partition": SurveyedPartition,
-    "File system": SurveyedFileSystem,
-    "Free region": FreeRegion,
-    "Link": Link,
-}
-
-
-@pytest.mark.parametrize("title", CLASSES)
-def test_schema_and_type_have_the_same_fields(title: str) -> None:
-    [schema] = [item for item in objects(SCHEMA) if item["title"] == title]
-    fields = attrs.fields(CLASSES[title])
-    assert list(schema["properties"]) == [one.name for one in fields]
-    needed = {one.name for one in fields if one.default is attrs.NOTHING}
-    assert needed <= set(schema["required"])
 
 
 @pytest.mark.parametrize(

@@ -160,7 +160,8 @@ def _value(hint: Any, keywords: Mapping[str, Any], where: str) -> dict[str, Any]
         forms = [_value(kind, keywords, where) for kind in kinds]
         return {word: value for form in forms for word, value in form.items()} | {"type": [f["type"] for f in forms]}
     own = {word: _plain(value) for word, value in keywords.items() if word != "items"}
-    found = _of_type(kinds[0], keywords, where)
+    words = {word: own[word] for word in ("title", "description") if word in own}
+    found = words | _of_type(kinds[0], keywords, where)
     if "enum" in own or own.get("pattern", "") is None:
         found.pop("pattern", None)
     return found | {word: value for word, value in own.items() if value is not None}
@@ -181,7 +182,7 @@ def _of_type(hint: Any, keywords: Mapping[str, Any], where: str) -> dict[str, An
     if hint in _SCALARS:
         return dict(_SCALARS[hint])
     if get_origin(hint) is Literal:
-        return {"enum": [word for word in inner if word != ""]}
+        return {"type": _SCALARS[type(inner[0])]["type"], "enum": [word for word in inner if word != ""]}
     if get_origin(hint) is tuple and inner[1:] == (...,):
         return {"type": "array", "items": _value(inner[0], keywords.get("items", {}), where)}
     if is_table(hint):

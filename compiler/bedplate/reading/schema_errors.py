@@ -16,7 +16,6 @@ import jsonschema  # type: ignore[import-untyped]
 from attrs import evolve, frozen
 from jsonschema.exceptions import ValidationError  # type: ignore[import-untyped]
 from jsonschema.validators import extend  # type: ignore[import-untyped]
-from referencing import Registry
 
 from bedplate.faults import Fault, Path, Place, dotted, nearest, one_of, shown
 
@@ -63,15 +62,8 @@ _Validator = extend(_DRAFT, {"pattern": _match}, type_checker=_DRAFT.TYPE_CHECKE
 
 def schema_faults(schema: Mapping[str, Any], data: Any, locate: Locate, *, sections: bool = False) -> list[Fault]:
     """Every fault `schema` finds in `data`, each once. With `sections`, tables at the top are a spec's sections."""
-    errors = list(_Validator(schema, registry=Registry()).iter_errors(data))
-    view = _View(root=schema, locate=locate, sections=sections)
-    found = [fault for error in errors for fault in _explain(error, view)]
-    blamed = {fault.path[:length] for fault in found for length in range(len(fault.path) + 1)}
-    for error in errors:
-        if error.validator in _CLOSED and not _strangers(error, view):
-            # a failing branch leaves its keys unevaluated: nothing in or below their table may be blamed already
-            found.extend(fault for fault in _unfitting(error, view) if fault.path[:-1] not in blamed)
-    return _one_each(found)
+    view = _View(locate=locate, sections=sections)
+    return _one_each([fault for error in _Validator(schema).iter_errors(data) for fault in _explain(error, view)])
 
 
 def _one_each(found: list[Fault]) -> list[Fault]:
@@ -91,7 +83,6 @@ def _one_each(found: list[Fault]) -> list[Fault]:
 class _View:
     """What explaining an error takes besides the error."""
 
-    root: Mapping[str, Any]
     locate: Locate
     sections: bool
 
@@ -102,14 +93,7 @@ _Explain = Callable[[ValidationError, Path, _View], Iterable[Fault]]
 
 
 def _explain(error: ValidationError, view: _View) -> Iterator[Fault]:
-    path: Path = tuple(error.absolute_path)
-    if "propertyNames" in error.absolute_schema_path:
-        here, message = (*path, str(error.instance)), "this is not a name that may stand here"
-        fault = _fault(error, here, view, "bad-key", message)
-        yield evolve(fault, place=view.locate(here, key=True))
-        return
-    explain = _KEYWORDS.get(str(error.validator), _other)
-    yield from explain(error, path, view)
+    yield from _KEYWORDS[str(error.validator)](error, tuple(error.absolute_path), view)
 
 
 def written(value: object) -> str:
@@ -188,13 +172,8 @@ _LIMITS = {
     "maxLength": ("too-long", "this text is too long", "at most {} character{}"),
     "minItems": ("too-few", "too few elements stand here", "at least {}"),
     "maxItems": ("too-many", "too many elements stand here", "at most {}"),
-    "minProperties": ("too-few", "too few keys stand here", "at least {}"),
-    "maxProperties": ("too-many", "too many keys stand here", "at most {}"),
     "minimum": ("number-too-small", "this number is too small", "at least {}"),
-    "exclusiveMinimum": ("number-too-small", "this number is too small", "more than {}"),
     "maximum": ("number-too-large", "this number is too large", "at most {}"),
-    "exclusiveMaximum": ("number-too-large", "this number is too large", "less than {}"),
-    "multipleOf": ("not-a-multiple", "this number is not a multiple as it has to be", "a multiple of {}"),
 }
 
 
@@ -221,14 +200,13 @@ def _unique(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
 
 # --- keys ------------------------------------------------------------------------------------------------------------
 
-_CLOSED = ("unevaluatedProperties", "additionalProperties")
-
 
 def _closed(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    """Keys no branch of the schema knows. Keys that only do not fit here are left to `_unfitting`."""
-    known = _known(error.schema, view.root)
-    for key in _strangers(error, view):
-        yield _stranger(key, error.instance[key], known, path, view)
+    """Keys that the schema does not know."""
+    known = error.schema.get("properties", {})
+    for key, value in error.instance.items():
+        if key not in known:
+            yield _stranger(key, value, known, path, view)
 
 
 def _stranger(key: str, value: Any, known: Mapping[str, Any], path: Path, view: _View) -> Fault:
@@ -252,120 +230,27 @@ def _stranger(key: str, value: Any, known: Mapping[str, Any], path: Path, view: 
 PLUGIN_HINT = "The plugin that brings this section may not be installed; `bedplate steps` lists those that are."
 
 
-def _strangers(error: ValidationError, view: _View) -> list[str]:
-    known, patterns = _known(error.schema, view.root), error.schema.get("patternProperties", ())
-    strange = [key for key in error.instance if key not in known]
-    return [key for key in strange if not any(_pattern(pattern).search(key) for pattern in patterns)]
-
-
-def _unfitting(error: ValidationError, view: _View) -> Iterator[Fault]:
-    """Keys that a branch of the schema knows, but not together with what else stands in the table."""
-    path, always = tuple(error.absolute_path), error.schema.get("properties", {})
-    for key in error.instance:
-        if key not in always:
-            here, message = (*path, key), "this key does not go with the other keys of its table"
-            yield Fault(code="unfitting-key", message=message, path=here, place=view.locate(here, key=True))
-
-
-def _known(schema: Any, root: Mapping[str, Any]) -> dict[str, Any]:
-    """Every key any branch of an object's schema knows, with its schema, in the schema's order."""
-    if not isinstance(schema, Mapping):
-        return {}
-    known: dict[str, Any] = dict(schema.get("properties", {}))
-    branches = [schema[word] for word in ("if", "then", "else") if word in schema]
-    branches += [branch for word in ("allOf", "anyOf", "oneOf") for branch in schema.get(word, ())]
-    branches += list(schema.get("dependentSchemas", {}).values())
-    if "$ref" in schema:
-        branches.append(_resolved(schema["$ref"], root))
-    for branch in branches:
-        known |= {key: value for key, value in _known(branch, root).items() if key not in known}
-    return known
-
-
-def _resolved(reference: str, root: Mapping[str, Any]) -> Any:
-    found: Any = root
-    for part in reference.removeprefix("#").split("/")[1:]:
-        found = found.get(part.replace("~1", "/").replace("~0", "~"), {}) if isinstance(found, Mapping) else {}
-    return found
-
-
 def _required(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    known = _known(error.schema, view.root)
     for key in error.validator_value:
         if key not in error.instance:
-            yield _missing(key, known, path, view)
+            yield _missing(key, error.schema["properties"], path, view)
 
 
 def _missing(key: str, known: Mapping[str, Any], path: Path, view: _View) -> Fault:
-    schema = known.get(key, {})
-    if "$ref" in schema:
-        schema = {**_resolved(schema["$ref"], view.root), **schema}
-    section = view.sections and not path and schema.get("type") == "object"
+    schema = known[key]
+    section = view.sections and not path and (schema.get("type") == "object" or "$ref" in schema)
     code, what = ("missing-section", f"the section [{key}]") if section else ("missing-key", f"the key {key}")
     here, allowed = (*path, key), str(schema.get("description", "")).rstrip(".") or None
     return Fault(code=code, message=f"{what} is missing", path=here, place=view.locate(here), allowed=allowed)
 
 
 def _dependent(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    known = _known(error.schema, view.root)
+    known = error.schema["properties"]
     for cause, keys in error.validator_value.items():
         for key in keys if cause in error.instance else ():
             if key not in error.instance:
                 fault = _missing(key, known, path, view)
                 yield evolve(fault, message=f"the key {key} is missing; {cause} needs it")
-
-
-# --- branches --------------------------------------------------------------------------------------------------------
-
-
-def _branches(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    """Of the branches of anyOf and oneOf, the one the data comes nearest to is explained."""
-    by_branch: dict[int, list[ValidationError]] = {}
-    for inner in error.context or ():
-        by_branch.setdefault(int(inner.relative_schema_path[0]), []).append(inner)
-    if not by_branch:
-        yield _fault(error, path, view, "ambiguous", "this fits more than one of the forms that may stand here")
-        return
-    types = [_misfit(inners) for inners in by_branch.values()]
-    if all(types):
-        yield _wrong_type(error, path, view, [name for names in types for name in names])
-        return
-    lone = [inners[0] for inners in by_branch.values() if len(inners) == 1 and inners[0].validator == "required"]
-    if len(lone) == len(by_branch) > 1 and all(not inner.relative_path for inner in lone):
-        yield _one_missing(error, lone, path, view)
-        return
-    for inner in min(by_branch.values(), key=_distance):
-        yield from _explain(inner, view)
-
-
-def _misfit(errors: list[ValidationError]) -> list[str]:
-    """The types a branch wants, if the data is of another."""
-    for error in errors:
-        if error.validator == "type" and not error.relative_path:
-            value = error.validator_value
-            return [value] if isinstance(value, str) else list(value)
-    return []
-
-
-def _distance(errors: list[ValidationError]) -> tuple[bool, int, int]:
-    """How far data is from a branch: type, then the words that tell branches apart, then the number of errors."""
-    words = sum(error.validator in ("const", "enum") and len(error.relative_path) <= 1 for error in errors)
-    return bool(_misfit(errors)), words, len(errors)
-
-
-def _one_missing(error: ValidationError, lone: list[ValidationError], path: Path, view: _View) -> Fault:
-    keys = [key for inner in lone for key in inner.validator_value if key not in error.instance]
-    words = one_of(list(dict.fromkeys(keys)))
-    return Fault(code="missing-key", message="a key is missing here", path=path, place=view.locate(path), allowed=words)
-
-
-def _not(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    yield _fault(error, path, view, "forbidden-form", "this form cannot stand here")
-
-
-def _other(error: ValidationError, path: Path, view: _View) -> Iterator[Fault]:
-    """Keywords without words of their own: the schema's description has to do."""
-    yield _fault(error, path, view, "not-allowed", "this cannot stand here")
 
 
 _KEYWORDS: Mapping[str, _Explain] = {
@@ -375,11 +260,7 @@ _KEYWORDS: Mapping[str, _Explain] = {
     "pattern": _pattern_missed,
     "uniqueItems": _unique,
     "unevaluatedProperties": _closed,
-    "additionalProperties": _closed,
     "required": _required,
     "dependentRequired": _dependent,
-    "anyOf": _branches,
-    "oneOf": _branches,
-    "not": _not,
     **dict.fromkeys(_LIMITS, _limit),
 }

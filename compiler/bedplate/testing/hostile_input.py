@@ -23,7 +23,7 @@ from bedplate.faults import Fault, describe
 from bedplate.install_graph import InstallGraph
 from bedplate.rendering import audit, script
 from bedplate.testing.action_rules import by_hand_lines, paths, plain_words
-from bedplate.testing.schema_rules import is_table, properties, resolved
+from bedplate.testing.schema_rules import is_table
 from bedplate.testing.subject import Host, Outcome, Subject, compiled
 
 MARK = "touch BROKEN"
@@ -184,7 +184,7 @@ def _made(about: Subject, values: tuple[Any, ...]) -> Iterator[Trial]:
     seen: set[str] = set()
     for host, _ in about.graphs:
         section = host.data[about.section]
-        for path, inner in places(section, schema, schema, ()):
+        for path, inner in places(section, schema):
             if not _takes_text(inner):
                 continue
             for value in values:
@@ -204,7 +204,7 @@ def spoilt(about: Subject) -> Iterator[Trial]:
     judge = Draft202012Validator(schema)
     for host, _ in about.graphs:
         section = host.data[about.section]
-        for path, _inner in places(section, schema, schema, ()):
+        for path, _inner in places(section, schema):
             for less in _lesser(section, path):
                 if judge.is_valid(less):
                     other = host.using("spoilt", {about.section: less})
@@ -226,17 +226,17 @@ def _lesser(section: Mapping[str, Any], path: tuple[str | int, ...]) -> Iterator
 
 
 def places(
-    value: Any, schema: Mapping[str, Any], root: Mapping[str, Any], path: tuple[str | int, ...]
+    value: Any, schema: Mapping[str, Any], path: tuple[str | int, ...] = ()
 ) -> Iterator[tuple[tuple[str | int, ...], Mapping[str, Any]]]:
     """Every place in a value, keys that could be there but are not included, with its schema."""
     if is_table(schema) and isinstance(value, Mapping):
-        for name, inner in properties(schema, root).items():
-            yield (*path, name), resolved(inner, root)
-            yield from places(value.get(name), resolved(inner, root), root, (*path, name))
+        for name, inner in schema["properties"].items():
+            yield (*path, name), inner
+            yield from places(value.get(name), inner, (*path, name))
     elif "items" in schema and isinstance(value, list):
         for index, item in enumerate(value):
-            yield (*path, index), resolved(schema["items"], root)
-            yield from places(item, resolved(schema["items"], root), root, (*path, index))
+            yield (*path, index), schema["items"]
+            yield from places(item, schema["items"], (*path, index))
 
 
 def _takes_text(schema: Mapping[str, Any]) -> bool:

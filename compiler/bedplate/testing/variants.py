@@ -32,7 +32,7 @@ def _variants(about: Subject) -> Iterator[tuple[Host, Outcome, str]]:
     judge = Draft202012Validator(schema)
     for host, graph in about.graphs:
         section = host.data[about.section]
-        for path, inner in places(section, schema, schema, ()):
+        for path, inner in places(section, schema):
             changed = (put(section, path, value) for value in _others(_value(section, path), inner))
             for one in islice((one for one in changed if judge.is_valid(one)), 2):
                 other = host.using("variant", {about.section: one})

@@ -15,9 +15,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from importlib.resources import files
-
-from attrs import frozen
+from typing import Literal
 
 from bedplate import Action, Context, Fault, Step, build, conditions, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
@@ -25,6 +23,7 @@ from bedplate.changes import Besides, Change, Cost, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
 from bedplate.hookspecs import Side
+from bedplate.schema import key, table
 from bedplate.survey import Survey, SurveyedDisk
 
 bedplate_contract = 1
@@ -34,38 +33,47 @@ READINGS = "/srv/tide-gauge"
 UNIT, TIMER = "tide-gauge.service", "tide-gauge.timer"
 
 
-@frozen(kw_only=True)
+@table
 class Gauge:
     """One gauge and the serial port it hangs on."""
 
-    name: str
-    port: str
-    speed: int = 9600
-    """Bits per second."""
+    name: str = key(
+        "Name of the gauge, and of its readings: lower-case letters, digits and hyphens.",
+        pattern="^[a-z][a-z0-9-]{0,30}$",
+    )
+    port: str = key("The serial port it hangs on, such as ttyS0 or ttyUSB0.", pattern="^tty[A-Z]{1,4}[0-9]{1,2}$")
+    speed: Literal[1200, 9600, 115200] = key("Bits per second.", default=9600)
 
 
-@frozen(kw_only=True)
+@table
 class TideGauge:
-    """The section."""
+    """The logger that reads the tide gauges and keeps their readings."""
 
-    gauges: tuple[Gauge, ...]
-    keeper: str
-    every: int = 10
-    """Minutes between two readings."""
-    place: str = ""
-    upload: str = ""
+    gauges: tuple[Gauge, ...] = key("The gauges that hang on this machine.", minItems=1)
+    every: int = key("Minutes between two readings.", minimum=1, maximum=720, default=10)
+    place: str = key(
+        "Where the gauges are, in words; stands at the head of every file of readings.", maxLength=80, default=""
+    )
+    keeper: str = key(
+        "The account that owns the readings: a person of the users section.", pattern="^[a-z][a-z0-9_-]*$"
+    )
+    upload: str = key(
+        "The host that readings are sent to once a day; left out, they stay on the machine.",
+        pattern="^[a-z0-9.-]*$",
+        default="",
+    )
 
 
 def check(section: TideGauge, context: Context) -> Iterable[Fault]:
     """What the schema cannot tell: twins, an unknown keeper, and readings that have no file system of their own."""
-    for key in ("name", "port"):
-        values = [getattr(gauge, key) for gauge in section.gauges]
+    for word in ("name", "port"):
+        values = [getattr(gauge, word) for gauge in section.gauges]
         for index, value in enumerate(values):
             if value in values[:index]:
                 yield Fault(
                     code="gauge-twin",
-                    message=f"two gauges have the same {key}",
-                    path=("gauges", index, key),
+                    message=f"two gauges have the same {word}",
+                    path=("gauges", index, word),
                     found=shown(value),
                 )
     names = [person.name for person in context.fact(People).persons]
@@ -249,12 +257,10 @@ WantedBy=timers.target
 @hookimpl
 def bedplate_steps() -> list[Step]:
     """The step of this distribution."""
-    schema = json.loads((files(__name__) / "schema.json").read_text(encoding="utf-8"))
     return [
         Step(
             section="tide_gauge",
             title="Tide gauges of the station, and the logger that reads them",
-            schema=schema,
             model=TideGauge,
             emit=emit,
             check=check,
