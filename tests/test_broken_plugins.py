@@ -318,8 +318,8 @@ def test_a_plugin_that_breaks_when_it_is_used(
 GIVES = """
 @hookimpl
 def bedplate_steps():
-    giver = Step(section="rush", title="Rush", schema=SCHEMA, model=Reed, emit=emit_none, facts={Reed: emit_none})
-    return [Step(section="reed", title="Reed", schema=SCHEMA, model=Reed, emit=emit), giver]
+    giver = Step(section="rush", title="Rush", model=Reed, emit=emit_none, facts={Reed: emit_none})
+    return [Step(section="reed", title="Reed", model=Reed, emit=emit), giver]
 
 def emit_none(section, context):
     return ()
