@@ -205,7 +205,7 @@ USED = {
         new=emitting(
             'Action(id="reed.x", title="Do", reason="So.", stage=Stage.TARGET, operations=(Run(argv="rm -rf /"),))'
         ),
-        says="argv must be a tuple of words, never one text: 'rm -rf /'",
+        says="argv must be a tuple of text, Disk, InTarget, Gathered or Joined: 'rm -rf /' (saltmarsh_reed.py, line 14",
     ),
     "leaves the target": Case(old="/etc/reed", new="/../etc/shadow", says="never goes up with .."),
     "gives another's token": Case(

@@ -38,13 +38,14 @@ LINES = tuple(text for text in HOSTILE if "\n" not in text)
 def actions(text: str, place: int = 0) -> list[Action]:
     """Actions with `text` in every field that a user's words can reach."""
     commands = (text, f"echo {text}")
+    title = text.replace("\n", " ") if text.strip() else "-"  # one line of text, the type sees to that
     by_hand = ByHand(text=text, commands=commands)
     work = action(
         f"demo.words-{place}",
         Run(argv=("printf", "%s", text)),
         Run(argv=("cat",), stdin=(text,)),
         Call(verb="tool-present", args=("sh",), by_hand=commands),
-        title=text,
+        title=title,
         reason=text,
         cautions=(text,),
         expected=text,
@@ -53,10 +54,10 @@ def actions(text: str, place: int = 0) -> list[Action]:
             Check(says=text, otherwise=text, test=Succeeds(argv=("true", text))),
             Check(says=text, otherwise=text, test=Outputs(argv=("printf", "%s", text), text=text), early=False),
         ),
-        way_back=WayBack(note=text, operations=(Run(argv=("printf", "%s", text)), by_hand)),
+        way_back=WayBack(note=text if text.strip() else title, operations=(Run(argv=("printf", "%s", text)), by_hand)),
     )
-    before = action(f"demo.before-{place}", by_hand, stage=Stage.OTHER_SYSTEM, title=text)
-    after = action(f"demo.after-{place}", by_hand, stage=Stage.FIRST_BOOT, title=text)
+    before = action(f"demo.before-{place}", by_hand, stage=Stage.OTHER_SYSTEM, title=title)
+    after = action(f"demo.after-{place}", by_hand, stage=Stage.FIRST_BOOT, title=title)
     return [work, before, after]
 
 
@@ -198,7 +199,7 @@ def test_dot_and_json_hold_hostile_text(text: str) -> None:
         ["dot", "-Tplain"], input=graph_dot.render(install).encode(), capture_output=True, check=False
     )
     assert (done.returncode, done.stderr) == (0, b"")
-    assert json_rendering.document(install)["actions"][1]["title"] == text
+    assert json_rendering.document(install)["actions"][1]["reason"] == text
 
 
 def test_a_nul_is_refused_with_a_fault() -> None:
@@ -208,10 +209,10 @@ def test_a_nul_is_refused_with_a_fault() -> None:
 
 
 @pytest.mark.parametrize("shell_name", SHELLS)
-@pytest.mark.parametrize("quoting", [quoting.quote, quoting.typed])
-def test_a_quoted_word_is_that_word(quoting: object, shell_name: str) -> None:
+@pytest.mark.parametrize("quoted", [quoting.quote, quoting.typed])
+def test_a_quoted_word_is_that_word(quoted: object, shell_name: str) -> None:
     # dash(1) QUOTING and POSIX 2.2: read back by the shells themselves; typed() loses only a last line end
-    texts = [text for text in HOSTILE if not (quoting is quoting.typed and text.endswith("\n"))]
-    command = "printf '<%s>' " + " ".join(quoting(text) for text in texts)  # type: ignore[operator]
+    texts = [text for text in HOSTILE if not (quoted is quoting.typed and text.endswith("\n"))]
+    command = "printf '<%s>' " + " ".join(quoted(text) for text in texts)  # type: ignore[operator]
     done = subprocess.run([*SHELLS[shell_name], "-c", command], capture_output=True, check=True)
     assert done.stdout == "".join(f"<{text}>" for text in texts).encode()

@@ -59,7 +59,7 @@ def sandbox(tmp_path: Path) -> Sandbox:
 
 def marker(name: str, **fields: Any) -> Action:
     """An action that leaves a mark each time it runs; nothing proves it."""
-    append = Run(argv=("sh", "-c", f'echo {name} >>"$0"/marks', InTarget("")))
+    append = Run(argv=("sh", "-c", f'echo {name} >>"$0"/marks', InTarget("/")))
     return action(f"demo.{name}", append, **fields)
 
 

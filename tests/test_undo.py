@@ -316,7 +316,7 @@ def test_the_report_gives_both_choices_to_type(sandbox: Sandbox, shell: str) -> 
 
 @pytest.mark.parametrize("name", ["INT", "TERM", "HUP", "QUIT"])
 def test_an_interrupted_run_reports_and_a_rerun_ends_it(sandbox: Sandbox, shell: str, name: str) -> None:
-    wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("")))
+    wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("/")))
     text = script.render(graph(writing("demo.one", "/one", "1"), action("demo.wait", wait)))
     path = sandbox.place(text)
     with subprocess.Popen(
@@ -337,7 +337,7 @@ def test_an_interrupted_run_reports_and_a_rerun_ends_it(sandbox: Sandbox, shell:
 
 
 def test_a_run_whose_shell_is_killed_is_ended_by_a_rerun(sandbox: Sandbox, shell: str) -> None:
-    wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("")))
+    wait = Run(argv=("sh", "-c", 'echo >"$0"/begun; [ -e "$0"/short ] || sleep 20', InTarget("/")))
     text = script.render(graph(writing("demo.one", "/one", "1"), action("demo.wait", wait)))
     path = sandbox.place(text)
     with subprocess.Popen(

@@ -3,15 +3,22 @@
 An operation or a check holds argument vectors, never shell text: a renderer quotes them in one place.
 """
 
-from __future__ import annotations
-
 import enum
+import functools
 import re
+import shlex
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar, cast
 
-from attrs import frozen
+import attrs
+from attrs import evolve, field, frozen
+
+from bedplate.field_types import one_line, typed
 
 TARGET = "/mnt/target"
 """Where the new system's root is mounted on the live medium."""
+
+T = TypeVar("T")
 
 
 class Stage(enum.Enum):
@@ -34,19 +41,27 @@ class Where(enum.Enum):
 # --- words of an argument vector -------------------------------------------------------------------------------
 
 
-@frozen
+@frozen(field_transformer=typed)
 class Disk:
     """The node of the spec's disk, resolved at run time from its identity."""
 
 
-@frozen
+_UPWARD = re.compile(r"(^|/)\.\.(/|$)")
+
+
+def _in_target(_item: object, _attribute: object, path: str) -> None:
+    if not path.startswith("/") or _UPWARD.search(path):
+        raise ValueError(f"a path of the target begins with / and never goes up with ..: {path!r}")
+
+
+@frozen(field_transformer=typed)
 class InTarget:
     """A path of the target (absolute, `/etc/fstab`): below the mounted root when installing, itself in the audit."""
 
-    path: str
+    path: str = field(validator=_in_target)
 
 
-@frozen
+@frozen(field_transformer=typed)
 class Gathered:
     """All names of the needs of one kind, sorted. Alone in a vector it becomes one word per name; with `joined`
     it becomes one word, the names separated by that text. Only for an action that `gathers` the kind."""
@@ -55,18 +70,26 @@ class Gathered:
     joined: str | None = None
 
 
-@frozen
+Plain = str | Disk | InTarget | Gathered
+
+
+@frozen(field_transformer=typed)
 class Joined:
     """Several parts that make up one word."""
 
     parts: tuple[Plain, ...]
 
 
-Plain = str | Disk | InTarget | Gathered
 Word = Plain | Joined
 """One word of an argument vector. A `str` is literal text, whatever it holds."""
 
 Argv = tuple[Word, ...]
+
+
+def _command(_item: object, attribute: "attrs.Attribute[Argv]", argv: Argv) -> None:
+    if not argv or (isinstance(argv[0], str) and len(argv[0].split()) != 1):
+        said = f"{argv[0]!r} is no command's name" if argv else f"{attribute.name} is empty"
+        raise ValueError(f"{said}: give each word as its own argument")
 
 
 # --- contents ----------------------------------------------------------------------------------------------------
@@ -80,7 +103,7 @@ class Coding(enum.Enum):
     """Backslash, leading and trailing blanks escaped as a GLib key file wants it."""
 
 
-@frozen
+@frozen(field_transformer=typed)
 class SecretRef:
     """The value of a secret that was asked for or read, put in at run time."""
 
@@ -100,21 +123,21 @@ Typed = str | tuple[str | Gathered, ...]
 that begins with `# ` is a sentence to the person instead; the commands behind it stand in a block of their own."""
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Run:
     """Run one command. `stdin` goes to its standard input; `stdout_to` (a live path) receives its output.
 
     `by_hand` is what a person types instead, where the same command would be the wrong one for hands.
     """
 
-    argv: Argv
+    argv: Argv = field(validator=_command)
     where: Where = Where.LIVE
     stdin: Content | None = None
-    stdout_to: Word | None = None
+    stdout_to: InTarget | str | None = None
     by_hand: tuple[Typed, ...] = ()
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class WriteFile:
     """Write a file beside its place and rename it. Folders above are made (0755). `mode` is an octal number."""
 
@@ -125,7 +148,7 @@ class WriteFile:
     """`UID:GID` by number."""
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Link:
     """Make the symbolic link `path` point to `to`, replacing a link or plain file that stands there."""
 
@@ -133,7 +156,7 @@ class Link:
     to: str
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Call:
     """Call one verb of the script's runtime library (`rendering/sh/VERB.sh`) with words as arguments.
 
@@ -147,12 +170,12 @@ class Call:
     by_hand: tuple[Typed, ...] = ()
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class ByHand:
     """Work for a person. `commands` are typed by the person, where they have to be typed at all."""
 
     text: str
-    commands: tuple[str, ...] = ()
+    commands: tuple[Typed, ...] = ()
 
 
 Operation = Run | WriteFile | Link | Call | ByHand
@@ -161,19 +184,19 @@ Operation = Run | WriteFile | Link | Call | ByHand
 # --- checks ------------------------------------------------------------------------------------------------------
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Succeeds:
     """The command exits with 0. Not for tools whose exit status is known to lie."""
 
-    argv: Argv
+    argv: Argv = field(validator=_command)
     where: Where = Where.LIVE
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Outputs:
     """The command exits with 0 and its standard output is `text` (`exactly`) or has `text` as one of its lines."""
 
-    argv: Argv
+    argv: Argv = field(validator=_command)
     text: str
     exactly: bool = True
     where: Where = Where.LIVE
@@ -183,7 +206,7 @@ Test = Succeeds | Outputs | Call
 """A read-only test. A `Call` names a verb that only reads."""
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Check:
     """A guard or a proof: what must be true, how to tell, and what a person does if it is not."""
 
@@ -196,14 +219,19 @@ class Check:
     """For guards: whether it can be tried before the first write (else only right before its action)."""
 
 
-@frozen(kw_only=True)
+def _note(_item: object, _attribute: object, note: str) -> None:
+    if not note.strip():
+        raise ValueError("the note of a WayBack says how to go back, or that it cannot be undone")
+
+
+@frozen(kw_only=True, field_transformer=typed)
 class WayBack:
     """The rollback note of an action: always a true sentence; operations where a machine can do it.
 
     The operations are repeatable, and succeed where nothing (or only half) was done: `--undo` may be cut short, too.
     """
 
-    note: str
+    note: str = field(validator=_note)
     operations: tuple[Operation, ...] = ()
     possible: bool = True
     """False: it cannot be undone, and the note says so."""
@@ -217,7 +245,7 @@ NOTHING_TO_UNDO = WayBack(note="Nothing to undo: this changes nothing that stays
 # --- secrets -----------------------------------------------------------------------------------------------------
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Secret:
     """A secret that an action needs. Asked for (twice) before the first write, or read from a file on the medium."""
 
@@ -242,26 +270,26 @@ class Does(enum.Enum):
     WRITES = "writes"
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Touch:
     """One line of the last look before the machine's name is typed: what an action formats or deletes, or writes
     outside the file systems of the new system. Lines of actions that are done already are left out."""
 
     does: Does
-    what: str
+    what: str = field(validator=one_line)
     """The object of that verb, one line without a full stop: "the folder EFI/kelp on the kept partition esp"."""
 
 
 # --- the action --------------------------------------------------------------------------------------------------
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, field_transformer=typed)
 class Action:
     """One unit of work that a person would recognise."""
 
     id: str
     """`SECTION.words-with-dashes`: stable, unique, beginning with the step's section."""
-    title: str
+    title: str = field(validator=one_line)
     """One line, imperative: "Append the new partitions"."""
     reason: str
     """Why this is done, one or two sentences."""
@@ -343,3 +371,81 @@ def token_kind(token: str) -> str:
     if _TOKEN.fullmatch(token) is None:
         raise ValueError(f"not a token: {token!r}; a token is KIND or KIND:NAME without blanks")
     return token.split(":", 1)[0]
+
+
+# --- the walk ----------------------------------------------------------------------------------------------------
+
+
+def walk(value: object) -> Iterator[attrs.AttrsInstance]:
+    """Every value of this vocabulary in `value`, itself first: actions, operations, checks, tests, ways back, secrets,
+    and what stands in vectors and contents for something else. Literal text is left out.
+
+    Whatever looks at all of an action looks through this: a kind that comes new is seen by all of them.
+    """
+    pending: list[Any] = [value]
+    while pending:
+        item = pending.pop()
+        if type(item) is tuple:
+            pending.extend(reversed(item))
+        elif (fields := _fields(item.__class__)) is not None:
+            yield item
+            pending.extend([getattr(item, name) for name, _ in reversed(fields)])
+
+
+StandIn = Disk | InTarget | Gathered | SecretRef | Where
+"""What stands for something that is known only later, or elsewhere."""
+
+
+def map_words(value: T, change: Callable[[StandIn], object], line: Callable[[str], str] = str) -> T:
+    """`value` with `change(it)` for everything in it that is no literal text: a path of the target, the disk, gathered
+    names, a secret, the place where a command runs.
+
+    A tuple in place of a word stands for several; in what a person types they are quoted. `line` maps the literal
+    text of that.
+    """
+    return cast(T, _mapped(value, change, line))
+
+
+def _mapped(value: Any, change: Callable[[Any], object], line: Callable[[str], str]) -> Any:
+    if isinstance(value, StandIn):
+        return change(value)
+    if type(value) is tuple:
+        return _spliced(value, change, line)
+    changed = {}
+    for name, is_typed in _fields(value.__class__) or ():
+        old = getattr(value, name)
+        new = tuple(_line(one, change, line) for one in old) if is_typed else _mapped(old, change, line)
+        if new != old:
+            changed[name] = new
+    return evolve(value, **changed) if changed else value
+
+
+def _spliced(items: tuple[Any, ...], change: Callable[[Any], object], line: Callable[[str], str]) -> tuple[Any, ...]:
+    out: list[object] = []
+    for item in items:
+        new = _mapped(item, change, line)
+        out.extend(new if type(new) is tuple else (new,))
+    return tuple(out)
+
+
+def _line(item: Typed, change: Callable[[Any], object], line: Callable[[str], str]) -> Typed:
+    """What a person types, names in it quoted for a shell. It stays in parts while some are not known."""
+    if isinstance(item, str):
+        return line(item)
+    parts = [line(part) if isinstance(part, str) else _quoted(change(part)) for part in item]
+    whole = "".join(part for part in parts if isinstance(part, str))
+    return whole if all(isinstance(part, str) for part in parts) else tuple(parts)
+
+
+def _quoted(words: Any) -> Any:
+    if isinstance(words, Gathered):
+        return words
+    return " ".join(map(shlex.quote, words if type(words) is tuple else (words,)))
+
+
+@functools.cache
+def _fields(kind: type) -> tuple[tuple[str, bool], ...] | None:
+    """Names of the fields of a class of this vocabulary, and of each whether a person types it; None for others."""
+    if not attrs.has(kind):
+        return None
+    return tuple((one.name, one.type == tuple[Typed, ...]) for one in attrs.fields(kind))

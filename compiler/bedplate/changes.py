@@ -13,7 +13,20 @@ from typing import Generic, TypeVar
 
 from attrs import evolve, field, frozen
 
-from bedplate.actions import Action, Call, Check, InTarget, Link, Operation, Run, SecretRef, Stage, WayBack, WriteFile
+from bedplate.actions import (
+    Action,
+    Call,
+    Check,
+    InTarget,
+    Link,
+    Operation,
+    Run,
+    SecretRef,
+    Stage,
+    WayBack,
+    WriteFile,
+    walk,
+)
 from bedplate.conditions import holds
 from bedplate.faults import Path
 from bedplate.serialize import digest
@@ -270,8 +283,7 @@ def _paths(action: Action) -> Iterator[str]:
 
 def _has_secret(action: Action) -> bool:
     """Whether carrying the action out again would take a secret."""
-    contents = [getattr(item, "content", None) or getattr(item, "stdin", None) or () for item in action.operations]
-    return any(isinstance(part, SecretRef) for content in contents for part in content)
+    return any(isinstance(item, SecretRef) for item in walk(action.operations))
 
 
 def restamp(old: Action | None, new: Action | None) -> Action | None:

@@ -5,13 +5,11 @@ Enters: actions. Leaves: the same actions, those that gather filled with the nam
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterator, Sequence
-from typing import cast
 
 from attrs import evolve
 
-from bedplate.actions import Action, Argv, Call, Check, Gathered, Joined, Operation, Plain, Run, Test, Typed
+from bedplate.actions import Action, Gathered, StandIn, map_words
 
 
 def gather(actions: Sequence[Action]) -> Iterator[Action]:
@@ -25,57 +23,14 @@ def gather(actions: Sequence[Action]) -> Iterator[Action]:
                 names[kind].append(name)
     for action in actions:
         kind = action.gathers
-        yield _filled(action, kind, tuple(sorted(set(names[kind])))) if kind else action
+        yield _filled(action, tuple(sorted(set(names[kind])))) if kind else action
 
 
-def _filled(action: Action, kind: str, names: tuple[str, ...]) -> Action:
-    def typed(lines: Sequence[Typed]) -> tuple[Typed, ...]:
-        return tuple(_typed(line, kind, names) for line in lines)
+def _filled(action: Action, names: tuple[str, ...]) -> Action:
+    def named(item: StandIn) -> object:
+        if not isinstance(item, Gathered) or item.kind != action.gathers:
+            return item
+        return names if item.joined is None else item.joined.join(names)
 
-    def call(item: Call) -> Call:
-        return evolve(item, args=_fill(item.args, kind, names), by_hand=typed(item.by_hand))
-
-    def operation(item: Operation) -> Operation:
-        if isinstance(item, Run):
-            return evolve(item, argv=_fill(item.argv, kind, names), by_hand=typed(item.by_hand))
-        return call(item) if isinstance(item, Call) else item
-
-    def checks(items: Sequence[Check]) -> tuple[Check, ...]:
-        return tuple(evolve(item, test=test(item.test)) for item in items)
-
-    def test(item: Test) -> Test:
-        return call(item) if isinstance(item, Call) else evolve(item, argv=_fill(item.argv, kind, names))
-
-    gives = dict.fromkeys((*action.gives, *(f"{kind}:{name}" for name in names)))
-    operations = tuple(operation(item) for item in action.operations)
-    return evolve(
-        action,
-        operations=operations,
-        guards=checks(action.guards),
-        proofs=checks(action.proofs),
-        audits=checks(action.audits),
-        gives=tuple(gives),
-    )
-
-
-def _typed(line: Typed, kind: str, names: tuple[str, ...]) -> Typed:
-    """A line for a person with the names in it, each quoted for a shell. It stays in parts while other kinds wait."""
-    if isinstance(line, str):
-        return line
-    quoted = [shlex.quote(name) for name in names]
-    parts = tuple(
-        (part.joined or " ").join(quoted) if isinstance(part, Gathered) and part.kind == kind else part for part in line
-    )
-    return "".join(map(str, parts)) if all(isinstance(part, str) for part in parts) else parts
-
-
-def _fill(argv: Argv, kind: str, names: tuple[str, ...]) -> Argv:
-    out: list[object] = []
-    for word in argv:
-        if isinstance(word, Gathered) and word.kind == kind:
-            out.extend(names if word.joined is None else [word.joined.join(names)])
-        elif isinstance(word, Joined):
-            out.append(Joined(cast("tuple[Plain, ...]", _fill(word.parts, kind, names))))
-        else:
-            out.append(word)
-    return cast(Argv, tuple(out))
+    tokens = (f"{action.gathers}:{name}" for name in names)
+    return evolve(map_words(action, named), gives=tuple(dict.fromkeys((*action.gives, *tokens))))

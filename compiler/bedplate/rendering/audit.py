@@ -18,7 +18,7 @@ CARRIED_OUT = "It was carried out to the end, in the form that the spec has now"
 def render(graph: InstallGraph) -> str:
     """The whole audit script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
     nodes = [node for node in graph.nodes if checks(node)]
-    used = shell_operations.check_verbs(check for node in nodes for check in checks(node))
+    used = shell_operations.verbs(tuple(map(checks, nodes)))
     parts = [
         "#!/bin/sh",
         *comment(f"Proves that {graph.machine.name} is installed as its spec {graph.source} says. It only reads."),

@@ -45,7 +45,7 @@ def commands(item: Operation, prompts: Mapping[str, str]) -> list[str]:
         case Call():
             return [on_disk(line) for line in lines(item.by_hand)]
         case ByHand():
-            return list(item.commands)
+            return lines(item.commands)
 
 
 def lines(typed_lines: Iterable[Typed]) -> list[str]:

@@ -49,7 +49,7 @@ _OF_COPIES = ("copies-fit", "esp-look", "ours-in-table", "outside-places", "part
 
 def render(graph: InstallGraph) -> str:
     """The whole script. Raises Rejected for text that no script can hold and for a verb that does not exist."""
-    used = shell_operations.verbs(node.action for node in graph.nodes) | set(_ALWAYS)
+    used = shell_operations.verbs(tuple(evolve(node.action, audits=()) for node in graph.nodes)) | set(_ALWAYS)
     if _makes_copies(graph):
         used |= set(_OF_COPIES)
     parts = [

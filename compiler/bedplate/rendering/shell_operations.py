@@ -5,10 +5,9 @@ A line may hold a text with line ends inside its quotes; every line ends by retu
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from bedplate.actions import (
-    Action,
     ByHand,
     Call,
     Check,
@@ -21,6 +20,7 @@ from bedplate.actions import (
     Test,
     Where,
     WriteFile,
+    walk,
 )
 from bedplate.rendering import manual_commands, shell_library
 from bedplate.rendering.quoting import indent, message, printing, quote, vector, word
@@ -45,7 +45,8 @@ def operation(item: Operation) -> list[str]:
         case Call():
             return _call(item)
         case ByHand():
-            return [f"by_hand {' '.join(message(text) for text in (item.text, *item.commands))}{FAIL}"]
+            texts = (item.text, *manual_commands.lines(item.commands))
+            return [f"by_hand {' '.join(map(message, texts))}{FAIL}"]
 
 
 def fill(content: Content) -> list[str]:
@@ -79,24 +80,11 @@ def test(item: Test) -> str:
             return _verb(item)
 
 
-def verbs(actions: Iterable[Action]) -> set[str]:
-    """Names of all verbs that the operations, checks and ways back of these actions call."""
-    found: set[str] = set()
-    for action in actions:
-        found |= operation_verbs((*action.operations, *action.peek, *action.way_back.operations))
-        found |= check_verbs((*action.guards, *action.proofs))
-    return found
-
-
-def check_verbs(checks: Iterable[Check]) -> set[str]:
-    """Names of the verbs that checks call."""
-    return {item.test.verb for item in checks if isinstance(item.test, Call)}
-
-
-def operation_verbs(items: Sequence[Operation]) -> set[str]:
-    """Names of the verbs that operations call or are carried out by."""
+def verbs(value: object) -> set[str]:
+    """Names of the verbs that are called anywhere in it, or by which its operations are carried out."""
     own = {WriteFile: "write-file", Link: "make-link"}
-    return {item.verb if isinstance(item, Call) else own.get(type(item), "") for item in items} - {""}
+    found = (item.verb if isinstance(item, Call) else own.get(type(item)) for item in walk(value))
+    return {verb for verb in found if verb}
 
 
 def _run(item: Run) -> list[str]:

@@ -364,7 +364,7 @@ def _work(operations: Iterable[Operation], prompts: Mapping[str, str]) -> Iterat
         pending = []
         yield prose(item.text)
         if item.commands:
-            yield from passages(item.commands, shell=False)
+            yield from passages(manual_commands.lines(item.commands), shell=False)
     yield from passages(pending)
 
 

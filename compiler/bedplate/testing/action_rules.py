@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from typing import Any
 
+import attrs
 from attrs import evolve
 
 from bedplate.actions import (
     NOTHING_TO_UNDO,
     TARGET,
     Action,
-    ByHand,
+    Argv,
     Call,
     Check,
     InTarget,
@@ -22,8 +24,10 @@ from bedplate.actions import (
     SecretRef,
     Stage,
     Succeeds,
+    Typed,
     Where,
     WriteFile,
+    walk,
 )
 from bedplate.faults import describe
 from bedplate.rendering import manual_checks
@@ -226,7 +230,7 @@ def secrets_are_listed(about: Subject) -> list[str]:
     known = {secret.name for action in about.actions for secret in action.secrets}
     for action in _each(about):
         for operation in action.operations:
-            names = {part.name for part in _content(operation) if isinstance(part, SecretRef)}
+            names = {part.name for part in walk(operation) if isinstance(part, SecretRef)}
             found += [
                 f"{action.id} uses the secret {name!r}, and no action lists it in `secrets`"
                 for name in sorted(names - known)
@@ -258,24 +262,21 @@ def _each(about: Subject) -> Iterable[Action]:
     return {action.id: action for action in about.actions}.values()
 
 
-def _vectors(action: Action) -> Iterator[tuple[object, ...]]:
-    for operation in (*action.operations, *action.way_back.operations):
-        if isinstance(operation, Run):
-            yield operation.argv
-        elif isinstance(operation, Call):
-            yield operation.args
-    for check in (*action.guards, *action.proofs):
-        yield check.test.args if isinstance(check.test, Call) else check.test.argv
+def _held(value: object, kind: object) -> Iterator[tuple[object, Any]]:
+    """Every field of that type anywhere in it: who has it, and what it holds."""
+    for item in walk(value):
+        yield from ((item, getattr(item, one.name)) for one in attrs.fields(type(item)) if one.type == kind)
 
 
-def _commands(action: Action) -> Iterator[tuple[object, ...]]:
+def _vectors(action: Action) -> Iterator[Argv]:
+    """Every vector of words, a verb's too."""
+    yield from (argv for _, argv in _held((action.operations, action.way_back, action.guards, action.proofs), Argv))
+
+
+def _commands(action: Action) -> Iterator[Argv]:
     """Vectors that a command gets; the words of a verb go to a function."""
-    for operation in (*action.operations, *action.way_back.operations):
-        if isinstance(operation, Run):
-            yield operation.argv
-    for check in (*action.guards, *action.proofs):
-        if not isinstance(check.test, Call):
-            yield check.test.argv
+    held = _held((action.operations, action.way_back, action.guards, action.proofs), Argv)
+    yield from (argv for item, argv in held if not isinstance(item, Call))
 
 
 def _live_commands(operations: Iterable[Operation]) -> Iterator[str]:
@@ -302,19 +303,10 @@ def _elsewhere(check: Check) -> Iterator[str]:
             yield str(parts[0])
 
 
-def _content(operation: Operation) -> tuple[object, ...]:
-    if isinstance(operation, WriteFile):
-        return operation.content
-    return (operation.stdin or ()) if isinstance(operation, Run | Call) else ()
-
-
 def by_hand_lines(action: Action) -> Iterator[str]:
     """Every line that a person is told to type."""
-    for operation in (*action.operations, *action.way_back.operations):
-        if isinstance(operation, ByHand):
-            yield from operation.commands
-        elif isinstance(operation, Run | Call):
-            yield from ("".join(map(str, line)) for line in operation.by_hand)
+    for _, lines in _held((action.operations, action.way_back), tuple[Typed, ...]):
+        yield from (line if isinstance(line, str) else "".join(map(str, line)) for line in lines)
 
 
 def plain_words(action: Action) -> Iterator[tuple[tuple[object, ...], int, str]]:
