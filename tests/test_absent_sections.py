@@ -246,6 +246,14 @@ def test_two_changes_that_want_one_action_done_differently_are_refused() -> None
     assert (fault.code, fault.path) == ("two-ways", ("horn",)) and "horn.unit" in fault.message
 
 
+def test_what_only_brings_something_else_is_done_differently() -> None:
+    """What an action gives decides what its way back takes away, so that it is carried out in its new form."""
+    own = [evolve(unit(), needs=(), gives=(f"file:{UNIT}", *more)) for more in ((), ("horn:described",))]
+    one, other = (known(action, changes=lambda *_: ()) for action in own)
+    sides = planned(BASE + "\n[horn]\n", "old", one), planned(BASE + "\n[horn]\n", "new", other)
+    assert told(compare(*sides, other)) == [('the action "Describe the horn" is done differently', "in place")]
+
+
 def test_a_change_in_part_says_that_the_section_is_left_out() -> None:
     diff = added(unit(), LIVE)
     text = render(registry().renderers["checklist"], change_graph(diff, partly=True))

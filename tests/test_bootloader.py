@@ -276,7 +276,11 @@ def test_a_folder_of_another_system_is_taken_whatever_its_case() -> None:
 
 
 def test_a_label_of_another_entry_is_taken() -> None:
-    assert "label-taken" in faults(Bootloader(name="setup"))
+    """A label is compared as it looks to a person in the firmware's list; common practice, no source."""
+    assert faults(Bootloader(name="setup"))["label-taken"].warning is False
+    padded = evolve(SURVEY, firmware=evolve(SURVEY.firmware, entries=(BootEntry(number="0001", label=" KELP "),)))
+    assert "label-taken" in faults(KELP, FakeContext(survey=padded))
+    assert "label-taken" not in faults(KELP)
 
 
 @pytest.mark.parametrize(
@@ -427,6 +431,20 @@ def test_an_encrypted_root_is_unlocked_the_family_s_way(family: str, words: tupl
     settled = plan(KELP, context)
     assert settled.roots == ("/dev/mapper/croot", f"UUID={root.fs_uuid}")
     assert settled.command_line.startswith("root=/dev/mapper/croot ro")
+
+
+@pytest.mark.parametrize("hibernate", [True, False])
+def test_an_encrypted_swap_is_unlocked_early_where_a_resume_reads_it(hibernate: bool) -> None:
+    """systemd-hibernate-resume(8): the initramfs reads the device before any file system is mounted; what is only
+    swapped to is unlocked by crypttab(5)."""
+    parts = (
+        evolve(ROOT, mapper="croot", luks_uuid="42"),
+        evolve(ROOT, name="swap", role="swap", mount="", mapper="cswap", luks_uuid="43"),
+        evolve(ROOT, name="logs", role="data", mount="/logs", mapper="clogs", luks_uuid="44"),
+    )
+    layout = evolve(LAYOUT, partitions=(ESP, *parts), hibernate=hibernate)
+    swap = ("rd.luks.name=43=cswap",) if hibernate else ()
+    assert kernel_parameters(KELP, FakeContext(layout, family="dnf")).words == ("rd.luks.name=42=croot", *swap)
 
 
 # --- files -------------------------------------------------------------------------------------------------------

@@ -15,13 +15,13 @@ import pytest
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
-from bedplate.actions import Call, Stage, Succeeds
+from bedplate.actions import Call, Run, Stage, Succeeds, WriteFile
 from bedplate.cli import commands
 from bedplate.compiling import pipeline
 from bedplate.facts import LaidPartition
 from bedplate.install_graph import InstallGraph
 from bedplate.loading.registry import load
-from bedplate.rendering import checklist, live_instructions, manual_checks, shell_helpers, stage_text
+from bedplate.rendering import checklist, live_instructions, manual_checks, manual_commands, shell_helpers, stage_text
 from bedplate.units import MIB
 from bedplate_steps.disk import inspect
 from rendering import action, graph
@@ -81,6 +81,21 @@ def test_every_block_and_every_guard_can_be_read_by_a_shell(name: str, shell: li
         ran = subprocess.run(shell, input=block, capture_output=True, text=True, check=False)
         assert (ran.returncode, ran.stderr) == (0, ""), block
         assert re.search(r"\bPACKAGES\b|\bORDER\b|\bVERSION\b", block) is None, block
+
+
+@pytest.mark.parametrize("shell", [["dash"], ["bash"], ["busybox", "sh"]], ids=" ".join)
+@pytest.mark.parametrize("ends", [("END",), ("END", "END."), (" END", "END", "END..", "END.")], ids=str)
+def test_no_line_of_a_file_ends_it_and_becomes_a_command(
+    ends: tuple[str, ...], shell: list[str], tmp_path: Path
+) -> None:
+    """POSIX.1-2017, XCU 2.7.4: a here-document ends at the first line that is its delimiter and nothing else."""
+    text = "".join(f"{end}\ntouch ran\n" for end in ends)
+    file = tmp_path / "file"
+    written = manual_commands.commands(WriteFile(path=str(file), content=(text,)), {})
+    typed = "\n".join([*written, *manual_commands.commands(Run(argv=("cat",), stdin=(text,)), {})])
+    ran = subprocess.run(shell, input=typed, capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert (ran.stdout, file.read_text()) == (text, text)
+    assert [one.name for one in tmp_path.iterdir()] == ["file"]
 
 
 @pytest.mark.parametrize("name", MACHINES)

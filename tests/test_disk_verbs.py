@@ -160,6 +160,7 @@ verb_may_format {HOME} ext4 {FS}2 {HOME} unfinished-home
 verb_partition_may_be_made {ROOT} 2048 409600 {LINUX}
 verb_partition_may_be_made {FS}1 2048 409600 {LINUX}
 verb_room_is_free 2048 411647 {ROOT}
+verb_room_is_free 411648 616447 {HOME}
 verb_room_is_free 682000 700000 none
 verb_table_has_only {FS}1 {HOME} {ROOT} {PAGE}
 """)
@@ -169,6 +170,7 @@ verb_table_has_only {FS}1 {HOME} {ROOT} {PAGE}
     assert "planned: start 4096" in bench.fails(f"verb_partition_may_be_made {ROOT} 4096 409600 {LINUX}")
     assert "size at most 204799" in bench.fails(f"verb_partition_ends_by {HOME} 411648 204799 {LINUX}")
     assert "inside the planned" in bench.fails(f"verb_room_is_free 411000 411648 {ROOT}")
+    assert "inside the planned" in bench.fails(f"verb_room_is_free 411647 411700 {HOME}")
     assert "no line" in bench.fails(f"verb_table_is {TABLE} 34 {400 * 2048 - 34}")
     assert "no partition" in bench.fails(f"verb_partition_is {FS}1 1 1 {LINUX}")
     assert "1 bytes" not in bench.fails(f"verb_disk_is SERIAL {400 * MIB} 512")

@@ -230,6 +230,22 @@ def test_chains_and_lists_are_laid_over_one_another_in_order() -> None:
     assert document.beside(("r",), "survey.toml") == "x/../survey.toml"
 
 
+def test_a_document_hands_over_every_file_it_was_made_of() -> None:
+    """The installed machine keeps them: without one of them nobody could make its spec again."""
+    files = {
+        "m/a.toml": 'extends = ["x/b.toml", "c.toml"]\n',
+        "m/x/b.toml": 'extends = "../root.toml"\nb = 1\n',
+        "m/x/../root.toml": 'extends = "../common.toml"\nr = 1\n',
+        "m/x/../../common.toml": "o = 1\n",
+        "m/c.toml": "c = 1\n",
+    }
+    survey = parse("m/a.survey.toml", b"s = 1\n")
+    kept = reading(files, "m/a.toml").papers(survey)
+    names = {"a.toml", "x/b.toml", "root.toml", "common.toml", "c.toml", "a.survey.toml"}
+    assert set(kept) == names  # the one from above this folder lies beside the others
+    assert kept["a.survey.toml"] == b"s = 1\n" and kept["root.toml"] == files["m/x/../root.toml"].encode()
+
+
 def test_two_elements_of_one_name_both_stay_so_that_a_step_can_complain() -> None:
     files = {"a.toml": 'extends = "b.toml"\n[[n]]\nname = "x"\n[[n]]\nname = "x"\n', "b.toml": '[[n]]\nname = "x"\n'}
     document = reading(files, "a.toml")

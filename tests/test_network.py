@@ -87,6 +87,27 @@ def test_one_mistake_is_one_fault_at_its_place(text: str, code: str, path: str) 
     assert found[0].message and not found[0].message.endswith(".")
 
 
+FIXED = LINK + 'addresses = ["192.0.2.5/24", "2001:db8::5/64"]\n'
+
+
+@pytest.mark.parametrize(
+    ("addresses", "gateway", "fine"),
+    [
+        (FIXED, "fe80::1", True),
+        (FIXED, "2001:db8::1", True),
+        (FIXED, "2001:db8:0:1::1", False),
+        (FIXED, "fd00::1", False),
+        (FIXED, "169.254.0.1", False),
+        (LINK + 'addresses = ["192.0.2.5/24"]\n', "fe80::1", False),
+    ],
+)
+def test_a_router_is_known_by_its_link_local_address(addresses: str, gateway: str, fine: bool) -> None:
+    """RFC 4861, 4.2 and 8: routers are told apart by link-local addresses, which lie in no subnet of ours; that of
+    IPv4 (RFC 3927, 2.7) is none a router forwards from."""
+    codes = [fault.code for fault in faults(f'{addresses}gateways = ["{gateway}"]') if not fault.warning]
+    assert codes == ([] if fine else ["gateway-outside-subnet"])
+
+
 def test_a_passphrase_that_stands_in_the_spec_is_never_shown() -> None:
     [fault] = faults(WIFI.replace("wpa-psk", 'sae", passphrase = "tide and mud'))
     assert "tide" not in repr(fault)

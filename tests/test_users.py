@@ -308,16 +308,19 @@ def test_an_account_and_a_group_that_were_there_before_are_not_taken_back(verbs:
 
 @needs_root
 def test_an_account_is_made_as_planned_and_a_rerun_changes_nothing(verbs: Verbs, tmp_path: Path) -> None:
+    (tmp_path / "root/etc/skel/.profile").write_text("from skel\n")
     assert "no account ana" in verbs("user-is", *PERSON).stderr
     assert verbs("user-present", *PERSON).returncode == 0
     assert verbs("user-is", *PERSON).returncode == 0
+    home = tmp_path / "root/home/ana"
+    assert [(one.stat().st_uid, one.stat().st_gid) for one in (home, home / ".profile")] == [(1000, 1000)] * 2
+    assert home.stat().st_mode & 0o777 == 0o700  # HOME_MODE of login.defs(5) as Debian ships it
     files = [tmp_path / "root/etc" / name for name in ("passwd", "group", "shadow", "gshadow")]
     before = [file.read_bytes() for file in files]
     assert verbs("user-present", *PERSON).returncode == 0
     assert [file.read_bytes() for file in files] == before
     row = next(line for line in files[0].read_text().splitlines() if line.startswith("ana:"))
     assert row == "ana:x:1000:1000:Ana né O'Mud $(id):/home/ana:/bin/bash"
-    assert (tmp_path / "root/home/ana").stat().st_uid == 1000
 
 
 @needs_root
