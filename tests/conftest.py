@@ -1,6 +1,37 @@
-"""What every test run needs: signals as a terminal leaves them, however the run was started."""
+"""What every test run needs: signals as a terminal leaves them, and a machine that is left as it was found."""
 
+import gc
+import os
 import signal
+import tempfile
+import time
+from collections.abc import Iterator
+
+import pytest
+
+import leftovers
+
+PATIENCE = 10
+"""Seconds that the kernel and dying processes have to let go."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def machine_left_as_found(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """In the end nothing is attached, mounted, mapped, swapped to or running that a test began, and files lie in
+    pytest's own folder only, which keeps those of the last three runs."""
+    loose, before = tmp_path_factory.mktemp("loose"), leftovers.orphans()
+    os.environ["TMPDIR"] = tempfile.tempdir = str(loose)
+    yield
+    gc.collect()  # some temporary folders go with the object that holds them
+    end = time.monotonic() + PATIENCE
+    while left := [
+        *leftovers.left([tmp_path_factory.getbasetemp(), *leftovers.in_memory(os.getpid())]),
+        *(one for one in leftovers.orphans() if one not in before),
+        *(f"{folder} is still there" for folder in leftovers.in_memory(os.getpid())),
+    ]:
+        if time.monotonic() > end:
+            pytest.fail("the tests have left on this machine:\n  " + "\n  ".join(left), pytrace=False)
+        time.sleep(0.5)
 
 
 def pytest_configure() -> None:

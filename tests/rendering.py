@@ -90,7 +90,7 @@ class Sandbox:
         self.target = folder / "target"
         self.log = folder / "log"
         self.fakes = folder / "fakes"
-        self._memory = tempfile.TemporaryDirectory(prefix="bedplate-test-", dir="/dev/shm")
+        self._memory = tempfile.TemporaryDirectory(prefix=f"bedplate-test-{os.getpid()}-", dir="/dev/shm")
         self.scratch = Path(self._memory.name)
         self.target.mkdir(parents=True)
         self.fakes.mkdir()

@@ -144,7 +144,7 @@ class Machine:
 @pytest.fixture
 def machine(tmp_path: Path) -> Iterator[Machine]:
     # On tmpfs: libefivar sets the immutable flag where a file system has one.
-    variables = Path("/dev/shm") / f"bedplate-{uuid.uuid4()}"
+    variables = Path("/dev/shm") / f"bedplate-boot-{os.getpid()}-{uuid.uuid4()}"
     variables.mkdir()
     made = Machine(tmp_path, variables)
     try:

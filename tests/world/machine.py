@@ -221,7 +221,7 @@ def write_at(path: str | Path, offset: int, content: bytes) -> None:
 @contextmanager
 def room() -> Iterator[Path]:
     """A folder in memory for templates and machines; in the end nothing of it is attached, whoever was killed."""
-    folder = Path(tempfile.mkdtemp(prefix="bedplate-world-", dir="/dev/shm"))
+    folder = Path(tempfile.mkdtemp(prefix=f"bedplate-world-{os.getpid()}-", dir="/dev/shm"))
     try:
         yield folder
     finally:

@@ -1,0 +1,78 @@
+"""What steps are given of one another: facts, and whether there are any."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+from attrs import evolve, frozen
+
+from bedplate.faults import Fault, Rejected, describe
+from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate.loading.plugin_errors import Origin
+from bedplate.loading.registry import Registry, assemble
+from comparing import BASE, planned, registry
+
+
+@frozen(kw_only=True)
+class Section:
+    tone: int = 440
+
+
+@frozen(kw_only=True)
+class Tone:
+    """A fact: how high something sounds."""
+
+    hertz: int
+
+
+SCHEMA = {
+    "title": "Sound",
+    "description": "Sound.",
+    "type": "object",
+    "unevaluatedProperties": False,
+    "properties": {"tone": {"title": "Tone", "description": "In hertz.", "type": "integer", "minimum": 1}},
+}
+
+
+def listens(section: Any, context: Context) -> Iterable[Fault]:
+    heard = str(context.fact(Tone).hertz) if context.has(Tone) else "silence"
+    yield Fault(code="heard", message=heard)
+
+
+def known() -> Registry:
+    """The built-in steps, [horn], which sounds, and [ear], which hears it if there is one."""
+    common: dict[str, Any] = {"title": "Sound", "schema": SCHEMA, "model": Section, "emit": lambda *_: ()}
+    steps = [
+        Step(section="ear", check=listens, **common),
+        Step(section="horn", facts={Tone: lambda section, _: Tone(hertz=section.tone)}, **common),
+    ]
+
+    class Plugin:
+        bedplate_contract = 1
+
+        @hookimpl
+        def bedplate_steps(self) -> list[Step]:
+            return steps
+
+    own = assemble([(Origin(plugin="horn", distribution="saltmarsh-horn", version="1.0"), Plugin())])
+    assert not own.broken
+    return evolve(registry(), steps={**registry().steps, **own.steps})
+
+
+@pytest.mark.parametrize(
+    ("sections", "told"),
+    [
+        ("[ear]\n", ["ear: silence [heard]"]),
+        ("[ear]\n[horn]\n", ["ear: 440 [heard]"]),
+        ("[horn]\ntone = 220\n[ear]\n", ["ear: 220 [heard]"]),
+        # Nobody is told that there is no horn, or what follows from that, because it is written wrong.
+        ("[ear]\n[horn]\ntone = 0\n", ["horn.tone: this number is too small [number-too-small]"]),
+    ],
+)
+def test_a_step_is_told_whether_another_gives_a_fact(sections: str, told: list[str]) -> None:
+    with pytest.raises(Rejected) as refused:
+        planned(f"{BASE}\n{sections}", known=known())
+    faults = [evolve(fault, place=None) for fault in refused.value.faults if not fault.warning]
+    assert [describe(fault).splitlines()[0] for fault in faults] == told
