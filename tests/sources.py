@@ -22,14 +22,24 @@ def command(*words: str | Path, cwd: Path | None = None) -> str:
     return subprocess.run([*map(str, words)], cwd=cwd, capture_output=True, text=True, check=True).stdout
 
 
+def gpg(home: Path, *words: str | Path) -> None:
+    """Run gpg(1) with this home, and end the agent that it starts."""
+    command("gpg", "--homedir", home, "--batch", *words)
+    end_agent(home)
+
+
+def end_agent(home: Path) -> None:
+    """An agent outlives the commands that started it (gpg-agent(1))."""
+    command("gpgconf", "--homedir", home, "--kill", "gpg-agent")
+
+
 @functools.cache
 def key(name: str, expires: str = "never") -> Path:
     """A gpg home with one signing key; its public half in key.gpg and key.asc."""
     home = Path(tempfile.mkdtemp(prefix="key-"))
-    gpg = ("gpg", "--homedir", home, "--batch")
     born = ("--faked-system-time", "20200101T000000!") if expires != "never" else ()
-    command(
-        *gpg,
+    gpg(
+        home,
         *born,
         "--passphrase",
         "",
@@ -39,8 +49,8 @@ def key(name: str, expires: str = "never") -> Path:
         "sign",
         expires,
     )
-    command(*gpg, "--output", home / "key.gpg", "--export")
-    command(*gpg, "--armor", "--output", home / "key.asc", "--export")
+    gpg(home, "--output", home / "key.gpg", "--export")
+    gpg(home, "--armor", "--output", home / "key.asc", "--export")
     return home
 
 
@@ -62,17 +72,7 @@ def make(source: Path, signer: Path, *names: str, old: bool = False, release: tu
     whole = command("apt-ftparchive", *options, "release", "dists/tidal", cwd=source)
     (source / "dists/tidal/Release").write_text(whole)
     then = ("--faked-system-time", "20200101T120000!") if old else ()
-    command(
-        "gpg",
-        "--homedir",
-        signer,
-        "--batch",
-        *then,
-        "--clearsign",
-        "--output",
-        source / "dists/tidal/InRelease",
-        source / "dists/tidal/Release",
-    )
+    gpg(signer, *then, "--clearsign", "--output", source / "dists/tidal/InRelease", source / "dists/tidal/Release")
     return source
 
 

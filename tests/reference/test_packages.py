@@ -19,6 +19,7 @@ from bedplate_steps.families.apt import package_tool as apt
 from bedplate_steps.families.dnf import package_tool as dnf
 from bedplate_steps.families.pacman import package_tool as pacman
 from family_records import PACKAGE_FAMILIES
+from sources import end_agent, gpg
 from verb_runner import SHELLS, run
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -35,11 +36,10 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A gpg home with one signing key, and that key as key.asc."""
     home = tmp_path_factory.mktemp("keys")
     home.chmod(0o700)
-    gpg = ("gpg", "--homedir", home, "--batch")
     owner = "Source <source@saltmarsh.example>"
-    command(*gpg, "--passphrase", "", "--quick-gen-key", owner, "rsa2048", "sign", "never")
-    (home / "key.asc").write_text(command(*gpg, "--armor", "--export"))
-    command(*gpg, "--output", home / "key.gpg", "--export")
+    gpg(home, "--passphrase", "", "--quick-gen-key", owner, "rsa2048", "sign", "never")
+    gpg(home, "--output", home / "key.asc", "--armor", "--export")
+    gpg(home, "--output", home / "key.gpg", "--export")
     return home
 
 
@@ -69,7 +69,7 @@ def pacman_package(source: Path, keys: Path, name: str, **fields: str) -> Path:
     (root / ".PKGINFO").write_text("".join(f"{key} = {value}\n" for key, value in words.items()))
     path = source / f"{name}-1-1-any.pkg.tar.gz"
     command("bsdtar", "-czf", path, ".PKGINFO", "usr", cwd=root)
-    command("gpg", "--homedir", keys, "--batch", "--detach-sign", path)
+    gpg(keys, "--detach-sign", path)
     shutil.rmtree(root)
     return path
 
@@ -184,6 +184,7 @@ def dnf_base(place: Path, keys: Path) -> Base:
         "__gpg /usr/bin/gpg",
     )
     command("rpm", *define, "--addsign", *packages)
+    end_agent(keys)
     command("createrepo_c", "-q", source)
     return Base(family="dnf", release="42", source=f"file://{source}", keyring=str(keys / "key.asc"))
 
@@ -262,16 +263,7 @@ def apt_source(place: Path, keys: Path) -> Path:
         cwd=source,
     )
     (source / "dists/tidal/Release").write_text(release)
-    command(
-        "gpg",
-        "--homedir",
-        keys,
-        "--batch",
-        "--clearsign",
-        "--output",
-        source / "dists/tidal/InRelease",
-        source / "dists/tidal/Release",
-    )
+    gpg(keys, "--output", source / "dists/tidal/InRelease", "--clearsign", source / "dists/tidal/Release")
     return source
 
 
