@@ -8,16 +8,20 @@ from typing import Any
 import pytest
 from attrs import evolve, frozen
 
+from bedplate.facts import Family
 from bedplate.faults import Fault, Rejected, describe
 from bedplate.hookspecs import Context, Step, hookimpl
 from bedplate.loading.plugin_errors import Origin
 from bedplate.loading.registry import Registry, assemble
+from bedplate.schema import key, table
 from comparing import BASE, planned, registry
 
 
-@frozen(kw_only=True)
-class Section:
-    tone: int = 440
+@table
+class Sound:
+    """Sound."""
+
+    tone: int = key("How high, in hertz.", default=440, minimum=1)
 
 
 @frozen(kw_only=True)
@@ -27,15 +31,6 @@ class Tone:
     hertz: int
 
 
-SCHEMA = {
-    "title": "Sound",
-    "description": "Sound.",
-    "type": "object",
-    "unevaluatedProperties": False,
-    "properties": {"tone": {"title": "Tone", "description": "In hertz.", "type": "integer", "minimum": 1}},
-}
-
-
 def listens(section: Any, context: Context) -> Iterable[Fault]:
     heard = str(context.fact(Tone).hertz) if context.has(Tone) else "silence"
     yield Fault(code="heard", message=heard)
@@ -43,7 +38,7 @@ def listens(section: Any, context: Context) -> Iterable[Fault]:
 
 def known() -> Registry:
     """The built-in steps, [horn], which sounds, and [ear], which hears it if there is one."""
-    common: dict[str, Any] = {"title": "Sound", "schema": SCHEMA, "model": Section, "emit": lambda *_: ()}
+    common: dict[str, Any] = {"title": "Sound", "model": Sound, "emit": lambda *_: ()}
     steps = [
         Step(section="ear", check=listens, **common),
         Step(section="horn", facts={Tone: lambda section, _: Tone(hertz=section.tone)}, **common),
@@ -76,3 +71,16 @@ def test_a_step_is_told_whether_another_gives_a_fact(sections: str, told: list[s
         planned(f"{BASE}\n{sections}", known=known())
     faults = [evolve(fault, place=None) for fault in refused.value.faults if not fault.warning]
     assert [describe(fault).splitlines()[0] for fault in faults] == told
+
+
+def test_a_need_that_the_family_names_no_package_for_is_a_fault() -> None:
+    family = Family(
+        name="marsh", architecture="amd64", rebuild_initramfs=(), packages={"sudo": ("sudo",), "time": ("chrony",)}
+    )
+    assert family.tokens("time", "sudo", "time") == ("package:chrony", "package:sudo")
+    with pytest.raises(Rejected) as refused:
+        family.tokens("sudo", "wifi", "boot-entries")
+    [fault] = refused.value.faults
+    assert fault.code == "family-lacks-package" and fault.message.endswith(
+        "marsh names no package for wifi or boot-entries"
+    )
