@@ -56,4 +56,4 @@ def compared(old: Iterable[Edit], new: Iterable[Edit], known: Registry | None = 
 
 def said(diff: Diff) -> list[tuple[str, str]]:
     """What a comparison says, with the classes."""
-    return [(one.change.says, one.change.cost.value) for one in diff.told]
+    return [(one.change.says, one.change.cost.value) for one in diff.changes]

@@ -14,7 +14,7 @@ from attrs import evolve
 
 from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, Stage, WayBack, Where
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.comparing.added_or_removed import comes, goes
 from bedplate.comparing.change_graph import change_graph
 from bedplate.comparing.compare import compare
@@ -23,7 +23,7 @@ from bedplate.comparing.report import report
 from bedplate.compiling.pipeline import render
 from bedplate.faults import Rejected
 from bedplate.hookspecs import Side, Step, hookimpl
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph
 from bedplate.linking.link import Owned, link
 from bedplate.loading.plugin_errors import Origin, PluginError
 from bedplate.loading.registry import Registry, assemble
@@ -106,7 +106,7 @@ def added(*actions: Action, back: bool = False, **more: Any) -> Diff:
 
 
 def told(diff: Diff) -> list[tuple[str, str]]:
-    return [(one.change.says, one.change.cost.value) for one in diff.told if one.section == "horn"]
+    return [(one.change.says, one.change.cost.value) for one in diff.changes if one.section == "horn"]
 
 
 ALL = (unit(), service(), folder(EMPTY), block(), listen())
@@ -115,7 +115,7 @@ ALL = (unit(), service(), folder(EMPTY), block(), listen())
 def test_a_new_section_is_done_on_the_running_machine() -> None:
     diff = added(*ALL)
     assert told(diff) == [("the section [horn] is new", "at next boot")]
-    assert ("package bc is added", "in place") in [(one.change.says, one.change.cost.value) for one in diff.told]
+    assert ("package bc is added", "in place") in [(one.change.says, one.change.cost.value) for one in diff.changes]
     ids = [node.action.id for node in change_graph(diff).nodes]
     assert ids.index("base.packages-add") < ids.index("horn.unit") < ids.index("horn.service")
     assert ids[-2:] == ["change.restart", "horn.listen"], "what a person sees after the start comes after the start"
@@ -216,8 +216,8 @@ def test_a_step_that_knows_better_is_asked() -> None:
 
     def changes(old: Side, new: Side) -> Iterable[Change]:
         assert (old.section, new.section) == (None, Horn())
-        besides = {"horn.service": Besides(after=(begin,))}
-        actions = amend(old.actions, new.actions, "horn.unit", "horn.service", besides=besides)
+        extra = {"horn.service": Extra(after=(begin,))}
+        actions = amend(old.actions, new.actions, "horn.unit", "horn.service", extra=extra)
         yield Change(says="the horn is put up", cost=Cost.IN_PLACE, new=(), actions=actions)
 
     diff = added(unit(), service(), changes=changes, comes_and_goes=True)
@@ -268,14 +268,13 @@ def test_a_change_in_part_says_that_the_section_is_left_out() -> None:
 def text_of(actions: Iterable[Action], moved: Callable[[Action], Action] = lambda one: one) -> str:
     owned = [Owned(action=moved(evolve(one, needs=())), section="horn", origin="horn 1.0") for one in actions]
     nodes, tools = link(owned)
-    graph = InstallGraph(
+    graph = ChangeGraph(
         spec_file="new.toml",
         old_spec_file="old.toml",
         machine=Machine(name="kelp-02"),
         survey=None,
         nodes=nodes,
         tools=tools,
-        scene="change",
     )
     return script.render(graph).replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 
@@ -368,7 +367,7 @@ def test_an_action_that_neither_spec_has_may_be_asked_for() -> None:
 
 
 def test_what_a_step_leaves_untold_follows_from_its_own_section() -> None:
-    [one] = [one for one in tuned(lambda old, new: ()).told if one.section == "horn"]
+    [one] = [one for one in tuned(lambda old, new: ()).changes if one.section == "horn"]
     assert one.change.why == "It follows from a change in this section."
 
 

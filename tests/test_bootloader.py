@@ -162,8 +162,8 @@ class FakeContext:
 
 
 def faults(section: Bootloader, context: FakeContext | None = None) -> dict[str, Fault]:
-    assert STEP.check is not None
-    return {fault.code: fault for fault in STEP.check(section, context or FakeContext())}
+    assert STEP.validate is not None
+    return {fault.code: fault for fault in STEP.validate(section, context or FakeContext())}
 
 
 def emitted(section: Bootloader, context: FakeContext | None = None) -> dict[str, Action]:

@@ -129,7 +129,7 @@ USED = {
         says="TypeError: 'int' object is not iterable (saltmarsh_reed.py, line 14, in emit)",
     ),
     "raises while checking": Case(
-        old="emit=emit", new="emit=emit, check=lambda section, context: 1 // 0", says="checking [reed]: ZeroDivision"
+        old="emit=emit", new="emit=emit, validate=lambda section, context: 1 // 0", says="checking [reed]: ZeroDivision"
     ),
     "leaves while emitting": Case(
         old=WRITES, new="    raise SystemExit\n", says="emitting actions of [reed]: SystemExit"
@@ -151,7 +151,7 @@ USED = {
     ),
     "finds text at fault": Case(
         old="emit=emit",
-        new='emit=emit, check=lambda *_: ["bad"]',
+        new='emit=emit, validate=lambda *_: ["bad"]',
         says="check of [reed] must give Fault objects, it gave str",
     ),
     "has a need that is no tuple": Case(

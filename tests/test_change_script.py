@@ -9,7 +9,7 @@ from attrs import evolve
 
 from bedplate.actions import Action, InTarget, Stage, WayBack, WriteFile
 from bedplate.changes import amend, stamp
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph
 from bedplate.linking.link import Owned, link
 from bedplate.rendering import script
 from bedplate.spec import Machine
@@ -41,14 +41,14 @@ def change(old: dict[str, Action], new: dict[str, Action]) -> str:
     ids = tuple(dict.fromkeys((*new, *old)))
     nodes, tools = link([Owned(action=one, section="demo", origin="demo 1.0") for one in amend(old, new, *ids)])
     text = script.render(
-        InstallGraph(
-            spec_file="old.toml to new.toml",
+        ChangeGraph(
+            spec_file="new.toml",
+            old_spec_file="old.toml",
             machine=Machine(name="kelp-02"),
             survey=None,
             nodes=nodes,
             tools=tools,
-            scene="change",
-            papers={name: text.encode() for name, text in PAPERS.items()},
+            source_files={name: text.encode() for name, text in PAPERS.items()},
         )
     )
     return text.replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)

@@ -15,7 +15,7 @@ from bedplate.actions import NOTHING_TO_UNDO, Call, Disk
 from bedplate.changes import amend
 from bedplate.cli import main
 from bedplate.comparing.change_graph import change_graph
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.retarget import retarget
 from bedplate.compiling.pipeline import render
 from bedplate.conditions import file_is, file_mode_is, link_is
 from bedplate.rendering import manual_checks, shell_helpers
@@ -124,7 +124,7 @@ def asked(lines: list[str]) -> list[str]:
 def test_a_file_is_asked_for_by_commands_that_print_only_if_it_holds(content: str, tmp_path: Path) -> None:
     path = tmp_path / "it's a file"
     write = build.write_file("moor.file", str(path), content, title="Write", reason="So.")
-    [check] = rooted(write).proofs
+    [check] = retarget(write).proofs
     lines = manual_checks.asking(check.test)
     assert asked(lines) == ["", ""]
     path.write_text(content, encoding="utf-8")
@@ -149,7 +149,7 @@ def test_mode_and_link_are_asked_for_in_the_same_way(tmp_path: Path) -> None:
         (link_is(str(link), "other"), False),
     ):
         action = build.run("moor.x", "true", title="x", reason="x", proofs=(check,), way_back=NOTHING_TO_UNDO)
-        [line] = manual_checks.asking(rooted(action).proofs[0].test)
+        [line] = manual_checks.asking(retarget(action).proofs[0].test)
         assert bool(asked([line])[0]) is holds
 
 
@@ -160,8 +160,8 @@ def test_a_file_that_names_the_disk_is_read_by_a_person() -> None:
 
 def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
     service = build.enable_service("moor.service", "moor.service", title="x", reason="x")
-    [check] = rooted(service).proofs
-    [gone] = rooted(amend({service.id: service}, {}, service.id)[0]).proofs
+    [check] = retarget(service).proofs
+    [gone] = retarget(amend({service.id: service}, {}, service.id)[0]).proofs
     fake = tmp_path / "systemctl"
     for state, on, off in (
         ("enabled", True, False),
@@ -178,7 +178,7 @@ def test_a_unit_is_asked_for_by_its_state(tmp_path: Path) -> None:
 
 def test_what_is_gone_is_asked_for(tmp_path: Path) -> None:
     write = build.write_file("moor.file", str(tmp_path / "a file"), "x", title="Write", reason="So.")
-    [gone] = rooted(amend({write.id: write}, {}, write.id)[0]).proofs
+    [gone] = retarget(amend({write.id: write}, {}, write.id)[0]).proofs
     lines = manual_checks.asking(gone.test)
     assert asked(lines) == ["yes\n"]
     (tmp_path / "a file").symlink_to("nowhere")

@@ -21,7 +21,7 @@ from bedplate.loading import registry
 from bedplate.reading import schema_errors
 from bedplate.reading.document import parse
 from bedplate.reading.schema_errors import schema_faults
-from bedplate.reading.validation import check, compose_schema, structure_survey, unreadable
+from bedplate.reading.validation import compose_schema, structure_survey, unreadable, validate_spec
 from bedplate.schema import Keywords, key, table
 from bedplate.spec import Machine, Spec
 from bedplate.units import GIB, Request, Rest, Size
@@ -68,7 +68,7 @@ HEAD = 'format = 1\n[machine]\nname = "kelp-02"\n'
 
 
 def checked(text: str, steps: dict[str, Step] = STEPS) -> Spec:
-    return check(parse("a.toml", text.encode()), steps)
+    return validate_spec(parse("a.toml", text.encode()), steps)
 
 
 def faults_of(text: str, steps: dict[str, Step] = STEPS) -> tuple[Fault, ...]:

@@ -86,8 +86,8 @@ def section(text: str) -> Clock:
 
 
 def faults(text: str, around: Around | None = None) -> list[Fault]:
-    assert STEP.check is not None
-    return list(STEP.check(section(text), around or Around()))
+    assert STEP.validate is not None
+    return list(STEP.validate(section(text), around or Around()))
 
 
 def actions(text: str, around: Around | None = None) -> dict[str, Action]:

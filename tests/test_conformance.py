@@ -215,23 +215,26 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
         emitting(attrs.evolve(GOOD, way_back=WayBack(note="It goes."))),
         "nothing takes it back: give its way back operations",
     ),
-    "check that refuses nothing": ({"check": strict}, "check has refused nothing that was tried: give a bad example"),
+    "validation that refuses nothing": (
+        {"validate": strict},
+        "validate has refused nothing that was tried: give a bad example",
+    ),
     "bad example that passes": (
         {"bad": SOUTH},
         "the bad example reed-south is not refused by a fault of that code: nothing is said against it",
     ),
     "bad example of another fault": (
-        {"check": strict, "bad": {"reed-east": SOUTH["reed-south"]}},
+        {"validate": strict, "bad": {"reed-east": SOUTH["reed-south"]}},
         "not refused by a fault of that code: spec.toml",
     ),
-    "path from the top": ({"check": repeating, "bad": SOUTH}, "names [reed] in its path ('reed', 'name')"),
+    "path from the top": ({"validate": repeating, "bad": SOUTH}, "names [reed] in its path ('reed', 'name')"),
     "changes never asked": ({**BARE, "changes": lambda old, new: ()}, "give a second one"),
     "pasted command": ({"emit": pasting}, "tells a person to type it unquoted"),
     "option": ({"emit": optional}, "hands it to reed as an option"),
     "going up": ({"emit": pathing}, "never goes up with .."),
     "control characters": ({"emit": carrying, "model": AnyText}, "carries a control character"),
     "crash": ({"emit": crashing}, "AssertionError: no notes"),
-    "poor fault": ({"check": faulting}, "must have a code of lower-case words"),
+    "poor fault": ({"validate": faulting}, "must have a code of lower-case words"),
     "crash, told whole": ({"emit": crashing}, 'in crashing\n    assert section.notes, "no notes"'),
     "comparing crashes": ({"emit": carrying, "changes": lambda old, new: 1 // 0}, "[reed]: ZeroDiv"),
     "misspelt action": (
@@ -249,7 +252,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
 
 def test_a_good_step_is_not_complained_of() -> None:
     assert list(found()) == []
-    assert list(found(check=strict, bad=SOUTH)) == []
+    assert list(found(validate=strict, bad=SOUTH)) == []
 
 
 def test_the_only_example_is_varied_to_ask_for_changes() -> None:

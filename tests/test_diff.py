@@ -24,7 +24,7 @@ from bedplate.comparing.compare import compare
 from bedplate.comparing.drift import drift
 from bedplate.comparing.model import Diff
 from bedplate.comparing.report import painted, report
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.retarget import retarget
 from bedplate.compiling.pipeline import render
 from bedplate.faults import Rejected
 from bedplate.loading.registry import Registry
@@ -412,7 +412,7 @@ def test_what_cannot_be_done_in_place_is_refused_with_its_reason(name: str) -> N
 
 def test_every_loss_is_named() -> None:
     for name in PAIRS:
-        for one in pair(name).told:
+        for one in pair(name).changes:
             assert bool(one.change.loses) == (one.change.cost is Cost.LOSES_DATA)
 
 
@@ -422,7 +422,7 @@ def test_every_change_action_has_a_proof_and_guards_with_what_the_old_spec_prove
         if not node.action.changes:
             continue
         assert node.action.proofs, node.action.id
-        before = rooted(diff.old.actions[node.action.id])
+        before = retarget(diff.old.actions[node.action.id])
         tests = [check.test for check in node.action.guards]
         assert all(proof.test in tests for proof in before.proofs), node.action.id
         assert all(check.early for check in node.action.guards)
@@ -574,4 +574,4 @@ def test_a_step_without_support_is_listed_value_by_value_and_action_by_action() 
 def test_equal_specs_are_equal_without_support_too() -> None:
     known = _without_support("users")
     one = planned(BASE, "old", known)
-    assert compare(one, planned(BASE, "new", known), known).told == ()
+    assert compare(one, planned(BASE, "new", known), known).changes == ()

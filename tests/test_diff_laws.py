@@ -12,7 +12,7 @@ from bedplate.changes import Cost
 from bedplate.comparing.change_graph import change_graph
 from bedplate.comparing.compare import compare
 from bedplate.comparing.model import BLOCKING, Diff, Planned
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.retarget import retarget
 from bedplate.compiling.pipeline import render
 from comparing import BASE, planned, registry
 
@@ -68,7 +68,7 @@ def _compared(one: dict[str, int], other: dict[str, int]) -> Diff:
 @given(SPECS)
 @FEW
 def test_a_spec_does_not_differ_from_itself(spec: dict[str, int]) -> None:
-    assert _compared(spec, dict(spec)).told == ()
+    assert _compared(spec, dict(spec)).changes == ()
 
 
 @given(SPECS, SPECS)
@@ -76,7 +76,7 @@ def test_a_spec_does_not_differ_from_itself(spec: dict[str, int]) -> None:
 def test_nothing_is_said_exactly_where_the_graphs_are_equal(one: dict[str, int], other: dict[str, int]) -> None:
     diff = _compared(one, other)
     equal = diff.old.actions == diff.new.actions and diff.old.graph.machine == diff.new.graph.machine
-    assert (diff.told == ()) == equal
+    assert (diff.changes == ()) == equal
 
 
 @given(SPECS, SPECS)
@@ -85,10 +85,10 @@ def test_there_and_back_touch_the_same_sections_and_their_classes_fit(
     one: dict[str, int], other: dict[str, int]
 ) -> None:
     there, back = _compared(one, other), _compared(other, one)
-    assert {told.section for told in there.told} == {told.section for told in back.told}
-    for section in {told.section for told in there.told}:
+    assert {told.section for told in there.changes} == {told.section for told in back.changes}
+    for section in {told.section for told in there.changes}:
         nothing = [
-            {told.change.cost for told in diff.told if told.section == section} == {Cost.NOTHING}
+            {told.change.cost for told in diff.changes if told.section == section} == {Cost.NOTHING}
             for diff in (there, back)
         ]
         assert nothing[0] == nothing[1]
@@ -101,7 +101,7 @@ def test_every_differing_action_is_accounted_for_and_the_work_can_be_linked_and_
     one: dict[str, int], other: dict[str, int]
 ) -> None:
     diff = _compared(one, other)
-    if not diff.told:
+    if not diff.changes:
         return
     graph = change_graph(diff, partly=True)
     ids = [node.action.id for node in graph.nodes]
@@ -120,7 +120,7 @@ def test_what_is_done_in_place_ends_with_the_new_audit_and_goes_back_to_the_old_
     """Every proof that only the new spec's audit has is a proof of the work, and every lasting action has a way back
     that is carried out, or says why not."""
     diff = _compared(one, other)
-    if diff.blocking or not diff.told:
+    if diff.blocking or not diff.changes:
         return
     graph = change_graph(diff)
     proved = {proof.test for node in graph.nodes for proof in node.action.proofs}
@@ -129,8 +129,8 @@ def test_what_is_done_in_place_ends_with_the_new_audit_and_goes_back_to_the_old_
         before = diff.old.actions.get(name)
         if action.transient or name in package or action.stage.value != "target":
             continue
-        kept = {proof.test for proof in rooted(before).proofs} if before else set()
-        asked = {proof.test for proof in rooted(action).proofs} - kept
+        kept = {proof.test for proof in retarget(before).proofs} if before else set()
+        asked = {proof.test for proof in retarget(action).proofs} - kept
         assert asked <= proved, name
     for node in graph.nodes:
         back = node.action.way_back

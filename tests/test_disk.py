@@ -161,8 +161,8 @@ def section(text: str) -> DiskSection:
 def faults(text: str, found: Survey | str | None = "", warning: bool = False) -> dict[str, Fault]:
     """Faults (or warnings) by code, checks and layout together, as the program gathers them."""
     around = Around(survey=survey() if isinstance(found, str) else found, section=section(text))
-    assert STEP.check is not None
-    all_found = list(STEP.check(section(text), around))
+    assert STEP.validate is not None
+    all_found = list(STEP.validate(section(text), around))
     try:
         STEP.facts[Layout](section(text), around)
     except Rejected as rejected:
@@ -599,8 +599,8 @@ def test_the_tools_of_every_mounted_file_system_are_asked_for() -> None:
     assert "package:cryptsetup" in actions(ENCRYPTED)["disk.crypttab"].needs
     lacking = evolve(FAMILY, packages={"fs-ext4": ("e2fsprogs",), "fs-vfat": ("dosfstools",)})
     around = Around(section=section(BTRFS), family=lacking)
-    assert STEP.check is not None
-    [fault] = [fault for fault in STEP.check(section(BTRFS), around) if not fault.warning]
+    assert STEP.validate is not None
+    [fault] = [fault for fault in STEP.validate(section(BTRFS), around) if not fault.warning]
     assert (fault.code, dotted(fault.path)) == ("family-lacks-file-system", "new[1].filesystem")
     assert fault.allowed == "ext4 or vfat"
 
@@ -717,8 +717,8 @@ def test_a_draft_passes_its_own_check_once_what_it_erases_is_uncommented(found: 
     jsonschema.Draft202012Validator(bedplate_schema.load("disk")).validate(data)
     value = structured(data, DiskSection)
     around = Around(survey=found, section=value)
-    assert STEP.check is not None
-    assert [fault.code for fault in STEP.check(value, around) if not fault.warning] == []
+    assert STEP.validate is not None
+    assert [fault.code for fault in STEP.validate(value, around) if not fault.warning] == []
     planned = STEP.facts[Layout](value, around)
     assert [part.mount for part in planned.partitions if part.new and part.mount] in (["/"], ["/boot/efi", "/"])
     assert len([part for part in planned.partitions if not part.new]) == len(data.get("keep", []))

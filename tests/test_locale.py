@@ -63,8 +63,8 @@ def section(text: str) -> Locale:
 
 
 def faults(text: str, family: str = "apt") -> list[Fault]:
-    assert STEP.check is not None
-    return list(STEP.check(section(text), Around(family=family)))
+    assert STEP.validate is not None
+    return list(STEP.validate(section(text), Around(family=family)))
 
 
 def actions(text: str, family: str = "apt") -> dict[str, Action]:

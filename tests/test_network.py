@@ -158,8 +158,8 @@ def test_a_family_without_the_package_is_a_fault() -> None:
 def test_hostile_names_are_refused(hostile: str) -> None:
     data: dict[str, Any] = {"host_name": hostile, "links": [{"name": "cable", "mac": CABLE}]}
     judge = jsonschema.Draft202012Validator(STEP.schema)
-    assert STEP.check is not None
-    assert not judge.is_valid(data) or list(STEP.check(structured(data, Network), Around()))
+    assert STEP.validate is not None
+    assert not judge.is_valid(data) or list(STEP.validate(structured(data, Network), Around()))
 
 
 # --- files -----------------------------------------------------------------------------------------------------------
@@ -360,8 +360,8 @@ def test_the_draft_passes_its_own_check(links: tuple[SurveyedLink, ...]) -> None
     assert text.startswith("[network]\n")
     data = tomllib.loads(text)["network"]
     jsonschema.Draft202012Validator(STEP.schema).validate(data)
-    assert STEP.check is not None
-    assert list(STEP.check(structured(data, Network), Around(survey=survey))) == []
+    assert STEP.validate is not None
+    assert list(STEP.validate(structured(data, Network), Around(survey=survey))) == []
 
 
 # --- verbs -----------------------------------------------------------------------------------------------------------

@@ -395,7 +395,7 @@ def test_spec_and_survey_are_kept_in_the_target(sandbox: Sandbox, shell: str) ->
     hostile = 'note = "it\'s $(touch BROKEN) `x` %s \\\\"\r\n# ümlaut, no line end'.encode()
     papers = {"kelp 02's.toml": hostile, "sub/kelp.survey.toml": b"x = 1\n\n"}
     close = action("demo.close", Run(argv=("true",)), gives=("target:closed",))
-    done = sandbox.run(script.render(evolve(graph(close), papers=papers)), shell)
+    done = sandbox.run(script.render(evolve(graph(close), source_files=papers)), shell)
     assert done.returncode == 0, done.stdout
     folder = sandbox.target / "var/lib/bedplate/spec"
     assert {str(one.relative_to(folder)): one.read_bytes() for one in folder.rglob("*") if one.is_file()} == papers

@@ -13,7 +13,7 @@ import pytest
 from attrs import evolve
 
 from accidents.staging import Place
-from bedplate.duplicates import twins
+from bedplate.duplicates import duplicates
 from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedFileSystem, SurveyedPartition, SurveyedSignature
 from bedplate.surveying import capture, summary
 from test_disk import DISK, ESP, PLAIN, ROOT, ROWS, SWAP, TABLE, faults, survey, with_row
@@ -40,7 +40,7 @@ def one(number: int) -> str:
 
 
 def words(*parts: SurveyedPartition, disk: SurveyedDisk = OTHER) -> list[str]:
-    return [twin.words for twin in twins(survey(DISK, evolve(disk, partitions=parts)))]
+    return [twin.words for twin in duplicates(survey(DISK, evolve(disk, partitions=parts)))]
 
 
 # --- in a survey -----------------------------------------------------------------------------------------------------
@@ -49,7 +49,7 @@ def words(*parts: SurveyedPartition, disk: SurveyedDisk = OTHER) -> list[str]:
 def test_a_copied_disk_is_one_fault_that_names_both() -> None:
     copied = evolve(DISK, path="/dev/sdc", serial="SM-USB-7", transport="usb")
     found = survey(DISK, copied)
-    [twin] = twins(found)
+    [twin] = duplicates(found)
     assert TABLE.id in twin.words and "/dev/nvme0n1" in twin.words and "/dev/sdc" in twin.words
     assert "serial SM-NVME-0217" in twin.words and "serial SM-USB-7" in twin.words
     assert "unplug the copy" in " ".join(summary.troubles(found))
@@ -68,7 +68,7 @@ def test_one_thing_of_it_is_enough(again: SurveyedPartition, told: str) -> None:
     base = with_row(1, filesystem=SurveyedFileSystem(type="vfat", uuid="0217-4B1E")).disks[0]
     if "ext4" in told:
         base = with_row(1, filesystem=SurveyedFileSystem(type="ext4", uuid="0217-4B1E")).disks[0]
-    [twin] = twins(survey(base, evolve(OTHER, partitions=(again,))))
+    [twin] = duplicates(survey(base, evolve(OTHER, partitions=(again,))))
     assert told in twin.words and "partition 1 of /dev/sdb" in twin.words
 
 
@@ -94,7 +94,7 @@ def test_what_is_alike_by_nature_is_no_twin() -> None:
     inner = part(one(1), type="iso9660", uuid="2026-11-01-10-00-00-00")
     record = (SurveyedSignature(type="isw_raid_member"),)
     halves = [evolve(OTHER, path=path, serial=path, signatures=record, partitions=(part(one(1)),)) for path in "ab"]
-    assert twins(survey(DISK, old, evolve(old, path="/dev/sdc"), *halves)) == ()
+    assert duplicates(survey(DISK, old, evolve(old, path="/dev/sdc"), *halves)) == ()
     assert words(inner, disk=image) == []
 
 
@@ -113,7 +113,7 @@ def test_the_name_of_a_group_is_read_from_the_disk(tmp_path: Path) -> None:
         group(one_disk)
         group(other)
         found = capture.survey_from(call("sh", "-c", capture.collect_script(), "-", one_disk, other))
-    [twin] = twins(found)
+    [twin] = duplicates(found)
     assert "volume group" in twin.words.lower() and one_disk in twin.words and other in twin.words
 
 

@@ -262,7 +262,7 @@ def test_undo_after_every_prefix(sandbox: Sandbox, shell: str) -> None:
 
 
 def _tail(whole: InstallGraph, number: int) -> str:
-    return script.words(whole.nodes[number - 1])
+    return script.function_suffix(whole.nodes[number - 1])
 
 
 def test_undo_tells_what_it_cannot_take_back(sandbox: Sandbox, shell: str) -> None:

@@ -71,8 +71,8 @@ def section(text: str) -> Users:
 
 
 def faults(text: str, around: Around | None = None) -> list[Fault]:
-    assert STEP.check is not None
-    return list(STEP.check(section(text), around or Around()))
+    assert STEP.validate is not None
+    return list(STEP.validate(section(text), around or Around()))
 
 
 def actions(text: str, around: Around | None = None) -> dict[str, Action]:
@@ -241,8 +241,8 @@ def test_the_fact_about_people() -> None:
 def test_the_draft_passes_its_own_check() -> None:
     data = tomllib.loads(draft(Survey()))["users"]
     jsonschema.Draft202012Validator(bedplate_schema.load("users")).validate(data)
-    assert STEP.check is not None
-    assert list(STEP.check(structured(data, Users), Around())) == []
+    assert STEP.validate is not None
+    assert list(STEP.validate(structured(data, Users), Around())) == []
 
 
 # --- verbs, with the account tools of this machine in a changed root folder ------------------------------------------

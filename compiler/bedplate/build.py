@@ -42,7 +42,7 @@ ROOT = "filesystem:/"
 """The token of the new root file system: what lies in it goes with it."""
 
 
-class Besides(TypedDict, total=False):
+class ActionFields(TypedDict, total=False):
     """What every builder also takes; see `Action`."""
 
     needs: tuple[str, ...]
@@ -53,7 +53,7 @@ class Besides(TypedDict, total=False):
     trouble: str
 
 
-class More(Besides, total=False):
+class ScriptedFields(ActionFields, total=False):
     """The same for work that the script does."""
 
     expected: str
@@ -69,7 +69,7 @@ def write_file(
     mode: int = 0o644,
     owner: str = "0:0",
     secrets: tuple[Secret, ...] = (),
-    **more: Unpack[More],
+    **more: Unpack[ScriptedFields],
 ) -> Action:
     """Write the target's file `path` (absolute) whole, in UTF-8. `mode` is an octal number, `owner` `UID:GID`.
 
@@ -98,7 +98,15 @@ def write_file(
 
 
 def append(
-    id: str, path: str, text: str, *, marker: str, title: str, reason: str, comment: str = "#", **more: Unpack[More]
+    id: str,
+    path: str,
+    text: str,
+    *,
+    marker: str,
+    title: str,
+    reason: str,
+    comment: str = "#",
+    **more: Unpack[ScriptedFields],
 ) -> Action:
     """Keep `text` at the end of the target's file `path`, between two lines that name `marker` in comments.
 
@@ -128,7 +136,7 @@ def append(
     )
 
 
-def enable_service(id: str, unit: str, *, title: str, reason: str, **more: Unpack[More]) -> Action:
+def enable_service(id: str, unit: str, *, title: str, reason: str, **more: Unpack[ScriptedFields]) -> Action:
     """Enable a systemd unit of the target, its suffix included: `ssh.service`.
 
     Gives `service:UNIT`. Who brings the unit goes into `needs`: `package:NAME`, or `file:PATH` of a unit of your own.
@@ -161,7 +169,7 @@ def run(
     where: Where = Where.TARGET,
     stdin: Content | None = None,
     secrets: tuple[Secret, ...] = (),
-    **more: Unpack[More],
+    **more: Unpack[ScriptedFields],
 ) -> Action:
     """Run one command: in the target, or with `where=Where.LIVE` on the live medium, paths of the target as `InTarget`.
 
@@ -194,7 +202,7 @@ def by_hand(
     stage: Stage = Stage.FIRST_BOOT,
     changes: bool = False,
     way_back: WayBack | None = None,
-    **more: Unpack[Besides],
+    **more: Unpack[ActionFields],
 ) -> Action:
     """Work for a person: `text` says what to do, `commands` are typed as they stand, `expected` is what is seen then.
 
@@ -227,7 +235,7 @@ def _parts(content: str | Content) -> Content:
     return (content,) if isinstance(content, str) else content
 
 
-def _with(more: More, *, needs: tuple[str, ...] = (), gives: tuple[str, ...] = ()) -> More:
+def _with(more: ScriptedFields, *, needs: tuple[str, ...] = (), gives: tuple[str, ...] = ()) -> ScriptedFields:
     """What the caller adds, beside what the builder knows. Raises ValueError for a single text: (x) is no tuple."""
     for name in ("needs", "gives"):
         value: object = more.get(name, ())

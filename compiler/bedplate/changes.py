@@ -99,7 +99,7 @@ def differing(old: Actions, new: Actions, prefix: str = "") -> tuple[str, ...]:
 
 
 @frozen(kw_only=True)
-class Besides:
+class Extra:
     """What an amended action does besides what the two install actions say."""
 
     before: tuple[Operation, ...] = ()
@@ -116,14 +116,14 @@ class Besides:
     """What cannot be brought back, as a sentence; the way back is then told and not carried out."""
 
 
-def amend(old: Actions, new: Actions, *ids: str, besides: Mapping[str, Besides] | None = None) -> tuple[Action, ...]:
+def amend(old: Actions, new: Actions, *ids: str, extra: Mapping[str, Extra] | None = None) -> tuple[Action, ...]:
     """For each of these install actions that differs, the action that turns the one into the other on the machine."""
-    extra = besides or {}
+    given = extra or {}
     differ = (name for name in dict.fromkeys(ids) if old.get(name) != new.get(name))
-    return tuple(_amended(old, new, name, extra.get(name, Besides())) for name in differ)
+    return tuple(_amended(old, new, name, given.get(name, Extra())) for name in differ)
 
 
-def _amended(old: Actions, new: Actions, name: str, besides: Besides) -> Action:
+def _amended(old: Actions, new: Actions, name: str, extra: Extra) -> Action:
     before, after = old.get(name), new.get(name)
     whole = _Turn(before=before, after=after, old=old, new=new)
     model = after or before
@@ -134,12 +134,12 @@ def _amended(old: Actions, new: Actions, name: str, besides: Besides) -> Action:
         title=model.title if after else f"Take back: {model.title}",
         reason=model.reason if after else "The new spec no longer asks for it.",
         stage=Stage.TARGET,
-        operations=(*besides.before, *whole.forward(instead=bool(besides.before)), *besides.after),
-        needs=(*(model.needs if after else _tools(model)), *besides.needs),
+        operations=(*extra.before, *whole.forward(instead=bool(extra.before)), *extra.after),
+        needs=(*(model.needs if after else _tools(model)), *extra.needs),
         gives=model.gives if after else (),
         guards=_early(whole.proved(before)) if before else model.guards,
-        proofs=(*whole.proved(after), *whole.gone(), *besides.proofs),
-        way_back=_way_back(whole, besides, secret),
+        proofs=(*whole.proved(after), *whole.gone(), *extra.proofs),
+        way_back=_way_back(whole, extra, secret),
         secrets=model.secrets if after else (),
         cautions=model.cautions if after else (),
         touches=model.touches if after else (),
@@ -152,18 +152,18 @@ def _tools(action: Action) -> tuple[str, ...]:
     return tuple(token for token in action.needs if token.startswith("tool:"))
 
 
-def _way_back(whole: _Turn, besides: Besides, secret: bool) -> WayBack:
-    if besides.lost:
-        return WayBack(note=besides.lost, possible=False)
+def _way_back(whole: _Turn, extra: Extra, secret: bool) -> WayBack:
+    if extra.lost:
+        return WayBack(note=extra.lost, possible=False)
     if secret:
         note = "What stood there held a secret, which is not kept: install it anew, or put it back by hand."
         return WayBack(note=note, possible=False)
     if whole.after is not None and whole.before is None and not whole.after.way_back.possible:
         return WayBack(note=whole.after.way_back.note, possible=False)
     backward = whole.backward()
-    if whole.before is None and backward == besides.back_first:
+    if whole.before is None and backward == extra.back_first:
         backward = ()
-    operations = (*besides.back_first, *backward, *besides.back)
+    operations = (*extra.back_first, *backward, *extra.back)
     if whole.after is not None and whole.before is None and not operations:
         return WayBack(note=f"Not taken back on a running machine. {whole.after.way_back.note}", possible=False)
     if whole.before is not None:

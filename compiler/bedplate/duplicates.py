@@ -23,7 +23,7 @@ _NOT_ONE = ("", "00000000", "0x00000000", "00000000-0000-0000-0000-000000000000"
 
 
 @frozen(kw_only=True)
-class Twin:
+class Duplicate:
     """One identity: what kind of, itself, and every place it was seen at, in words."""
 
     what: str
@@ -43,7 +43,7 @@ ADVICE = "A copied disk is plugged in, or two things have one name: switch off a
 """What to do about twins."""
 
 
-def twins(survey: Survey) -> tuple[Twin, ...]:
+def duplicates(survey: Survey) -> tuple[Duplicate, ...]:
     """Every identity that two places of the machine have, in the order of the survey; of disks that share several, the
     first, and how many more."""
     seen: dict[tuple[str, str], dict[str, tuple[str, str]]] = {}
@@ -52,11 +52,11 @@ def twins(survey: Survey) -> tuple[Twin, ...]:
         for what, identity, owner, where in _whole(disk) if member else _of_disk(disk):
             if identity not in _NOT_ONE:
                 seen.setdefault((what, identity.upper()), {}).setdefault(owner, (where, disk.path))
-    found: dict[tuple[str, ...], Twin] = {}
+    found: dict[tuple[str, ...], Duplicate] = {}
     for (what, identity), owners in seen.items():
         if len(owners) > 1:
             disks = tuple(path for _, path in owners.values())
-            twin = Twin(what=what, identity=identity, places=tuple(where for where, _ in owners.values()))
+            twin = Duplicate(what=what, identity=identity, places=tuple(where for where, _ in owners.values()))
             found[disks] = evolve(found[disks], more=found[disks].more + 1) if disks in found else twin
     return tuple(found.values())
 

@@ -100,7 +100,7 @@ class Step:
     emit: Callable[[Any, Context], Iterable[Action]]
     """The actions of a section, in the order a person would do them. Pure: same input, same answer. What comes first in
     the end follows from their stages, needs and gives. May raise Rejected; anything else it raises is its own fault."""
-    check: Callable[[Any, Context], Iterable[Fault]] | None = None
+    validate: Callable[[Any, Context], Iterable[Fault]] | None = None
     """Semantic faults of a section, paths relative to it. Called only when schema and types hold. A fault with
     `warning=True` is shown and stops nothing."""
     facts: Mapping[type[Any], Callable[[Any, Context], Any]] = field(factory=dict, hash=False)
@@ -169,7 +169,7 @@ class Renderer:
     suffix: str
     """File name suffix with its dot, for several specs with `--out DIR`."""
     render: Callable[[InstallGraph], str]
-    """Text of the graph. Pure: no clock, no environment. May raise Rejected."""
+    """Text of the graph; of a change, it is a `ChangeGraph`. Pure: no clock, no environment. May raise Rejected."""
     executable: bool = False
     marks: tuple[str, ...] = ()
     """Texts that all stand in the first 4096 bytes of every output, with `{machine}` for the machine's name: by them an

@@ -48,7 +48,7 @@ class InstallGraph:
     """The whole work, ordered. Everything a renderer needs and nothing else."""
 
     spec_file: str
-    """Base name of the spec file; of a change, of the new one."""
+    """Base name of the spec file."""
     machine: Machine
     survey: Survey | None
     nodes: tuple[Node, ...]
@@ -56,13 +56,7 @@ class InstallGraph:
     """Commands the live medium must have, sorted, each with nobody in the graph who gives it."""
     facts: Mapping[type, object] = field(factory=dict, hash=False)
     warnings: tuple[Fault, ...] = ()
-    scene: str = "install"
-    """`install`, on a live medium; or `change`, on the installed machine, rooted at `/`."""
-    old_spec_file: str = ""
-    """Of a change: base name of the spec that the machine is as yet."""
-    told: tuple[str, ...] = ()
-    """Of a change: what it does, in the words of a technician. What it leaves out stands among the warnings."""
-    papers: Mapping[str, bytes] = field(factory=dict, hash=False, repr=False)
+    source_files: Mapping[str, bytes] = field(factory=dict, hash=False, repr=False)
     """Spec, what it extends, and survey, as they were read, by name: the script keeps them on the machine."""
 
     def fact(self, kind: type[T]) -> T | None:
@@ -75,8 +69,8 @@ class InstallGraph:
 
     @property
     def source(self) -> str:
-        """The spec this is made from, in one word; of a change both."""
-        return f"{self.old_spec_file} to {self.spec_file}" if self.old_spec_file else self.spec_file
+        """What this is made from, for people."""
+        return self.spec_file
 
     @property
     def secrets(self) -> tuple[Secret, ...]:
@@ -91,3 +85,23 @@ class InstallGraph:
     def digest(self) -> str:
         """SHA-256 over machine and actions in order, hexadecimal."""
         return digest((self.machine, tuple(node.action for node in self.nodes)))
+
+
+@frozen(kw_only=True)
+class ChangeGraph(InstallGraph):
+    """The work that makes an installed machine of one spec into one of another, on that machine, rooted at `/`.
+
+    The spec of an `InstallGraph` is the new one.
+    """
+
+    old_spec_file: str
+    """Base name of the spec that the machine is as yet."""
+    done: tuple[str, ...] = ()
+    """What it does, in the words of a technician."""
+    left_out: tuple[Fault, ...] = ()
+    """What differs between the specs and is not part of this work, and why."""
+
+    @property
+    def source(self) -> str:
+        """Both specs."""
+        return f"{self.old_spec_file} to {self.spec_file}"

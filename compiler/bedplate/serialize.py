@@ -17,26 +17,26 @@ import attrs
 _HUMP = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
 
 
-def plain(value: object) -> Any:
+def serialize(value: object) -> Any:
     """`value` as plain data. An attrs value becomes a dict that begins with its `kind` (`write-file`)."""
     cls: type[Any] = type(value)
     if attrs.has(cls):
         out: dict[str, Any] = {"kind": _HUMP.sub("-", cls.__name__).lower()}
         for attribute in attrs.fields(cls):
-            out[attribute.name] = plain(getattr(value, attribute.name))
+            out[attribute.name] = serialize(getattr(value, attribute.name))
         return out
     if isinstance(value, enum.Enum):
         return value.value
     if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
+        return {str(key): serialize(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
-        return [plain(item) for item in value]
+        return [serialize(item) for item in value]
     return value
 
 
 def digest(value: object) -> str:
     """SHA-256 (hexadecimal) over the canonical JSON text of `plain(value)`."""
-    text = json.dumps(plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    text = json.dumps(serialize(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -63,7 +63,7 @@ def test_c01_the_wrong_disk() -> None:
         assert checks(found[name], "disk-is"), name
     for name in MACHINES:
         # The survey that the script carries tells what the collector saw; what the script does goes without.
-        assert not KERNEL_NAME.search(rendered(evolve(planned(name), papers={})))
+        assert not KERNEL_NAME.search(rendered(evolve(planned(name), source_files={})))
 
 
 @caught_by(verb("disk-is-built-in"), unseen("verb:disk-is-built-in"), unseen("fault:removable-disk"))

@@ -21,7 +21,7 @@ from bedplate.comparing.change_graph import change_graph
 from bedplate.comparing.compare import compare
 from bedplate.comparing.model import Planned
 from bedplate.compiling.pipeline import check_spec, plan
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph
 from bedplate.linking.link import Owned, link
 from bedplate.loading.registry import Registry, load
 from bedplate.reading.document import read
@@ -124,8 +124,13 @@ def rendered(actions: Iterable[Action]) -> str:
     kept = [evolve(one, needs=tuple(token for token in one.needs if token in given)) for one in every]
     nodes, tools = link([Owned(action=one, section=one.id.split(".")[0], origin="bench") for one in kept])
     return script.render(
-        InstallGraph(
-            spec_file="bench", machine=Machine(name="kelp-02"), survey=None, nodes=nodes, tools=tools, scene="change"
+        ChangeGraph(
+            spec_file="bench",
+            machine=Machine(name="kelp-02"),
+            survey=None,
+            nodes=nodes,
+            tools=tools,
+            old_spec_file="old",
         )
     )
 

@@ -53,7 +53,7 @@ def _compared(arguments: argparse.Namespace) -> int:
     marks = own.renderer.marks if own else _MARKS[rendering]
     named = tuple(mark.replace("{machine}", machine) for mark in marks)
     status = commands.emit(text, arguments, named, executable=bool(own and own.renderer.executable))
-    return status or (1 if found.told else 0)
+    return status or (1 if found.changes else 0)
 
 
 _MARKS = {

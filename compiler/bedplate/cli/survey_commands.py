@@ -42,7 +42,7 @@ def survey(arguments: argparse.Namespace) -> int:
     except Rejected as rejected:
         place = Place(file={None: "this machine", "-": "standard input"}.get(arguments.capture, arguments.capture))
         return commands.refused(Rejected(fault.at(place) for fault in rejected.faults))
-    return commands.emit(text, arguments) or _told(surveyed)
+    return commands.emit(text, arguments) or _print_summary(surveyed)
 
 
 def _looked_through(text: str) -> None:
@@ -54,7 +54,7 @@ def _looked_through(text: str) -> None:
         raise Rejected(evolve(fault, place=None) for fault in rejected.faults) from None
 
 
-def _told(surveyed: Survey) -> int:
+def _print_summary(surveyed: Survey) -> int:
     """Say what a person should know of a survey before anything is made from it; 1 if something stands against it."""
     from bedplate.surveying import summary
 
@@ -101,7 +101,7 @@ def draft(arguments: argparse.Namespace) -> int:
         )
     if not arguments.name:
         print(f"bedplate: note: named {name} after the file of the survey; --name gives another", file=sys.stderr)
-    return _told(surveyed)
+    return _print_summary(surveyed)
 
 
 def _guarded(own: registry.InstalledStep) -> Step:

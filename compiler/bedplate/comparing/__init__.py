@@ -1,4 +1,4 @@
 """Two specs compared: what changes on the machine, what each change takes, and the work as a second graph.
 
-Enters: two checked specs with their graphs. Leaves: a `Diff`, its report, and an `InstallGraph` of the scene `change`.
+Enters: two checked specs with their graphs. Leaves: a `Diff`, its report, and a `ChangeGraph`.
 """

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bedplate.actions import Action, ByHand, Stage
-from bedplate.changes import Actions, Besides, Change, Cost, amend, stands_alone
+from bedplate.changes import Actions, Change, Cost, Extra, amend, stands_alone
 
 _ELSEWHERE = {
     Stage.OTHER_SYSTEM: "in the other system",
@@ -34,11 +34,9 @@ def comes(section: str, old: Actions, new: Actions) -> Change:
                 why=f"Install the machine anew: “{action.title}” is done {where}.",
             )
     lasting = {name: one for name, one in own.items() if one.changes and one.stage is Stage.TARGET}
-    besides = {
-        name: Besides(back_first=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, old)
-    }
+    extra = {name: Extra(back_first=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, old)}
     rest = tuple(one for name, one in own.items() if name not in lasting)
-    actions = (*amend(old, new, *lasting, besides=besides), *rest)
+    actions = (*amend(old, new, *lasting, extra=extra), *rest)
     cost, why = _cost(lasting, actions, "Its services start with the machine.")
     return Change(says=says, cost=cost, new=(), why=why, actions=actions)
 
@@ -55,8 +53,8 @@ def goes(section: str, old: Actions, new: Actions) -> Change:
         if not back.possible or not back.operations:
             why = f"“{action.title}” has no way back on a running machine: {back.note}"
             return Change(says=says, cost=Cost.ASK, old=(), covers=tuple(own), why=why)
-    besides = {name: Besides(before=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, new)}
-    actions = amend(old, new, *lasting, besides=besides)
+    extra = {name: Extra(before=one.way_back.operations) for name, one in lasting.items() if stands_alone(one, new)}
+    actions = amend(old, new, *lasting, extra=extra)
     cost, why = _cost(lasting, actions, "What its services do goes on until then.")
     return Change(
         says=says,

@@ -1,4 +1,4 @@
-"""The change as a second graph. Enters: a `Diff`. Leaves: an `InstallGraph` of the scene `change`, rooted at `/`.
+"""The change as a second graph. Enters: a `Diff`. Leaves: a `ChangeGraph`.
 
 What the installed machine has already, nobody need give: needs that either spec's own graph meets fall away.
 """
@@ -11,20 +11,20 @@ from attrs import evolve
 
 from bedplate.actions import Action, ByHand, Call, Stage, WayBack, token_kind
 from bedplate.changes import Cost, restamp
-from bedplate.comparing.model import Diff, Told, blocks
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.model import Diff, SectionChange, blocks
+from bedplate.comparing.retarget import retarget
 from bedplate.facts import LaidPartition, Layout
 from bedplate.faults import Fault, Rejected
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph
 from bedplate.linking.link import Owned, link
 
 RESTART = "change.restart"
 """The id of the last action, where a change takes effect only at the next start."""
 
 
-def change_graph(diff: Diff, *, partly: bool = False) -> InstallGraph:
+def change_graph(diff: Diff, *, partly: bool = False) -> ChangeGraph:
     """The ordered work. Raises Rejected naming every change that cannot be done on the installed machine, unless
-    `partly`: then they stand among the graph's warnings.
+    `partly`: then they are its `left_out`.
     """
     undone = [_undone(one, diff, partly) for one in diff.blocking]
     if undone and not partly:
@@ -32,22 +32,21 @@ def change_graph(diff: Diff, *, partly: bool = False) -> InstallGraph:
     found = _collected(diff)
     nodes, tools = link([_owned(action, diff) for action in _settled(found, diff)])
     graph = diff.new.graph
-    return InstallGraph(
+    return ChangeGraph(
         spec_file=graph.spec_file,
         old_spec_file=diff.old.graph.spec_file,
-        told=tuple(one.change.says for one in diff.told if not blocks(one.change)),
+        done=tuple(one.change.says for one in diff.changes if not blocks(one.change)),
         machine=graph.machine,
         survey=graph.survey,
         nodes=nodes,
         tools=tools,
         facts=_facts(diff),
-        warnings=tuple(undone),
-        scene="change",
-        papers=graph.papers,
+        left_out=tuple(undone),
+        source_files=graph.source_files,
     )
 
 
-def _undone(one: Told, diff: Diff, warning: bool) -> Fault:
+def _undone(one: SectionChange, diff: Diff, warning: bool) -> Fault:
     change = one.change
     place = diff.new.place(one.section, change.new) or diff.old.place(one.section, change.old)
     notes = tuple(note for note in (f"Lost would be {change.loses}." if change.loses else "", change.why) if note)
@@ -64,13 +63,13 @@ def _undone(one: Told, diff: Diff, warning: bool) -> Fault:
 def _collected(diff: Diff) -> dict[str, Action]:
     """All actions by id, those of one id being the same; and the stamps of what differs in its words only."""
     found: dict[str, Action] = {}
-    for one in diff.told:
+    for one in diff.changes:
         for action in one.change.actions:
             other = found.setdefault(action.id, action)
             if other != action:
                 message = f"two changes want {action.id} done in different ways"
                 raise Rejected([Fault(code="two-ways", message=message, path=(one.section,))])
-    done = [one.change for one in diff.told if not blocks(one.change)]
+    done = [one.change for one in diff.changes if not blocks(one.change)]
     covered = (name for change in done for name in change.covers if name not in set(_stamps(found.values())))
     quiet = () if diff.blocking else diff.quiet  # what is left out may be why they differ
     for name in dict.fromkeys((*quiet, *covered)):
@@ -95,10 +94,10 @@ def _settled(found: Mapping[str, Action], diff: Diff) -> Iterator[Action]:
     gone = [name for name in reversed(tuple(diff.old.actions)) if name not in diff.new.actions]
     order = [name for name in (*gone, *diff.new.actions, *diff.old.actions, *found) if name in found]
     chosen = [found[name] for name in dict.fromkeys(order)]
-    chosen += [_restart(diff)] if any(one.change.cost is Cost.NEXT_BOOT for one in diff.told) else []
+    chosen += [_restart(diff)] if any(one.change.cost is Cost.NEXT_BOOT for one in diff.changes) else []
     given = {token for action in chosen for token in action.gives}
     for action in chosen:
-        yield rooted(evolve(action, needs=tuple(_needs(action, given, installed))))
+        yield retarget(evolve(action, needs=tuple(_needs(action, given, installed))))
 
 
 def _needs(action: Action, given: Iterable[str], installed: Iterable[str]) -> Iterator[str]:
@@ -108,7 +107,7 @@ def _needs(action: Action, given: Iterable[str], installed: Iterable[str]) -> It
 
 
 def _restart(diff: Diff) -> Action:
-    says = [one.change.says for one in diff.told if one.change.cost is Cost.NEXT_BOOT]
+    says = [one.change.says for one in diff.changes if one.change.cost is Cost.NEXT_BOOT]
     return Action(
         id=RESTART,
         title="Start the machine anew",

@@ -14,7 +14,7 @@ from bedplate.actions import Action, Stage
 from bedplate.changes import Actions, Change, Cost, amend, differing
 from bedplate.comparing import added_or_removed as absent_section
 from bedplate.comparing import frame_changes, value_changes
-from bedplate.comparing.model import Diff, Planned, Told, blocks
+from bedplate.comparing.model import Diff, Planned, SectionChange, blocks
 from bedplate.comparing.step_changes import ask, refuse_misspelt
 from bedplate.loading.registry import Registry
 
@@ -24,13 +24,13 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
     before, after = old.actions, new.actions
     differ = differing(before, after)
     if not differ and old.graph.machine == new.graph.machine:
-        return Diff(old=old, new=new, told=())
+        return Diff(old=old, new=new, changes=())
     told = list(frame_changes.changes(old, new))
     anew = any(blocks(one.change) for one in told)
     unknown: dict[str, tuple[str, ...]] = {}
     for section in _sections(old, new):
         changes, unknown[section] = _changes(section, old, new, registry)
-        told += (Told(section=section, change=change) for change in changes)
+        told += (SectionChange(section=section, change=change) for change in changes)
     if anew:
         told = [_anew(one) for one in told]
     rest = _uncovered(differ, told)
@@ -39,14 +39,14 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
     told += _consequences(rest, told, old, new)
     rest = _uncovered(differ, told)
     told += () if told else _installing_only(rest, old, new)
-    return Diff(old=old, new=new, told=tuple(told), quiet=rest)
+    return Diff(old=old, new=new, changes=tuple(told), quiet=rest)
 
 
 def _sections(old: Planned, new: Planned) -> Iterable[str]:
     return dict.fromkeys((*new.checked.spec.sections, *old.checked.spec.sections))
 
 
-def _anew(one: Told) -> Told:
+def _anew(one: SectionChange) -> SectionChange:
     """With a machine that is installed anew nothing else is done in place."""
     if one.section == frame_changes.SECTION:
         return one
@@ -57,7 +57,7 @@ def _ids(change: Change) -> tuple[str, ...]:
     return tuple(action.id for action in change.actions)
 
 
-def _uncovered(differ: Iterable[str], told: Iterable[Told]) -> tuple[str, ...]:
+def _uncovered(differ: Iterable[str], told: Iterable[SectionChange]) -> tuple[str, ...]:
     covered = {name for one in told for name in (*_ids(one.change), *one.change.covers)}
     return tuple(name for name in differ if name not in covered)
 
@@ -98,7 +98,9 @@ def _action_words(name: str, old: Actions, new: Actions) -> str:
 # --- what no step has told -------------------------------------------------------------------------------------------
 
 
-def _consequences(rest: Iterable[str], told: list[Told], old: Planned, new: Planned) -> Iterator[Told]:
+def _consequences(
+    rest: Iterable[str], told: list[SectionChange], old: Planned, new: Planned
+) -> Iterator[SectionChange]:
     """Work in the target that a change elsewhere brings about. None where the machine is installed anew anyway."""
     if any(blocks(one.change) for one in told):
         return
@@ -115,7 +117,7 @@ def _consequences(rest: Iterable[str], told: list[Told], old: Planned, new: Plan
                 why=f"It follows from a change in {where}.",
                 actions=amend(old.actions, new.actions, name),
             )
-            yield Told(section=section, change=change)
+            yield SectionChange(section=section, change=change)
 
 
 def _section(name: str) -> str:
@@ -133,7 +135,7 @@ def _same_work(old: Action | None, new: Action | None) -> bool:
     return (old.operations, old.proofs, old.gives) == (new.operations, new.proofs, new.gives)
 
 
-def _installing_only(rest: Iterable[str], old: Planned, new: Planned) -> Iterator[Told]:
+def _installing_only(rest: Iterable[str], old: Planned, new: Planned) -> Iterator[SectionChange]:
     """The graphs differ, but in nothing that stays on the machine."""
     for name in rest:
         change = Change(
@@ -142,4 +144,4 @@ def _installing_only(rest: Iterable[str], old: Planned, new: Planned) -> Iterato
             covers=(name,),
             why="It only concerns a machine that is installed anew.",
         )
-        yield Told(section=_section(name), change=change)
+        yield SectionChange(section=_section(name), change=change)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.changes import Change, Cost
-from bedplate.comparing.model import Planned, Told
+from bedplate.comparing.model import Planned, SectionChange
 from bedplate.facts import Layout
 from bedplate.faults import shown
 
@@ -15,10 +15,10 @@ SECTION = "machine"
 _ANEW = "Every partition's identity is derived from it: the machine is installed anew, from a live medium."
 
 
-def changes(old: Planned, new: Planned) -> Iterator[Told]:
+def changes(old: Planned, new: Planned) -> Iterator[SectionChange]:
     """One for each value that differs."""
     for change in _changes(old, new):
-        yield Told(section=SECTION, change=change)
+        yield SectionChange(section=SECTION, change=change)
 
 
 def _changes(old: Planned, new: Planned) -> Iterator[Change]:

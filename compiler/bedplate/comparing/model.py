@@ -31,7 +31,7 @@ class Planned:
 
 
 @frozen(kw_only=True)
-class Told:
+class SectionChange:
     """One change of one section."""
 
     section: str
@@ -48,7 +48,7 @@ class Diff:
 
     old: Planned
     new: Planned
-    told: tuple[Told, ...]
+    changes: tuple[SectionChange, ...]
     quiet: tuple[str, ...] = field(default=())
     """Ids of install actions that differ without anything to do for it."""
 
@@ -56,12 +56,12 @@ class Diff:
     def cost(self) -> Cost | None:
         """The most that any change takes; None if nothing changes."""
         order = list(Cost)
-        return max((one.change.cost for one in self.told), key=order.index, default=None)
+        return max((one.change.cost for one in self.changes), key=order.index, default=None)
 
     @property
-    def blocking(self) -> tuple[Told, ...]:
+    def blocking(self) -> tuple[SectionChange, ...]:
         """The changes that cannot be done on the installed machine by a script."""
-        return tuple(one for one in self.told if blocks(one.change))
+        return tuple(one for one in self.changes if blocks(one.change))
 
 
 def blocks(change: Change) -> bool:

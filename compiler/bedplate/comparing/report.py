@@ -8,7 +8,7 @@ from typing import Any
 
 from bedplate.changes import Cost
 from bedplate.comparing.change_graph import change_graph
-from bedplate.comparing.model import Diff, Planned, Told
+from bedplate.comparing.model import Diff, Planned, SectionChange
 from bedplate.faults import Path, dotted
 from bedplate.rendering.graph_json import document
 from bedplate.rendering.quoting import visible
@@ -47,12 +47,12 @@ def painted(cost: Cost, text: str) -> str:
 
 def report(diff: Diff, *, places: bool = False, paint: Paint = plain) -> str:
     """The report for people; with `places` the file and line of both values."""
-    if not diff.told:
+    if not diff.changes:
         return f"{_title(diff)}: nothing changes.\n"
     lines = [f"{_title(diff)}:"]
-    for section in dict.fromkeys(one.section for one in diff.told):
+    for section in dict.fromkeys(one.section for one in diff.changes):
         lines += ["", f"[{section}]"]
-        for one in diff.told:
+        for one in diff.changes:
             if one.section == section:
                 lines += _lines(one, diff, places, paint)
     return "\n".join([*lines, "", *_summary(diff)]) + "\n"
@@ -65,7 +65,7 @@ def _title(diff: Diff) -> str:
     return visible(f"{diff.new.graph.machine.name}: from {' to '.join(names)}")
 
 
-def _lines(one: Told, diff: Diff, places: bool, paint: Paint) -> Iterator[str]:
+def _lines(one: SectionChange, diff: Diff, places: bool, paint: Paint) -> Iterator[str]:
     change = one.change
     yield f"  {visible(change.says)}: {paint(change.cost, change.cost.value)}"
     if change.loses:
@@ -83,12 +83,12 @@ def _wrapped(text: str) -> list[str]:
 
 
 def _summary(diff: Diff) -> Iterator[str]:
-    counts = {cost: sum(one.change.cost is cost for one in diff.told) for cost in Cost}
+    counts = {cost: sum(one.change.cost is cost for one in diff.changes) for cost in Cost}
     parts = ", ".join(f"{count} {cost.value}" for cost, count in counts.items() if count)
-    yield f"{counted(len(diff.told), 'change')}: {parts}."
+    yield f"{counted(len(diff.changes), 'change')}: {parts}."
     if diff.blocking:
         yield "Not all of it can be done on the installed machine: no change script is made."
-    elif any(one.change.actions for one in diff.told):
+    elif any(one.change.actions for one in diff.changes):
         yield "All of it can be done on the installed machine: --as script makes the change script."
 
 
@@ -101,20 +101,20 @@ def as_json(diff: Diff) -> str:
 
 
 def _document(diff: Diff) -> dict[str, Any]:
-    doable = bool(diff.told) and not diff.blocking
+    doable = bool(diff.changes) and not diff.blocking
     return {
         "format": FORMAT,
         "old": diff.old.graph.spec_file,
         "new": diff.new.graph.spec_file,
         "machine": diff.new.graph.machine.name,
-        "same": not diff.told,
+        "same": not diff.changes,
         "class": diff.cost.value if diff.cost else None,
-        "changes": [_change(one, diff) for one in diff.told],
+        "changes": [_change(one, diff) for one in diff.changes],
         "work": document(change_graph(diff)) if doable else None,
     }
 
 
-def _change(one: Told, diff: Diff) -> dict[str, Any]:
+def _change(one: SectionChange, diff: Diff) -> dict[str, Any]:
     change = one.change
     return {
         "section": one.section,

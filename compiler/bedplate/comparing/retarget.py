@@ -8,7 +8,7 @@ from __future__ import annotations
 from bedplate.actions import TARGET, Action, InTarget, StandIn, Where, map_words
 
 
-def rooted(action: Action) -> Action:
+def retarget(action: Action) -> Action:
     """The action, rooted at `/`."""
     return map_words(action, _at_root, _typed)
 

@@ -39,7 +39,7 @@ class Checked:
     survey: Survey | None
     context: StepContext
     warnings: tuple[Fault, ...]
-    papers: Mapping[str, bytes]
+    source_files: Mapping[str, bytes]
     """The files this comes from, as they were read, by name: spec, what it extends, survey."""
 
 
@@ -47,7 +47,7 @@ def check_spec(document: Document, registry: Registry, read_survey: SurveyReader
     """All stages that can find faults, up to the steps' own checks. Raises Rejected with every fault found."""
     steps = {section: installed.step for section, installed in registry.steps.items()}
     try:
-        spec = validation.check(document, steps)
+        spec = validation.validate_spec(document, steps)
     except Rejected as rejected:
         told = [_with_broken_owner(fault, registry) for fault in rejected.faults]
         further = _further(document, registry, rejected.faults, read_survey)
@@ -58,8 +58,10 @@ def check_spec(document: Document, registry: Registry, read_survey: SurveyReader
     found = [fault.at(document.place(fault.path)) for fault in _semantic(context)]
     if any(not fault.warning for fault in found):
         raise Rejected(ordered(found))
-    papers = document.papers(*([survey_document] if survey_document else ()))
-    return Checked(document=document, spec=spec, survey=survey, context=context, warnings=ordered(found), papers=papers)
+    files = document.source_files(*([survey_document] if survey_document else ()))
+    return Checked(
+        document=document, spec=spec, survey=survey, context=context, warnings=ordered(found), source_files=files
+    )
 
 
 def _further(document: Document, registry: Registry, faults: Iterable[Fault], read_survey: SurveyReader) -> list[Fault]:
@@ -115,7 +117,7 @@ def plan(checked: Checked, spec_file: str) -> InstallGraph:
         tools=tools,
         facts=checked.context.facts(),
         warnings=tuple(map(_wherever, checked.warnings)),
-        papers=checked.papers,
+        source_files=checked.source_files,
     )
 
 
@@ -263,7 +265,7 @@ def _semantic(context: StepContext) -> list[Fault]:
 
 def _check_faults(value: object, installed: InstalledStep, context: StepContext) -> list[Fault]:
     """What the step's check finds; what it found before a fact it asked for turned out faulty stays."""
-    section, look = installed.step.section, installed.step.check
+    section, look = installed.step.section, installed.step.validate
     found: list[Fault] = []
 
     def run() -> list[Fault]:

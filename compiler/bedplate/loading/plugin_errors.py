@@ -47,7 +47,9 @@ def call(origin: Origin, doing: str, function: Callable[..., T], *args: object) 
     except (Rejected, PluginError):
         raise
     except (Exception, SystemExit) as error:
-        message = f"plugin {origin.plugin!r} of {origin} failed while {doing}: {words(error, origin)}{_correct(origin)}"
+        message = (
+            f"plugin {origin.plugin!r} of {origin} failed while {doing}: {error_text(error, origin)}{_correct(origin)}"
+        )
         raise PluginError(message) from error
 
 
@@ -78,7 +80,7 @@ def _whole(origin: Origin, name: str, answer: Generator[object, None, object]) -
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def words(error: BaseException, origin: Origin) -> str:
+def error_text(error: BaseException, origin: Origin) -> str:
     """The error on one line: `ZeroDivisionError: division by zero (lab_printer.py, line 61, in emit)`."""
     text = " ".join(str(error).split())
     told = f"{type(error).__name__}: {text}" if text else type(error).__name__

@@ -14,7 +14,7 @@ import pluggy
 from attrs import evolve, field, frozen
 
 from bedplate.hookspecs import Extension, Hooks, Renderer, Step
-from bedplate.loading.plugin_errors import Origin, own_file, words
+from bedplate.loading.plugin_errors import Origin, error_text, own_file
 from bedplate.loading.validate_plugin import contract_trouble, extension_trouble, renderer_trouble, step_trouble
 
 T = TypeVar("T")
@@ -293,4 +293,4 @@ def _origin(point: EntryPoint) -> Origin:
 
 
 def _words(error: BaseException, origin: Origin) -> str:
-    return str(error) if isinstance(error, _BrokenContract) else words(error, origin)
+    return str(error) if isinstance(error, _BrokenContract) else error_text(error, origin)

@@ -51,7 +51,7 @@ def step_trouble(step: Step) -> str:
 
 
 def _callable_trouble(step: Step, where: str) -> str:
-    for name in ("emit", "check", "changes", "draft"):
+    for name in ("emit", "validate", "changes", "draft"):
         value = getattr(step, name)
         if not callable(value) and (value is not None or name == "emit"):
             return f"{name} of {where} is {_kind(value)}, it must be a function"

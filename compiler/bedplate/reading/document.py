@@ -48,7 +48,7 @@ class Document:
     under: tuple[Document, ...] = field(default=(), repr=False)
     """The documents it is laid over, everything that these extend included."""
 
-    def papers(self, *others: Document) -> dict[str, bytes]:
+    def source_files(self, *others: Document) -> dict[str, bytes]:
         """This file, all it extends and `others`, as they were read, by their names as seen from this file's folder.
 
         A name that would lead out of that folder is cut to what lies below.

@@ -46,7 +46,7 @@ def _reference(name: str, schema: Mapping[str, Any]) -> dict[str, Any]:
 # --- documents -------------------------------------------------------------------------------------------------------
 
 
-def check(document: Document, steps: Mapping[str, Step]) -> Spec:
+def validate_spec(document: Document, steps: Mapping[str, Step]) -> Spec:
     """The checked spec, its sections in the order of the document. Raises Rejected with every fault."""
     _refuse_survey(document)
     parts = _parts(document, steps)

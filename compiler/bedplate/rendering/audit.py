@@ -9,7 +9,7 @@ from bedplate.actions import Call, Check, Stage
 from bedplate.install_graph import InstallGraph, Node
 from bedplate.rendering import shell_library, shell_operations
 from bedplate.rendering.quoting import comment, indent, message, visible
-from bedplate.rendering.script import BEGIN, END, LINT, environment, find_disk, words
+from bedplate.rendering.script import BEGIN, END, LINT, environment, find_disk, function_suffix
 
 CARRIED_OUT = "It was carried out to the end, in the form that the spec has now"
 """What a stamp proves: only the script sets stamps, so a machine installed by hand has none."""
@@ -40,7 +40,9 @@ def render(graph: InstallGraph) -> str:
         shell_library.verbs(used | {"find-disk"}),
         *(line for node in nodes for line in _proofs(node)),
         "prove_all() {",
-        *indent([f"prove {node.number} {words(node)} {message(node.action.title)}" for node in nodes] or [":"]),
+        *indent(
+            [f"prove {node.number} {function_suffix(node)} {message(node.action.title)}" for node in nodes] or [":"]
+        ),
         "}",
         "",
         "# What no proof can see.",
@@ -69,11 +71,15 @@ def _open(graph: InstallGraph) -> list[str]:
     return [COLD_START, *(node.action.title for node in graph.stage(Stage.FIRST_BOOT))]
 
 
+def _call(node: Node) -> str:
+    return f"prove {node.number} {function_suffix(node)} {message(node.action.title)}"
+
+
 def _proofs(node: Node) -> list[str]:
     lines = [line for check in checks(node) for line in shell_operations.check(check, "")]
     return [
         *comment(visible(f"[{node.number}] {node.action.title}")),
-        f"proof_{node.number}_{words(node)}() {{",
+        f"proof_{node.number}_{function_suffix(node)}() {{",
         *indent(lines),
         "}",
         "",

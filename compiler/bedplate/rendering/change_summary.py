@@ -1,4 +1,4 @@
-"""What a change of an installed machine is told by. Enters: an `InstallGraph` of the scene `change`. Leaves: words.
+"""What a change of an installed machine is told by. Enters: a `ChangeGraph`. Leaves: words.
 
 What it does and leaves out, how the script is made and run, and what is kept with the machine afterwards.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from bedplate.facts import LaidPartition, Layout
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph
 from bedplate.rendering import stage_text
 from bedplate.rendering.quoting import quote
 from bedplate.rendering.rescue_sheet import Rescue
@@ -17,7 +17,7 @@ from bedplate.rendering.stage_text import Code, Commands, Line, Loud, Passage, S
 SCRIPT = "change.sh"
 """The name that the change script is given."""
 
-WORDS = (
+GLOSSARY = (
     ("Old spec", "the file that says what the machine is as yet."),
     ("New spec", "the file that says what it will be."),
     ("Digest", "a number over all of this change; another change has another one."),
@@ -25,9 +25,9 @@ WORDS = (
 """Words that a change cannot do without."""
 
 
-def about(graph: InstallGraph) -> Line:
+def about(graph: ChangeGraph) -> Line:
     """One paragraph: from what to what."""
-    end = "" if graph.nodes or graph.warnings else " Nothing changes on it."
+    end = "" if graph.nodes or graph.left_out else " Nothing changes on it."
     return (
         Loud(graph.machine.name),
         Said(" is changed from "),
@@ -45,9 +45,9 @@ PARTLY = (
 """Stands above what a change leaves out."""
 
 
-def whole(graph: InstallGraph) -> bool:
+def whole(graph: ChangeGraph) -> bool:
     """Whether nothing is left out, so that a script can do it."""
-    return not graph.warnings
+    return not graph.left_out
 
 
 def touches_disk(layout: Layout) -> bool:
@@ -59,14 +59,14 @@ def _rows(parts: Iterable[LaidPartition]) -> set[tuple[str, int, int]]:
     return {(part.uuid, part.start, part.size) for part in parts}
 
 
-def make(graph: InstallGraph) -> str:
+def make(graph: ChangeGraph) -> str:
     """The command that makes the script."""
     old, new = graph.old_spec_file, graph.spec_file
     names = (old, new) if old != new else (f"old/{old}", f"new/{new}")
     return f"bedplate diff {' '.join(map(quote, names))} --as script --out {SCRIPT}"
 
 
-def choose(graph: InstallGraph) -> Iterator[Passage]:
+def choose(graph: ChangeGraph) -> Iterator[Passage]:
     """What stands before the work, where a script can do it: by script or by hand."""
     if not whole(graph):
         return
@@ -93,7 +93,7 @@ def choose(graph: InstallGraph) -> Iterator[Passage]:
     )
 
 
-def _asks(graph: InstallGraph) -> str:
+def _asks(graph: ChangeGraph) -> str:
     count = len(graph.secrets)
     return f"{count} secrets and for " if count > 1 else "a secret and for " * count
 
@@ -101,7 +101,7 @@ def _asks(graph: InstallGraph) -> str:
 # --- kept with the machine -------------------------------------------------------------------------------------------
 
 
-def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
+def sheet(graph: ChangeGraph) -> tuple[Rescue, ...]:
     """What is left with whoever keeps the machine."""
     parts = (
         ("What was done", _done(graph)),
@@ -114,7 +114,7 @@ def sheet(graph: InstallGraph) -> tuple[Rescue, ...]:
     return tuple(Rescue(title=title, steps=steps) for title, found in parts if (steps := tuple(found)))
 
 
-def _done(graph: InstallGraph) -> Iterator[Passage]:
+def _done(graph: ChangeGraph) -> Iterator[Passage]:
     yield (
         Said("The machine "),
         Code(graph.machine.name),
@@ -126,10 +126,10 @@ def _done(graph: InstallGraph) -> Iterator[Passage]:
         Code(graph.digest[:16]),
         Said("):"),
     )
-    yield from ((Said(f"{words}."),) for words in graph.told)
+    yield from ((Said(f"{words}."),) for words in graph.done)
 
 
-def _back(graph: InstallGraph) -> Iterator[Passage]:
+def _back(graph: ChangeGraph) -> Iterator[Passage]:
     if not any(node.action.changes for node in graph.nodes):
         return
     if whole(graph):
@@ -144,7 +144,7 @@ def _back(graph: InstallGraph) -> Iterator[Passage]:
             yield (Loud("Cannot be undone: "), *prose(f"{node.number}. {node.action.title}. {back.note}"))
 
 
-def _rescue(graph: InstallGraph) -> Iterator[Passage]:
+def _rescue(graph: ChangeGraph) -> Iterator[Passage]:
     yield (
         Said(
             "Start the live medium and do what the rescue sheet says. Once the change is done, keep the sheets of "
@@ -155,13 +155,13 @@ def _rescue(graph: InstallGraph) -> Iterator[Passage]:
     yield Commands(lines=(f"bedplate compile {spec} --out {quote(stage_text.stem(graph) + '.md')}",))
 
 
-def _copies(graph: InstallGraph) -> Iterator[Passage]:
+def _copies(graph: ChangeGraph) -> Iterator[Passage]:
     for node in graph.nodes:
         yield from (prose(sentence) for sentence in node.action.leaves)
     if whole(graph):
         yield (Said("The log of the script: "), Code(stage_text.log_file(graph)), Said("."))
 
 
-def _later(graph: InstallGraph) -> Iterator[Passage]:
+def _later(graph: ChangeGraph) -> Iterator[Passage]:
     for node in graph.nodes:
         yield from (prose(sentence) for sentence in node.action.upkeep)

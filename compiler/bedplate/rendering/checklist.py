@@ -12,7 +12,19 @@ from bedplate.install_graph import InstallGraph
 from bedplate.rendering import change_summary, disk_map, live_instructions, overview, stage_text
 from bedplate.rendering.markdown import code, fenced, inline, text
 from bedplate.rendering.sheets import Sheet, sheets
-from bedplate.rendering.stage_text import Asked, Code, Commands, Guards, Line, Loud, Part, Passage, Said, Signs, Told
+from bedplate.rendering.stage_text import (
+    ActionText,
+    Asked,
+    Code,
+    Commands,
+    Guards,
+    Line,
+    Loud,
+    Part,
+    Passage,
+    Said,
+    Signs,
+)
 
 
 def render(graph: InstallGraph) -> str:
@@ -23,11 +35,11 @@ def render(graph: InstallGraph) -> str:
         _line(overview.origin(graph)),
         "",
         *[f"## {overview.heading(graph)}", "", _line(overview.about(graph)), ""],
-        *_told(graph),
+        *_change_summary(graph),
         *_disk(graph),
         *_cautions(graph),
         *_at_hand(graph),
-        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.words(graph)), ""],
+        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.glossary(graph)), ""],
     ]
     parts = stage_text.parts(graph)
     first = next((part for part in parts if part.stage in stage_text.BY_SCRIPT and part.actions), None)
@@ -61,9 +73,9 @@ def _piece(piece: Said | Code | Loud) -> str:
 # --- before the work ---------------------------------------------------------------------------------------------
 
 
-def _told(graph: InstallGraph) -> list[str]:
+def _change_summary(graph: InstallGraph) -> list[str]:
     """What a change does, and what it leaves out."""
-    lines = [f"- {_prose(says)}" for says in graph.told]
+    lines = [f"- {_prose(says)}" for says in overview.done(graph)]
     lines += [""] if lines else []
     left = overview.left_out(graph)
     return [
@@ -135,7 +147,7 @@ def _stage(part: Part, ways_through: tuple[Passage, ...]) -> list[str]:
     return [*head, *(line for block in blocks if block for line in (*block, ""))]
 
 
-def _action(told: Told) -> Iterator[list[str]]:
+def _action(told: ActionText) -> Iterator[list[str]]:
     action = told.action
     yield [f"- [ ] **{told.number}. {_prose(action.title)}**"]
     yield [f"Why: {_prose(action.reason)}"]

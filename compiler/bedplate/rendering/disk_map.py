@@ -34,7 +34,7 @@ def after(layout: Layout) -> list[str]:
     return _map(layout, 1, row, (*_HEAD, "in the new system", _SECTORS), cells)
 
 
-def words(part: LaidPartition, sector_size: int) -> str:
+def partition_line(part: LaidPartition, sector_size: int) -> str:
     """One partition in one line: number, name, size, content, and a shrink."""
     holds = f", {part.filesystem}" if part.filesystem else ""
     label = part.gpt_name or part.fs_label

@@ -10,7 +10,7 @@ from typing import Any
 from bedplate.facts import Layout
 from bedplate.faults import as_json
 from bedplate.install_graph import InstallGraph, Node
-from bedplate.serialize import as_text, plain
+from bedplate.serialize import as_text, serialize
 
 FORMAT = 1
 """Version of the shape that the schema describes."""
@@ -27,10 +27,10 @@ def document(graph: InstallGraph) -> dict[str, Any]:
         "format": FORMAT,
         "spec": graph.source,
         "digest": graph.digest,
-        "machine": plain(graph.machine),
+        "machine": serialize(graph.machine),
         "tools": list(graph.tools),
         "warnings": [as_json(fault) for fault in graph.warnings],
-        "layout": plain(graph.fact(Layout)),
+        "layout": serialize(graph.fact(Layout)),
         "actions": [_action(node) for node in graph.nodes],
     }
 
@@ -43,5 +43,5 @@ def _action(node: Node) -> dict[str, Any]:
         "digest": node.digest,
         "after": [{"token": edge.token, "giver": edge.giver} for edge in node.after],
     }
-    about.update(plain(node.action))
+    about.update(serialize(node.action))
     return about

@@ -83,7 +83,7 @@ def _copies(graph: InstallGraph) -> Iterator[Passage]:
         yield from (prose(sentence) for sentence in node.action.leaves)
     if graph.stage(Stage.TARGET):
         yield (Said("The log of the script: "), Code(_LOG), Said(" in the new system."))
-        if graph.papers:
+        if graph.source_files:
             yield (Said("Spec and survey, as they were for the script: "), Code(_SPEC), Said(" in the new system."))
     yield (
         Loud("What lies in the new system lies on the one disk."),

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from bedplate.actions import Stage
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, shell_helpers, stage_text
 from bedplate.rendering.quoting import quote
 from bedplate.rendering.stage_text import Code, Commands, Line, Loud, Part, Passage, Said
@@ -46,7 +46,7 @@ _ASSIGNED = re.compile(r"[A-Za-z_]+=|Q$")
 
 def script_file(graph: InstallGraph) -> str:
     """The script's name: the spec's, with another ending."""
-    return change_summary.SCRIPT if graph.scene == "change" else stage_text.stem(graph) + ".sh"
+    return change_summary.SCRIPT if isinstance(graph, ChangeGraph) else stage_text.stem(graph) + ".sh"
 
 
 MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/second", "mount SECOND-STICK /mnt/second")
@@ -55,19 +55,19 @@ MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/seco
 
 def script_path(graph: InstallGraph) -> str:
     """Where the script lies when it is started: on the second stick; of a change, in the folder it was brought to."""
-    return script_file(graph) if graph.scene == "change" else f"/mnt/second/{script_file(graph)}"
+    return script_file(graph) if isinstance(graph, ChangeGraph) else f"/mnt/second/{script_file(graph)}"
 
 
 def make(graph: InstallGraph) -> str:
     """The command that makes the script."""
-    if graph.scene == "change":
+    if isinstance(graph, ChangeGraph):
         return change_summary.make(graph)
     return f"bedplate compile {quote(graph.spec_file)} --as script --out {quote(script_file(graph))}"
 
 
 def script_at_hand(graph: InstallGraph) -> Line:
     """How the script comes to the machine."""
-    where = "On the machine" if graph.scene == "change" else "On a second stick"
+    where = "On the machine" if isinstance(graph, ChangeGraph) else "On a second stick"
     return (
         Said(f"{where}, the script "),
         Code(script_file(graph)),
@@ -79,7 +79,7 @@ def script_at_hand(graph: InstallGraph) -> Line:
 
 def choose(graph: InstallGraph, parts: Iterable[Part]) -> Iterator[Passage]:
     """What stands before the first stage that the script can do."""
-    if graph.scene == "change":
+    if isinstance(graph, ChangeGraph):
         yield from change_summary.choose(graph)
         return
     mine = [part for part in parts if part.by_script and part.actions]
@@ -149,7 +149,7 @@ def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...
     if not wanted:
         return ()
     line = f'for one in {" ".join(wanted)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
-    where = "machine" if graph.scene == "change" else "medium"
+    where = "machine" if isinstance(graph, ChangeGraph) else "medium"
     return (
         (Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
         Commands(lines=(line,)),

@@ -11,7 +11,7 @@ from attrs import frozen
 
 from bedplate.facts import Family, HostName, Layout, People
 from bedplate.faults import Fault
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, disk_map, disk_segments
 from bedplate.rendering.stage_text import Code, Line, Loud, Said
 from bedplate.units import in_gib
@@ -25,7 +25,7 @@ CAUTIONS = (
 """Cautions of every installation (common practice, no source)."""
 
 
-WORDS = (
+GLOSSARY = (
     ("Live medium", "the stick with a Linux system that runs in memory and leaves the disk alone."),
     ("Target", "the new system on the disk, mounted at `/mnt/target` while it is made."),
     ("Spec", "the file this text was made from. `generation` in it tells one installation from the next."),
@@ -60,7 +60,7 @@ class Fate:
 
 def about(graph: InstallGraph) -> Line:
     """One paragraph: what this machine will be, or from what to what it is changed."""
-    return change_summary.about(graph) if graph.scene == "change" else _joined(_about(graph), " ")
+    return change_summary.about(graph) if isinstance(graph, ChangeGraph) else _joined(_about(graph), " ")
 
 
 def _about(graph: InstallGraph) -> Iterator[Line]:
@@ -107,46 +107,50 @@ def _people(people: People) -> Iterator[Line]:
 def fate(graph: InstallGraph) -> Fate | None:
     """What is erased and what is kept; None if the spec plans no disk, or the change leaves it as it is."""
     layout = graph.fact(Layout)
-    if layout is None or (graph.scene == "change" and not change_summary.touches_disk(layout)):
+    if layout is None or (isinstance(graph, ChangeGraph) and not change_summary.touches_disk(layout)):
         return None
     return Fate(
         disk=layout.disk_words,
         whole_disk=layout.whole_disk,
-        lost=tuple(disk_map.words(part, layout.sector_size) for part in disk_segments.lost(layout)),
-        kept=tuple(disk_map.words(part, layout.sector_size) for part in disk_segments.kept(layout)),
+        lost=tuple(disk_map.partition_line(part, layout.sector_size) for part in disk_segments.lost(layout)),
+        kept=tuple(disk_map.partition_line(part, layout.sector_size) for part in disk_segments.kept(layout)),
         unit=f"Sectors of {layout.sector_size} bytes; the disk has {in_gib(layout.size_bytes)}.",
     )
 
 
 def cautions(graph: InstallGraph) -> tuple[Caution, ...]:
     """The cautions of every installation, then what is special to this spec. An action's own stand with the action."""
-    special = () if graph.scene == "change" else tuple(map(_warned, graph.warnings))
-    return (*(Caution(says=text) for text in CAUTIONS), *special)
+    return (*(Caution(says=text) for text in CAUTIONS), *map(_warned, graph.warnings))
+
+
+def done(graph: InstallGraph) -> tuple[str, ...]:
+    """What a change does; empty for an installation."""
+    return graph.done if isinstance(graph, ChangeGraph) else ()
 
 
 def left_out(graph: InstallGraph) -> tuple[Caution, ...]:
     """What a change in part leaves out, and why; empty where all of it is done."""
-    return tuple(map(_warned, graph.warnings)) if graph.scene == "change" else ()
+    return tuple(map(_warned, graph.left_out)) if isinstance(graph, ChangeGraph) else ()
 
 
-def words(graph: InstallGraph) -> tuple[tuple[str, str], ...]:
+def glossary(graph: InstallGraph) -> tuple[tuple[str, str], ...]:
     """Words of the trade and what they mean."""
-    return change_summary.WORDS if graph.scene == "change" else WORDS
+    return change_summary.GLOSSARY if isinstance(graph, ChangeGraph) else GLOSSARY
 
 
 def heading(graph: InstallGraph) -> str:
     """What stands over `about`."""
-    return "What this changes" if graph.scene == "change" else "What this machine will be"
+    return "What this changes" if isinstance(graph, ChangeGraph) else "What this machine will be"
 
 
 def kind(graph: InstallGraph) -> str:
     """What the whole work is: `installation` or `change`."""
-    return "change" if graph.scene == "change" else "installation"
+    return "change" if isinstance(graph, ChangeGraph) else "installation"
 
 
 def origin(graph: InstallGraph) -> Line:
     """What it was made from."""
-    old = (Code(graph.old_spec_file), Said(" and ")) if graph.old_spec_file else ()
+    old = (Code(graph.old_spec_file), Said(" and ")) if isinstance(graph, ChangeGraph) else ()
     start = "Made from the specs " if old else "Made from the spec "
     return (Said(start), *old, Code(graph.spec_file), Said("; digest "), Code(graph.digest[:16]), Said("."))
 
@@ -166,7 +170,7 @@ def at_hand(graph: InstallGraph) -> tuple[Line, ...]:
     """What to have at hand before the work begins."""
     return (
         (Said("This checklist, on paper or on another machine."),),
-        *(_things(graph) if graph.scene == "install" else ()),
+        *(_things(graph) if not isinstance(graph, ChangeGraph) else ()),
         *((tools,) if (tools := _tools(graph)) else ()),
         *_secrets(graph),
     )
@@ -188,7 +192,7 @@ def _keys(graph: InstallGraph) -> Iterator[Line]:
 
 
 def _tools(graph: InstallGraph) -> Line:
-    where = "On the live medium" if graph.scene == "install" else "On the machine"
+    where = "On the live medium" if not isinstance(graph, ChangeGraph) else "On the machine"
     what = f"the command{'s' * (len(graph.tools) > 1)}"
     return (Said(f"{where}, {what} "), *_listed(graph.tools), Said(".")) if graph.tools else ()
 

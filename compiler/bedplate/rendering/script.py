@@ -12,7 +12,7 @@ from attrs import evolve
 from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret
 from bedplate.conditions import tool_present
 from bedplate.facts import Layout
-from bedplate.install_graph import InstallGraph, Node
+from bedplate.install_graph import ChangeGraph, InstallGraph, Node
 from bedplate.rendering import action_flags, disk_map, overview, shell_library, shell_operations
 from bedplate.rendering.quoting import comment, indent, message, name, quote, visible
 from bedplate.rendering.stage_text import gathered, log_file
@@ -62,7 +62,7 @@ def render(graph: InstallGraph) -> str:
         *find_disk(graph),
         "",
         *(shell_library.part(part) for part in _PARTS),
-        *([shell_library.part("change")] if graph.scene == "change" else ()),
+        *([shell_library.part("change")] if isinstance(graph, ChangeGraph) else ()),
         "# --- verbs: " + "-" * 106,
         "",
         shell_library.verbs(used),
@@ -96,7 +96,7 @@ def _head(graph: InstallGraph) -> list[str]:
 
 
 def _about(graph: InstallGraph) -> str:
-    if graph.scene == "change":
+    if isinstance(graph, ChangeGraph):
         return f"Changes {graph.machine.name} from {graph.source}. For the running, installed machine itself."
     return f"Installs {graph.machine.name} as the spec {graph.source} says."
 
@@ -106,7 +106,7 @@ def _constants(graph: InstallGraph) -> list[str]:
     root = layout.mounted("/") if layout else None
     return [
         *environment(graph),
-        "TARGET=''" if graph.scene == "change" else "TARGET=/mnt/target",
+        "TARGET=''" if isinstance(graph, ChangeGraph) else "TARGET=/mnt/target",
         f"LOG={log_file(graph)}",
         "LOCK=/run/bedplate.lock",
         "SCRATCH='/run /dev/shm /tmp'",
@@ -193,7 +193,8 @@ def find_disk(graph: InstallGraph) -> list[str]:
 def _papers(graph: InstallGraph) -> list[str]:
     """The function that gives each of the files this comes from to a command, by name."""
     lines = [
-        f"printf '%s' {quote(text.decode())} | \"$1\" {quote(name)} || return 1" for name, text in graph.papers.items()
+        f"printf '%s' {quote(text.decode())} | \"$1\" {quote(name)} || return 1"
+        for name, text in graph.source_files.items()
     ]
     return ["# The spec, what it extends, and the survey.", "papers() {", *indent(lines or [":"]), "}"]
 
@@ -201,7 +202,7 @@ def _papers(graph: InstallGraph) -> list[str]:
 def _plan(graph: InstallGraph) -> list[str]:
     says = (f"say {quote(line)}" for line in plan(graph))
     lines = ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
-    return lines if graph.scene == "change" else [*lines, "", *_last_look(graph)]
+    return lines if isinstance(graph, ChangeGraph) else [*lines, "", *_last_look(graph)]
 
 
 def _last_look(graph: InstallGraph) -> list[str]:
@@ -231,7 +232,7 @@ def _kept(graph: InstallGraph) -> list[str]:
 def plan(graph: InstallGraph) -> list[str]:
     """What will happen, in words: the machine, the disk, what is erased, what is kept, cautions."""
     layout = graph.fact(Layout)
-    if graph.scene == "change":
+    if isinstance(graph, ChangeGraph):
         return _change_plan(graph)
     return [
         "",
@@ -271,13 +272,13 @@ def _disk_plan(graph: InstallGraph, layout: Layout) -> Iterator[str]:
 # --- one action --------------------------------------------------------------------------------------------------
 
 
-def words(node: Node) -> str:
+def function_suffix(node: Node) -> str:
     """The common end of an action's function names, without its number."""
     return name(node.action.id)
 
 
 def _group(node: Node, total: int) -> list[str]:
-    action, tail = node.action, f"{node.number}_{words(node)}"
+    action, tail = node.action, f"{node.number}_{function_suffix(node)}"
     lines = [*comment(f"[{node.number}/{total}] {action.title} ({action.stage.value}, {action.id})")]
     lines += comment(f"Why: {action.reason}")
     if action.secrets:
@@ -337,7 +338,7 @@ def _tools(graph: InstallGraph) -> list[str]:
 
 
 def _tool(name: str, graph: InstallGraph) -> Check:
-    if graph.scene == "install":
+    if not isinstance(graph, ChangeGraph):
         return tool_present(name)
     return evolve(tool_present(name), says=f"This machine has {name}", otherwise="Install the package that brings it.")
 
@@ -361,7 +362,7 @@ def _row(node: Node, flags: Iterable[str]) -> str:
     return " ".join(
         (
             str(node.number),
-            words(node),
+            function_suffix(node),
             quote(action.stage.value),
             quote(",".join(flags)),
             quote(stamp),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from attrs import frozen
 
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, handover_sheet, rescue_sheet
 from bedplate.rendering.rescue_sheet import Rescue
 
@@ -26,7 +26,7 @@ def sheets(graph: InstallGraph) -> tuple[Sheet, ...]:
     leave = "Fill it in, print it, and leave it with whoever keeps the machine."
     keep = "Keep this with the machine. Every command is the one for this machine."
     found: tuple[Sheet, ...]
-    if graph.scene == "change":
+    if isinstance(graph, ChangeGraph):
         title = "Hand-over sheet of the change"
         found = (Sheet(name="handover", title=title, keep=leave, parts=change_summary.sheet(graph)),)
     else:

@@ -13,7 +13,7 @@ from attrs import frozen
 
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Operation, Stage, WayBack
 from bedplate.facts import Layout
-from bedplate.install_graph import InstallGraph, Node
+from bedplate.install_graph import ChangeGraph, InstallGraph, Node
 from bedplate.rendering import manual_checks, manual_commands, shell_helpers
 from bedplate.rendering.quoting import name
 
@@ -158,7 +158,7 @@ class Back:
 
 
 @frozen(kw_only=True)
-class Told:
+class ActionText:
     """One action as it is told."""
 
     number: int
@@ -205,7 +205,7 @@ class Part:
     """The script can do these actions. It does no change in part."""
     before: tuple[Passage, ...]
     """What to do by hand before the first action."""
-    actions: tuple[Told, ...]
+    actions: tuple[ActionText, ...]
 
     @property
     def span(self) -> str:
@@ -226,20 +226,21 @@ def log_file(graph: InstallGraph) -> str:
 
 def parts(graph: InstallGraph) -> tuple[Part, ...]:
     """All five stages, in order; of a change those with work in them, at least the installed machine."""
-    told = {one.number: one for one in _told(graph)}
-    wanted = tuple(stage for stage in Stage if graph.scene != "change" or graph.stage(stage)) or (Stage.TARGET,)
+    told = {one.number: one for one in _action_texts(graph)}
+    change = isinstance(graph, ChangeGraph)
+    wanted = tuple(stage for stage in Stage if not change or graph.stage(stage)) or (Stage.TARGET,)
     return tuple(_part(graph, number, stage, told) for number, stage in enumerate(wanted, 1))
 
 
-def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, Told]) -> Part:
-    title, where = (_CHANGED if graph.scene == "change" else _PLACES)[stage]
+def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, ActionText]) -> Part:
+    title, where = (_CHANGED if isinstance(graph, ChangeGraph) else _PLACES)[stage]
     return Part(
         number=number,
         stage=stage,
         title=title,
         where=where,
         here=_here(graph),
-        by_script=stage in BY_SCRIPT and not (graph.scene == "change" and graph.warnings),
+        by_script=stage in BY_SCRIPT and not (isinstance(graph, ChangeGraph) and graph.left_out),
         before=tuple(_prepared(graph, told)) if stage is _first_by_hand(graph) else (),
         actions=tuple(told[node.number] for node in graph.stage(stage)),
     )
@@ -255,7 +256,7 @@ def _first_by_hand(graph: InstallGraph) -> Stage | None:
     return next((stage for stage in BY_SCRIPT if graph.stage(stage)), None)
 
 
-def _prepared(graph: InstallGraph, told: Mapping[int, Told]) -> Iterator[Passage]:
+def _prepared(graph: InstallGraph, told: Mapping[int, ActionText]) -> Iterator[Passage]:
     """What is typed before the first action: the disk's name, and the helpers that its looks use."""
     numbers = {node.number for stage in BY_SCRIPT for node in graph.stage(stage)}
     lines = [line for number in numbers for line in told[number].typed]
@@ -296,14 +297,14 @@ def _disk_variable(graph: InstallGraph) -> Iterator[Passage]:
     yield Commands(lines=(list_disks, "DISK=/dev/...   # the name found in that line"))
 
 
-def _told(graph: InstallGraph) -> Iterator[Told]:
+def _action_texts(graph: InstallGraph) -> Iterator[ActionText]:
     prompts = {secret.name: secret.prompt for secret in graph.secrets}
     numbers = {node.action.id: node.number for node in graph.nodes}
     asked: dict[Check, tuple[int, int]] = {}
-    running = graph.scene == "change"
+    running = isinstance(graph, ChangeGraph)
     for node in graph.nodes:
         action = node.action
-        yield Told(
+        yield ActionText(
             number=node.number,
             action=action,
             guards=_guards(node, asked, running),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import storage_layers
-from bedplate.duplicates import ADVICE, twins
+from bedplate.duplicates import ADVICE, duplicates
 from bedplate.survey import Survey, SurveyedDisk
 from bedplate.units import counted
 
@@ -38,7 +38,7 @@ def troubles(survey: Survey) -> Iterator[str]:
                 f"{disk.path} was not read, so nobody knows what is on it. Run the collector as root, with sfdisk and "
                 "blkid on the medium, and make the survey anew."
             )
-    for twin in twins(survey):
+    for twin in duplicates(survey):
         yield f"{twin.words}. {ADVICE}"
 
 

@@ -27,7 +27,7 @@ def changes_can_be_told(about: Subject) -> list[str]:
         found.append("with this one example `changes` was never asked what differs: give a second one")
     for name, old, new in pairs:
         try:
-            told = [one.change for one in compare(old, new, about.registry).told if one.section == about.section]
+            told = [one.change for one in compare(old, new, about.registry).changes if one.section == about.section]
         except (PluginError, Rejected) as error:
             broken.setdefault(str(error), (name, traced(error) if isinstance(error, PluginError) else ""))
             continue

@@ -1,4 +1,4 @@
-"""Rules about what a step refuses: the examples that must be, and that its check refuses anything at all."""
+"""Rules about what a step refuses: the examples that must be, and that its validation refuses anything at all."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ def bad_examples_are_refused(about: Subject) -> list[str]:
             for fault in own
             for what in hostile_input.poor(fault, about)
         ]
-    if about.step.check is not None and about.graphs and not _refuses(about, outcomes.values()):
+    if about.step.validate is not None and about.graphs and not _refuses(about, outcomes.values()):
         found.append(
-            "check has refused nothing that was tried: give a bad example, "
+            "validate has refused nothing that was tried: give a bad example, "
             f"conformance_tests({about.section!r}, ..., bad={{'code-of-the-fault': BAD}})"
         )
     return found

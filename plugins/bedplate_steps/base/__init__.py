@@ -24,7 +24,7 @@ from bedplate_steps.base.emit import emit
 from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.family import PackageFamily
 from bedplate_steps.base.model import Base
-from bedplate_steps.base.validate import check
+from bedplate_steps.base.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 
@@ -42,7 +42,7 @@ def bedplate_steps() -> list[Step]:
             model=Base,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             facts={Family: family_of},
             draft=draft,
             draft_rank=10,

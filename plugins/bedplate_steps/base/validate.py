@@ -17,7 +17,7 @@ TRIM = "fstrim.timer"
 """Once a week, and passes over what cannot do it: fstrim(8), of util-linux in every family."""
 
 
-def check(base: Base, context: Context) -> Iterable[Fault]:
+def validate(base: Base, context: Context) -> Iterable[Fault]:
     """All faults and warnings of the section."""
     yield from chosen(base, context).check(base)
     if base.firmware_packages and not base.firmware:

@@ -34,7 +34,7 @@ from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.plan import Loader
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
-from bedplate_steps.bootloader.validate import check
+from bedplate_steps.bootloader.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 
@@ -52,7 +52,7 @@ def bedplate_steps() -> list[Step]:
             model=Bootloader,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             facts={KernelParameters: kernel_parameters},
             concerns=(Initramfs,),
             draft=draft,

@@ -19,10 +19,10 @@ FOR_EYES = ("quiet", "splash", "loglevel")
 
 def kernel_parameters(section: Bootloader, context: Context) -> KernelParameters:
     """The fact: all words beyond root=, in order."""
-    return KernelParameters(words=words(section, context.fact(Layout), context.of_family(Initramfs)))
+    return KernelParameters(words=parameters(section, context.fact(Layout), context.of_family(Initramfs)))
 
 
-def words(section: Bootloader, layout: Layout, initramfs: Initramfs) -> tuple[str, ...]:
+def parameters(section: Bootloader, layout: Layout, initramfs: Initramfs) -> tuple[str, ...]:
     """Unlocking, resuming, foreign swap, console, then the section's own words; each once."""
     computed = (*_unlock(layout, initramfs), *layout.resume, *_no_foreign_swap(layout), *_console(section))
     return tuple(dict.fromkeys((*computed, *section.kernel_parameters)))

@@ -12,7 +12,7 @@ from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.family import Initramfs
-from bedplate_steps.bootloader.kernel_parameters import holder, words
+from bedplate_steps.bootloader.kernel_parameters import holder, parameters
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import Handover, handovers
 
@@ -175,7 +175,7 @@ def settle(section: Bootloader, context: Context) -> Plan | None:
         root=root,
         boot=boot,
         handovers=tuple(item for item in found if reached(loader, item, layout)),
-        words=words(section, layout, initramfs),
+        words=parameters(section, layout, initramfs),
         initramfs=initramfs,
         context=context,
     )

@@ -31,7 +31,7 @@ RAID_CONTROLLER = "0104"
 """PCI class of a RAID controller (PCI code and ID assignment)."""
 
 
-def check(section: Bootloader, context: Context) -> Iterable[Fault]:
+def validate(section: Bootloader, context: Context) -> Iterable[Fault]:
     """All faults of the section."""
     layout = context.fact(Layout)
     loader = context.extensions(Loader)[section.loader]

@@ -18,7 +18,7 @@ from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.emit import emit
 from bedplate_steps.clock.family import ZoneName
 from bedplate_steps.clock.model import Clock
-from bedplate_steps.clock.validate import check
+from bedplate_steps.clock.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 
@@ -36,7 +36,7 @@ def bedplate_steps() -> list[Step]:
             model=Clock,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             concerns=(ZoneName,),
             draft=draft,
             draft_rank=30,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.actions import Action, Run
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.hookspecs import Side
 from bedplate_steps.clock.model import Clock
 
@@ -73,8 +73,8 @@ def _service(old: Side, new: Side) -> tuple[Action, ...]:
     stop = tuple(Run(argv=("systemctl", "stop", "--", unit)) for unit in (before,) if unit and unit != after)
     start = tuple(Run(argv=("systemctl", "restart", "--", unit)) for unit in (after,) if unit)
     back = tuple(Run(argv=("systemctl", "restart", "--", unit)) for unit in (before,) if unit)
-    besides = Besides(before=stop, after=start, back=back)
-    return amend(old.actions, new.actions, "clock.sync", besides={"clock.sync": besides})
+    extra = Extra(before=stop, after=start, back=back)
+    return amend(old.actions, new.actions, "clock.sync", extra={"clock.sync": extra})
 
 
 def _unit(side: Side) -> str:

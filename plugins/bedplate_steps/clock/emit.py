@@ -143,7 +143,7 @@ def _zone(clock: Clock, family: Family, name: ZoneName) -> Action:
         needs=("base", *family.tokens("tzdata")),
         gives=("file:/etc/localtime",),
         proofs=proofs,
-        audits=(_told("time zone", "Timezone", clock.zone),),
+        audits=(_in_force("time zone", "Timezone", clock.zone),),
         way_back=WayBack(
             note="The link is removed; the system then shows UTC.",
             goes_with="filesystem:/",
@@ -183,7 +183,7 @@ def _hardware_clock(clock: Clock, layout: Layout) -> Action:
                 early=False,
             ),
         ),
-        audits=(_told("hardware clock in local time", "LocalRTC", "yes" if local else "no"), *_times(layout)),
+        audits=(_in_force("hardware clock in local time", "LocalRTC", "yes" if local else "no"), *_times(layout)),
         cautions=(_SUMMER_TIME,) if local else (),
         touches=(Touch(does=Does.WRITES, what=f"the machine's hardware clock: {'local time' if local else 'UTC'}"),),
         upkeep=(_EACH_SUMMER,) if local else (),
@@ -206,7 +206,7 @@ def _times(layout: Layout) -> Iterable[Check]:
             )
 
 
-def _told(what: str, key: str, value: str) -> Check:
+def _in_force(what: str, key: str, value: str) -> Check:
     """What the running system takes for true: timedatectl(1)."""
     return conditions.outputs(
         f"In force, {what}: {value}", value, "timedatectl", "show", f"--property={key}", "--value", early=False

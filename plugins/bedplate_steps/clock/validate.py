@@ -19,7 +19,7 @@ _CURES = (
 )
 
 
-def check(clock: Clock, context: Context) -> Iterable[Fault]:
+def validate(clock: Clock, context: Context) -> Iterable[Fault]:
     """All faults and warnings of the section."""
     yield from _zone(clock.zone)
     yield from _hardware_clock(clock, context)

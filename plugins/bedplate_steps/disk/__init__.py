@@ -40,7 +40,7 @@ from bedplate_steps.disk.draft import draft
 from bedplate_steps.disk.emit import emit
 from bedplate_steps.disk.facts import plan
 from bedplate_steps.disk.model import DiskSection
-from bedplate_steps.disk.validate import check
+from bedplate_steps.disk.validate import validate
 
 bedplate_contract = 1
 
@@ -55,7 +55,7 @@ def bedplate_steps() -> list[Step]:
             model=DiskSection,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             facts={Layout: plan},
             draft=draft,
             draft_rank=20,

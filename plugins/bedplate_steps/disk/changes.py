@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from attrs import evolve
 
 from bedplate.actions import Action, Run
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.facts import LaidPartition, Layout
 from bedplate.hookspecs import Side
 from bedplate.units import in_gib
@@ -80,11 +80,7 @@ def table(old: Side, new: Side) -> tuple[Action, ...]:
     """The table of file systems, and systemd told of it."""
     reload = (Run(argv=("systemctl", "daemon-reload")),)
     return amend(
-        old.actions,
-        new.actions,
-        "disk.fstab",
-        "disk.crypttab",
-        besides={"disk.fstab": Besides(after=reload, back=reload)},
+        old.actions, new.actions, "disk.fstab", "disk.crypttab", extra={"disk.fstab": Extra(after=reload, back=reload)}
     )
 
 

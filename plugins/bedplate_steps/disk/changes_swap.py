@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.actions import Action, Call
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.conditions import holds
 from bedplate.facts import Layout
 from bedplate.hookspecs import Side
@@ -30,7 +30,7 @@ def swap_file_changes(
         else f"the swap file {_words(other)} replaces {_words(one)}"
     )
     back = (Call(verb="swap-file-on", args=(one.path,), by_hand=(f"swapon {one.path}",)),) if one else ()
-    besides = Besides(
+    extra = Extra(
         before=_off(one, old),
         after=(Call(verb="swap-file-on", args=(other.path,), by_hand=(f"swapon {other.path}",)),) if other else (),
         proofs=(holds(f"{one.path} is gone", "is-gone", one.path, early=False),)
@@ -39,7 +39,7 @@ def swap_file_changes(
         back=back,
         back_first=_off(other, new),
     )
-    work = amend(old.actions, new.actions, _ID, besides={_ID: besides})
+    work = amend(old.actions, new.actions, _ID, extra={_ID: extra})
     yield Change(
         says=says,
         cost=Cost.IN_PLACE,

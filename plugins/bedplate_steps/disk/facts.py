@@ -24,14 +24,14 @@ from bedplate_steps.disk.partition_types import role_of, type_of
 from bedplate_steps.disk.shrink import planned_shrink
 from bedplate_steps.disk.validate_combinations import rule_faults
 from bedplate_steps.disk.validate_layers import label_faults, layer_faults, twin_faults
-from bedplate_steps.disk.validate_partitions import comfort_faults, image_faults, size_faults, wish_faults
+from bedplate_steps.disk.validate_partitions import comfort_faults, image_faults, request_faults, size_faults
 from bedplate_steps.disk.validate_survey import disk_faults, disk_of, identity_faults, keep_faults, row_of
 
 
 def all_faults(section: DiskSection, context: Context) -> Iterator[Fault]:
     """Every fault and warning that can be found before anything is placed."""
     yield from identity_faults(section)
-    yield from wish_faults(section)
+    yield from request_faults(section)
     yield from comfort_faults(section)
     survey = context.survey
     if survey is None:

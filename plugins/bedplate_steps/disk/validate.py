@@ -13,7 +13,7 @@ from bedplate_steps.disk.model import DiskSection
 from bedplate_steps.disk.partition_types import FILESYSTEMS
 
 
-def check(section: DiskSection, context: Context) -> Iterator[Fault]:
+def validate(section: DiskSection, context: Context) -> Iterator[Fault]:
     """Every fault and warning, those of the package family's reach last."""
     faults = list(all_faults(section, context))
     yield from faults

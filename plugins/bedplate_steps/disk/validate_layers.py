@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import storage_layers
-from bedplate.duplicates import ADVICE, labels, twins
+from bedplate.duplicates import ADVICE, duplicates, labels
 from bedplate.faults import Fault, shown
 from bedplate.survey import Survey, SurveyedDisk, SurveyedPartition
 from bedplate_steps.disk.model import DiskSection
@@ -87,7 +87,7 @@ def _mount_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
 
 def twin_faults(survey: Survey) -> Iterator[Fault]:
     """Every identity that the survey saw in two places: a name that fits two things is a name for neither."""
-    for twin in twins(survey):
+    for twin in duplicates(survey):
         once = "each identity once on the whole machine"
         yield Fault(code="twins", message=twin.words, allowed=once, notes=(ADVICE,))
 

@@ -34,7 +34,7 @@ FAT_REFUSED = ".+"
 FAT_LOWER = "lower-case letters in a FAT label show differently in other systems (mkfs.fat warns)"
 
 
-def wish_faults(section: DiskSection) -> Iterator[Fault]:
+def request_faults(section: DiskSection) -> Iterator[Fault]:
     """Everything that can be wrong with the wishes without looking at the machine."""
     yield from _twice("name-twice", "name", _names(section))
     yield from _twice("label-twice", "label", _labels(section))

@@ -20,7 +20,7 @@ from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.emit import emit
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
 from bedplate_steps.locale.model import Locale
-from bedplate_steps.locale.validate import check
+from bedplate_steps.locale.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 
@@ -38,7 +38,7 @@ def bedplate_steps() -> list[Step]:
             model=Locale,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             concerns=(ConsoleKeymap, LocaleFiles),
             draft=draft,
             draft_rank=40,

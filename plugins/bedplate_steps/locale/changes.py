@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.actions import Action, Run, Where
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.facts import Family, Layout
 from bedplate.hookspecs import Side
 from bedplate_steps.locale.model import Locale
@@ -35,15 +35,17 @@ def changes(old: Side, new: Side) -> Iterator[Change]:
             covers=("locale.live-keymap",),
         )
     if before.font != after.font:
-        yield _told("console font", before.font or "the usual one", after.font or "the usual one", "font", keyboard)
+        yield _keyboard_change(
+            "console font", before.font or "the usual one", after.font or "the usual one", "font", keyboard
+        )
     for key, words in _XKB.items():
         one, other = getattr(before, key), getattr(after, key)
         if one != other:
             usual = "the keymap's own"
-            yield _told(words, one or usual, other or usual, key, keyboard)
+            yield _keyboard_change(words, one or usual, other or usual, key, keyboard)
 
 
-def _told(words: str, one: str, other: str, key: str, actions: tuple[Action, ...]) -> Change:
+def _keyboard_change(words: str, one: str, other: str, key: str, actions: tuple[Action, ...]) -> Change:
     return Change(
         says=f"{words} {other} replaces {one}",
         cost=Cost.NEXT_BOOT,
@@ -83,5 +85,5 @@ def _keyboard(old: Side, new: Side) -> tuple[Action, ...]:
     layout, family = new.context.fact(Layout), new.context.fact(Family)
     sealed = any(part.mapper for part in layout.partitions)
     again = (Run(argv=family.rebuild_initramfs, where=Where.TARGET),) if sealed else ()
-    besides = Besides(after=again, back=again)
-    return amend(old.actions, new.actions, "locale.keymap", besides={"locale.keymap": besides})
+    extra = Extra(after=again, back=again)
+    return amend(old.actions, new.actions, "locale.keymap", extra={"locale.keymap": extra})

@@ -13,7 +13,7 @@ from bedplate_steps.locale.locale_names import charsets
 from bedplate_steps.locale.model import Locale
 
 
-def check(locale: Locale, context: Context) -> Iterable[Fault]:
+def validate(locale: Locale, context: Context) -> Iterable[Fault]:
     """All faults and warnings of the section."""
     yield from _locale(locale.language, ("language",))
     for index, name in enumerate(locale.locales):

@@ -37,7 +37,7 @@ from bedplate_steps.network.emit import emit
 from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
-from bedplate_steps.network.validate import check, host_name
+from bedplate_steps.network.validate import host_name, validate
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
 
@@ -59,7 +59,7 @@ def bedplate_steps() -> list[Step]:
             model=Network,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             facts={HostName: _names},
             concerns=(OwnName,),
             draft=draft,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate.actions import Action, Call
-from bedplate.changes import Besides, Change, Cost, amend, differing, paired
+from bedplate.changes import Change, Cost, Extra, amend, differing, paired
 from bedplate.faults import shown
 from bedplate.hookspecs import Side
 from bedplate_steps.network.model import Network, NetworkLink
@@ -49,11 +49,11 @@ def _names(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
     one, other = host_name(before, old.context), host_name(after, new.context)
     hosts = amend(old.actions, new.actions, "network.hosts")
     if one != other:
-        besides = Besides(
+        extra = Extra(
             after=(Call(verb="running-name", args=(other,), by_hand=(f"hostname {other}",)),),
             back=(Call(verb="running-name", args=(one,), by_hand=(f"hostname {one}",)),),
         )
-        named = amend(old.actions, new.actions, "network.host-name", besides={"network.host-name": besides})
+        named = amend(old.actions, new.actions, "network.host-name", extra={"network.host-name": extra})
         yield Change(
             says=f"host name {other} replaces {one}",
             cost=Cost.IN_PLACE,
@@ -154,7 +154,7 @@ def _work(old: Side, new: Side, *names: str) -> tuple[Action, ...]:
 def _values(
     one: NetworkLink, link: NetworkLink, place: int, index: int, actions: tuple[Action, ...]
 ) -> Iterator[Change]:
-    for key, says in _told(one, link):
+    for key, says in _link_changes(one, link):
         yield Change(
             says=f"link {link.name}: {says}",
             cost=Cost.NEXT_BOOT,
@@ -165,7 +165,7 @@ def _values(
         )
 
 
-def _told(one: NetworkLink, link: NetworkLink) -> Iterator[tuple[str, str]]:
+def _link_changes(one: NetworkLink, link: NetworkLink) -> Iterator[tuple[str, str]]:
     for key, words in _WORDS.items():
         was, now = getattr(one, key), getattr(link, key)
         if was != now:

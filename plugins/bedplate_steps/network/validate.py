@@ -21,7 +21,7 @@ from bedplate_steps.network.model import LOOPBACK_NAME, Network
 from bedplate_steps.network.validate_links import link_faults
 
 
-def check(section: Network, context: Context) -> Iterable[Fault]:
+def validate(section: Network, context: Context) -> Iterable[Fault]:
     """Every fault of the section."""
     yield from _host_faults(section, context)
     yield from _hosts_file_faults(section, context)

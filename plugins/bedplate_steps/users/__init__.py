@@ -32,7 +32,7 @@ from bedplate_steps.users.emit import emit
 from bedplate_steps.users.family import BaseGroups
 from bedplate_steps.users.model import PersonEntry, Users
 from bedplate_steps.users.passwords import is_hash
-from bedplate_steps.users.validate import check
+from bedplate_steps.users.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
 
@@ -66,7 +66,7 @@ def bedplate_steps() -> list[Step]:
             model=Users,
             emit=emit,
             changes=changes,
-            check=check,
+            validate=validate,
             facts={People: _people},
             concerns=(BaseGroups,),
             draft=draft,

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from attrs import evolve
 
 from bedplate.actions import Action, Call, InTarget, Operation, Run
-from bedplate.changes import STAMPS, Besides, Change, Cost, amend, paired, stamp
+from bedplate.changes import STAMPS, Change, Cost, Extra, amend, paired, stamp
 from bedplate.conditions import holds
 from bedplate.hookspecs import Side
 from bedplate_steps.users.emit import SUDOERS
@@ -54,7 +54,7 @@ def _groups(before: Users, after: Users, old: Side, new: Side) -> Iterator[Chang
             cost=Cost.IN_PLACE,
             old=("groups", index),
             why="Files that belong to it keep its number.",
-            actions=amend(old.actions, new.actions, name, besides={name: Besides(proofs=(gone,), needs=needs)}),
+            actions=amend(old.actions, new.actions, name, extra={name: Extra(proofs=(gone,), needs=needs)}),
         )
     for place, one, index, group in pairs.both:
         if one.gid != group.gid:
@@ -126,14 +126,14 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
         ),
     )
     password = old.actions[f"users.password-{name}"]
-    besides = Besides(
+    extra = Extra(
         before=(*drop, Run(argv=("rm", "-f", "--", InTarget(f"{STAMPS}/{password.id}")))),
         proofs=tuple(gone),
         needs=(f"file:{SUDOERS}",) if person.administrator else (),
         back=(Call(verb="user-restore", args=(name,), by_hand=(f"passwd {name}",)), stamp(password)),
         lost="The home folder is deleted with all that is in it: only a copy brings it back." if deletes else "",
     )
-    actions = (*amend(old.actions, new.actions, own, besides={own: besides}), *amend(old.actions, new.actions, RIGHTS))
+    actions = (*amend(old.actions, new.actions, own, extra={own: extra}), *amend(old.actions, new.actions, RIGHTS))
     if deletes:
         return Change(
             says=f"user {name} is removed, and the home folder with it",
@@ -163,7 +163,7 @@ def _person(
         yield _moved(one, person, was, now, at)
         return
     account = _account(one, person, old, new)
-    for key, says, actions in _told(one, person, account, old, new):
+    for key, says, actions in _person_changes(one, person, account, old, new):
         yield Change(
             says=f"user {name} {says}",
             cost=Cost.IN_PLACE,
@@ -191,7 +191,7 @@ def _moved(one: PersonEntry, person: PersonEntry, was: int, now: int, at: tuple[
     )
 
 
-def _told(
+def _person_changes(
     one: PersonEntry, person: PersonEntry, account: tuple[Action, ...], old: Side, new: Side
 ) -> Iterator[tuple[str, str, tuple[Action, ...]]]:
     for group in person.groups:
@@ -234,7 +234,7 @@ def _key(line: str) -> str:
 
 def _password(old: Side, new: Side, name: str) -> tuple[Action, ...]:
     own = f"users.password-{name}"
-    return amend(old.actions, new.actions, own, besides={own: Besides(lost=_PASSWORD_LOST)})
+    return amend(old.actions, new.actions, own, extra={own: Extra(lost=_PASSWORD_LOST)})
 
 
 def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tuple[Action, ...]:
@@ -242,7 +242,7 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
     was, now = _memberships(one, old), _memberships(person, new)
     left, joined = [name for name in was if name not in now], [name for name in now if name not in was]
     own = f"users.person-{person.name}"
-    besides = Besides(
+    extra = Extra(
         before=_leaves(person.name, left),
         proofs=tuple(
             holds(f"{person.name} is not in the group {group}", "user-outside", person.name, group, early=False)
@@ -253,7 +253,7 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
     title, typed = f"Change the account {person.name}", _typed(person)
     return tuple(
         evolve(action, title=title, operations=tuple(_as_typed(item, typed) for item in action.operations))
-        for action in amend(old.actions, new.actions, own, besides={own: besides})
+        for action in amend(old.actions, new.actions, own, extra={own: extra})
     )
 
 
@@ -296,14 +296,14 @@ def _ssh(after: Users, old: Side, new: Side) -> Change:
     units = [token.removeprefix("service:") for token in action.gives] if action else []
     start = tuple(Run(argv=("systemctl", "start", "--", unit)) for unit in units)
     stop = tuple(Run(argv=("systemctl", "stop", "--", unit)) for unit in units)
-    besides = Besides(after=start, back=stop) if after.ssh_server else Besides(after=stop, back=start)
+    extra = Extra(after=start, back=stop) if after.ssh_server else Extra(after=stop, back=start)
     return Change(
         says=f"the ssh server {'is started' if after.ssh_server else 'is stopped'}",
         cost=Cost.IN_PLACE,
         old=("ssh_server",),
         new=("ssh_server",),
         why="" if after.ssh_server else "Whoever is logged in over ssh stays until the end of the session.",
-        actions=amend(old.actions, new.actions, own, besides={own: besides}),
+        actions=amend(old.actions, new.actions, own, extra={own: extra}),
     )
 
 
@@ -312,8 +312,8 @@ def _root(before: Users, after: Users, old: Side, new: Side) -> Iterator[Change]
     if before.root.password != after.root.password:
         locked = after.root.password == "locked"
         lock = "users.lock-root"
-        unlock = Besides(lost="Root's old password cannot be read back: set one with passwd.")
-        work = amend(old.actions, new.actions, lock, besides={lock: unlock}) if locked else _password(old, new, "root")
+        unlock = Extra(lost="Root's old password cannot be read back: set one with passwd.")
+        work = amend(old.actions, new.actions, lock, extra={lock: unlock}) if locked else _password(old, new, "root")
         yield Change(
             says="the root account is locked" if locked else "root gets a password",
             cost=Cost.IN_PLACE,

@@ -41,7 +41,7 @@ _SYSTEM_FOLDERS = (
 )
 
 
-def check(section: Users, context: Context) -> Iterable[Fault]:
+def validate(section: Users, context: Context) -> Iterable[Fault]:
     """Every fault of the section."""
     yield from (fault.under("root") for fault in _root_faults(section.root))
     yield from _administrator_faults(section)

@@ -19,7 +19,7 @@ from typing import Literal
 
 from bedplate import Action, Context, Fault, Step, build, conditions, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
-from bedplate.changes import Besides, Change, Cost, amend
+from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
 from bedplate.hookspecs import Side
@@ -64,7 +64,7 @@ class TideGauge:
     )
 
 
-def check(section: TideGauge, context: Context) -> Iterable[Fault]:
+def validate(section: TideGauge, context: Context) -> Iterable[Fault]:
     """What the schema cannot tell: twins, an unknown keeper, and readings that have no file system of their own."""
     for word in ("name", "port"):
         values = [getattr(gauge, word) for gauge in section.gauges]
@@ -205,7 +205,7 @@ def changes(old: Side, new: Side) -> Iterable[Change]:
             cost=Cost.IN_PLACE,
             old=("every",),
             new=("every",),
-            actions=amend(old.actions, new.actions, "tide_gauge.timer", besides={"tide_gauge.timer": AGAIN}),
+            actions=amend(old.actions, new.actions, "tide_gauge.timer", extra={"tide_gauge.timer": AGAIN}),
         )
     if settings(old.section) != settings(new.section):
         yield Change(
@@ -229,7 +229,7 @@ def draft(survey: Survey, disk: SurveyedDisk | None = None) -> str:
 
 
 _RESTART = (Run(argv=("systemctl", "daemon-reload")), Run(argv=("systemctl", "restart", TIMER)))
-AGAIN = Besides(after=_RESTART, back=_RESTART)
+AGAIN = Extra(after=_RESTART, back=_RESTART)
 """The timer that runs keeps its old rhythm until it is started again."""
 
 SERVICE = """\
@@ -263,7 +263,7 @@ def bedplate_steps() -> list[Step]:
             title="Tide gauges of the station, and the logger that reads them",
             model=TideGauge,
             emit=emit,
-            check=check,
+            validate=validate,
             changes=changes,
             draft=draft,
             draft_rank=90,

@@ -19,7 +19,7 @@ from markupsafe import Markup
 
 from bedplate.actions import ByHand
 from bedplate.facts import Layout
-from bedplate.install_graph import InstallGraph
+from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, disk_map, disk_segments, live_instructions, overview, stage_text
 from bedplate.rendering.disk_segments import Segment
 from bedplate.rendering.page import disk_picture, graph_picture
@@ -62,7 +62,7 @@ def render(graph: InstallGraph) -> str:
             policy=f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}",
             about=overview.about(graph),
             fate=overview.fate(graph),
-            told=graph.told,
+            done=overview.done(graph),
             left_out=overview.left_out(graph),
             partly=change_summary.PARTLY,
             kind=overview.kind(graph),
@@ -76,7 +76,7 @@ def render(graph: InstallGraph) -> str:
             by_script=[part.number for part in parts if part.by_script and part.actions],
             script_file=live_instructions.script_file(graph),
             script_path=quote(live_instructions.script_path(graph)),
-            mount_stick=() if graph.scene == "change" else live_instructions.MOUNT_STICK,
+            mount_stick=() if isinstance(graph, ChangeGraph) else live_instructions.MOUNT_STICK,
             make_script=live_instructions.make(graph),
             waits=[
                 node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)
