@@ -199,7 +199,7 @@ TOOLS = {
 @pytest.mark.parametrize("kind", TOOLS)
 def test_a_layer_is_seen_on_a_bare_disk_and_in_a_partition(kind: str, tmp_path: Path) -> None:
     name = NAMES.get(kind.split("-")[0], kind)
-    words = storage_layers.SIGNATURES[name].words
+    words = storage_layers.SIGNATURES[name].description
     with attached(blank(tmp_path / "bare")) as node:
         TOOLS[kind](node)
         bare = the_disk(capture.survey_from(call("sh", SCRIPT, node)), node)

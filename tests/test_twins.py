@@ -40,7 +40,7 @@ def one(number: int) -> str:
 
 
 def words(*parts: SurveyedPartition, disk: SurveyedDisk = OTHER) -> list[str]:
-    return [twin.words for twin in duplicates(survey(DISK, evolve(disk, partitions=parts)))]
+    return [twin.description for twin in duplicates(survey(DISK, evolve(disk, partitions=parts)))]
 
 
 # --- in a survey -----------------------------------------------------------------------------------------------------
@@ -50,8 +50,8 @@ def test_a_copied_disk_is_one_fault_that_names_both() -> None:
     copied = evolve(DISK, path="/dev/sdc", serial="SM-USB-7", transport="usb")
     found = survey(DISK, copied)
     [twin] = duplicates(found)
-    assert TABLE.id in twin.words and "/dev/nvme0n1" in twin.words and "/dev/sdc" in twin.words
-    assert "serial SM-NVME-0217" in twin.words and "serial SM-USB-7" in twin.words
+    assert TABLE.id in twin.description and "/dev/nvme0n1" in twin.description and "/dev/sdc" in twin.description
+    assert "serial SM-NVME-0217" in twin.description and "serial SM-USB-7" in twin.description
     assert "unplug the copy" in " ".join(summary.troubles(found))
     assert "SM-USB-7" in faults(PLAIN, found)["twins"].message
 
@@ -69,7 +69,7 @@ def test_one_thing_of_it_is_enough(again: SurveyedPartition, told: str) -> None:
     if "ext4" in told:
         base = with_row(1, filesystem=SurveyedFileSystem(type="ext4", uuid="0217-4B1E")).disks[0]
     [twin] = duplicates(survey(base, evolve(OTHER, partitions=(again,))))
-    assert told in twin.words and "partition 1 of /dev/sdb" in twin.words
+    assert told in twin.description and "partition 1 of /dev/sdb" in twin.description
 
 
 def test_members_share_an_identity_and_their_copies_do_not() -> None:
@@ -114,7 +114,7 @@ def test_the_name_of_a_group_is_read_from_the_disk(tmp_path: Path) -> None:
         group(other)
         found = capture.survey_from(call("sh", "-c", capture.collect_script(), "-", one_disk, other))
     [twin] = duplicates(found)
-    assert "volume group" in twin.words.lower() and one_disk in twin.words and other in twin.words
+    assert "volume group" in twin.description.lower() and one_disk in twin.description and other in twin.description
 
 
 # --- on the machine of the script --------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ class Duplicate:
     """How many further identities lie on the same disks more than once: of a copied disk, all."""
 
     @property
-    def words(self) -> str:
+    def description(self) -> str:
         """One sentence without its full stop."""
         further = f" (and {counted(self.more, 'other identifier')} of the same disks)" if self.more else ""
         return f"{self.what} {self.identity}{further} is there more than once: {' and '.join(self.places)}"

@@ -18,28 +18,28 @@ from bedplate.survey import SurveyedDisk, SurveyedFileSystem, SurveyedPartition
 
 @frozen(kw_only=True)
 class Layer:
-    """One kind of layer. `words` follow `holds`; `spreads` where other disks or partitions hold the rest of it."""
+    """One kind of layer; `spreads` where other disks or partitions hold the rest of it."""
 
-    words: str
+    description: str
     spreads: bool = True
 
 
-_FIRMWARE = Layer(words="a member of a firmware RAID array")
-_SOFTWARE = Layer(words="a member of a software RAID array")
-_GROUP = Layer(words="a physical volume of a volume group (LVM)")
-_POOL = Layer(words="a member of a ZFS pool")
-_DYNAMIC = Layer(words="a part of dynamic disks")
-_SPACE = Layer(words="a part of a storage space")
-_APPLE = Layer(words="a member of an Apple RAID or Core Storage group")
-_CEPH = Layer(words="a part of a Ceph store")
-_VMFS = Layer(words="a part of a VMFS volume")
-_VINUM = Layer(words="a part of a vinum volume")
-_MAPPED = Layer(words="the lower half of a mapped device (snapshot, verity or integrity)")
-_LUKS = Layer(words="an encrypted container (LUKS)", spreads=False)
-_BITLOCKER = Layer(words="an encrypted volume (BitLocker)", spreads=False)
-_APFS = Layer(words="an APFS container", spreads=False)
-MULTI_BTRFS = Layer(words="one of several devices of a btrfs file system")
-UNNAMED = Layer(words="a member of something that is named here by its type only")
+_FIRMWARE = Layer(description="a member of a firmware RAID array")
+_SOFTWARE = Layer(description="a member of a software RAID array")
+_GROUP = Layer(description="a physical volume of a volume group (LVM)")
+_POOL = Layer(description="a member of a ZFS pool")
+_DYNAMIC = Layer(description="a part of dynamic disks")
+_SPACE = Layer(description="a part of a storage space")
+_APPLE = Layer(description="a member of an Apple RAID or Core Storage group")
+_CEPH = Layer(description="a part of a Ceph store")
+_VMFS = Layer(description="a part of a VMFS volume")
+_VINUM = Layer(description="a part of a vinum volume")
+_MAPPED = Layer(description="the lower half of a mapped device (snapshot, verity or integrity)")
+_LUKS = Layer(description="an encrypted container (LUKS)", spreads=False)
+_BITLOCKER = Layer(description="an encrypted volume (BitLocker)", spreads=False)
+_APFS = Layer(description="an APFS container", spreads=False)
+MULTI_BTRFS = Layer(description="one of several devices of a btrfs file system")
+UNNAMED = Layer(description="a member of something that is named here by its type only")
 
 SIGNATURES: dict[str, Layer] = {
     "linux_raid_member": _SOFTWARE,
@@ -62,25 +62,25 @@ SIGNATURES: dict[str, Layer] = {
     "LVM1_member": _GROUP,
     "LVM2_member": _GROUP,
     "zfs_member": _POOL,
-    "bcache": Layer(words="a part of a block cache (bcache)"),
-    "bcachefs": Layer(words="a device of a bcachefs file system"),
+    "bcache": Layer(description="a part of a block cache (bcache)"),
+    "bcachefs": Layer(description="a device of a bcachefs file system"),
     "ceph_bluestore": _CEPH,
-    "drbd": Layer(words="one side of a mirrored device (DRBD)"),
-    "drbdmanage_control_volume": Layer(words="a control volume of mirrored devices (DRBD)"),
-    "drbdproxy_datalog": Layer(words="a log of mirrored devices (DRBD)"),
+    "drbd": Layer(description="one side of a mirrored device (DRBD)"),
+    "drbdmanage_control_volume": Layer(description="a control volume of mirrored devices (DRBD)"),
+    "drbdproxy_datalog": Layer(description="a log of mirrored devices (DRBD)"),
     "DM_snapshot_cow": _MAPPED,
     "DM_verity_hash": _MAPPED,
     "DM_integrity": _MAPPED,
     "VMFS_volume_member": _VMFS,
     "VMFS": _VMFS,
-    "vdo": Layer(words="the base of a deduplicated volume (VDO)"),
-    "stratis": Layer(words="a block device of a Stratis pool"),
-    "mpool": Layer(words="a device of an mpool"),
-    "ubi": Layer(words="a flash volume group (UBI)"),
-    "oracleasm": Layer(words="a member of an ASM disk group"),
-    "xfs_external_log": Layer(words="the log of an xfs file system that lies elsewhere"),
-    "jbd": Layer(words="the journal of an ext file system that lies elsewhere"),
-    "mpath_member": Layer(words="one path to a disk that has several"),
+    "vdo": Layer(description="the base of a deduplicated volume (VDO)"),
+    "stratis": Layer(description="a block device of a Stratis pool"),
+    "mpool": Layer(description="a device of an mpool"),
+    "ubi": Layer(description="a flash volume group (UBI)"),
+    "oracleasm": Layer(description="a member of an ASM disk group"),
+    "xfs_external_log": Layer(description="the log of an xfs file system that lies elsewhere"),
+    "jbd": Layer(description="the journal of an ext file system that lies elsewhere"),
+    "mpath_member": Layer(description="one path to a disk that has several"),
     "crypto_LUKS": _LUKS,
     "BitLocker": _BITLOCKER,
     "cs_fvault2": _APPLE,
@@ -165,8 +165,8 @@ def around(disk: SurveyedDisk) -> Iterator[tuple[str, Layer]]:
 def described(disk: SurveyedDisk) -> Iterator[str]:
     """What the disk and its partitions belong to, one sentence each."""
     for name, layer in around(disk):
-        yield f"The disk as a whole is {layer.words}, by its signature {name}: no room on it is free."
+        yield f"The disk as a whole is {layer.description}, by its signature {name}: no room on it is free."
     for part in disk.partitions:
         owner = of_partition(part)
         if owner is not None:
-            yield f"Partition {part.number} is {owner.words}."
+            yield f"Partition {part.number} is {owner.description}."

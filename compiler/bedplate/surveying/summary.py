@@ -39,7 +39,7 @@ def troubles(survey: Survey) -> Iterator[str]:
                 "blkid on the medium, and make the survey anew."
             )
     for twin in duplicates(survey):
-        yield f"{twin.words}. {ADVICE}"
+        yield f"{twin.description}. {ADVICE}"
 
 
 def notes(survey: Survey) -> Iterator[str]:

@@ -69,9 +69,9 @@ def judged(disk: SurveyedDisk, survey: Survey) -> Candidate:
 def _against(disk: SurveyedDisk) -> str:
     if disk.unread:
         return "it was not read during the survey"
-    owners = [layer.words for _, layer in storage_layers.around(disk) if layer.spreads]
+    owners = [layer.description for _, layer in storage_layers.around(disk) if layer.spreads]
     owners += [
-        f"{storage_layers.OWN_TABLE[part.type.upper()].words} (partition {part.number})"
+        f"{storage_layers.OWN_TABLE[part.type.upper()].description} (partition {part.number})"
         for part in disk.partitions
         if part.type.upper() in storage_layers.OWN_TABLE
     ]

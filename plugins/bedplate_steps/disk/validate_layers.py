@@ -26,7 +26,7 @@ def layer_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
     for name, layer in spread:
         yield Fault(
             code="disk-in-layer",
-            message=f"the disk as a whole is {layer.words}: nothing is written to it",
+            message=f"the disk as a whole is {layer.description}: nothing is written to it",
             path=("table",),
             found=name,
             allowed="a disk that belongs to itself",
@@ -54,12 +54,12 @@ def _besides_the_table(disk: SurveyedDisk) -> Iterator[Fault]:
 def _row_faults(section: DiskSection, disk: SurveyedDisk, part: SurveyedPartition) -> Iterator[Fault]:
     own = storage_layers.OWN_TABLE.get(part.type.upper())
     if own is not None:
-        message = f"partition {part.number} is {own.words}: volumes that spread over partitions are left alone"
+        message = f"partition {part.number} is {own.description}: volumes that spread over partitions are left alone"
         yield Fault(code="dynamic-disk", message=message, found=part.type, allowed="plain partitions")
         return
     layer = storage_layers.of_partition(part)
     if section.whole_disk and layer is not None and layer.spreads:
-        message = f"a new table would destroy partition {part.number}, which is {layer.words}"
+        message = f"a new table would destroy partition {part.number}, which is {layer.description}"
         yield Fault(
             code="member-lost",
             message=message,
@@ -75,7 +75,7 @@ def _mount_faults(section: DiskSection, disk: SurveyedDisk) -> Iterator[Fault]:
         row = row_of(keep, disk)
         layer = storage_layers.inside(row.filesystem) if row else None
         if keep.mount and layer is not None and layer is not storage_layers.MULTI_BTRFS:
-            message = f"{keep.name} is {layer.words}: it holds no file system that could be mounted"
+            message = f"{keep.name} is {layer.description}: it holds no file system that could be mounted"
             yield Fault(
                 code="kept-mount-layer",
                 message=message,
@@ -89,7 +89,7 @@ def twin_faults(survey: Survey) -> Iterator[Fault]:
     """Every identity that the survey saw in two places: a name that fits two things is a name for neither."""
     for twin in duplicates(survey):
         once = "each identity once on the whole machine"
-        yield Fault(code="twins", message=twin.words, allowed=once, notes=(ADVICE,))
+        yield Fault(code="twins", message=twin.description, allowed=once, notes=(ADVICE,))
 
 
 def label_faults(section: DiskSection, disk: SurveyedDisk, survey: Survey) -> Iterator[Fault]:

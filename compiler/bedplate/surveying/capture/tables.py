@@ -168,7 +168,7 @@ def _header_faults(capture: Capture, disk: SurveyedDisk) -> Iterator[str]:
         found = f"The backup GPT header lies at sector {alternate}, not at the last sector {sectors - 1} of the disk"
         reserved = list(storage_layers.around(disk))
         if reserved:
-            owners = ", ".join(f"{layer.words} ({name})" for name, layer in reserved)
+            owners = ", ".join(f"{layer.description} ({name})" for name, layer in reserved)
             yield f"{found}: the room behind it belongs to what the disk is, {owners}. Nothing may be moved there."
         elif _end_is_blank(capture, disk, alternate):
             yield (
@@ -196,7 +196,7 @@ def _content_faults(disk: SurveyedDisk) -> Iterator[str]:
     """Of what lies on a disk besides a table, nobody knows how much of the disk it owns."""
     for name in storage_layers.contents(disk):
         layer = storage_layers.of_signature(name)
-        what = f"{layer.words} ({name})" if layer else f"also {name}"
+        what = f"{layer.description} ({name})" if layer else f"also {name}"
         yield f"The disk as a whole is {what}: what looks like free room may belong to that."
 
 
@@ -219,7 +219,7 @@ def _row_faults(read: ReadTable) -> Iterator[str]:
             str(part.number) for part in read.partitions if storage_layers.OWN_TABLE.get(part.type.upper()) == layer
         ]
         if rows:
-            yield f"The disk is {layer.words} (partition {', '.join(rows)}): a change of its table can break it."
+            yield f"The disk is {layer.description} (partition {', '.join(rows)}): a change of its table can break it."
     ordered = sorted(read.partitions, key=lambda part: part.start)
     for before, after in itertools.pairwise(ordered):
         if after.start <= before.end:
