@@ -16,7 +16,8 @@ import saltmarsh_sedge
 from bedplate.faults import Fault, Rejected
 from bedplate.rendering import audit, checklist, script
 from bedplate_steps.base.family import PackageChanges, PackageFamily
-from bedplate_steps.bootloader.family import GrubFiles, Initramfs, KernelEntries
+from bedplate_steps.bootloader.family import GrubFiles, KernelEntries
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.clock.family import Chrony, ZoneName
 from bedplate_steps.families import FAMILIES
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles

@@ -23,7 +23,7 @@ from accidents.staging import (
 )
 from bedplate.actions import Call, Outputs, Stage, WriteFile
 from bedplate.rendering import shell_library
-from bedplate_steps.bootloader.family import Initramfs
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.families import FAMILIES
 
 ENCRYPTED = (

@@ -28,8 +28,8 @@ from bedplate.facts import KernelParameters
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
-from bedplate_steps.bootloader.family import Initramfs
 from bedplate_steps.bootloader.grub import GRUB
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.plan import Loader

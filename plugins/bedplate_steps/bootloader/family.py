@@ -1,9 +1,8 @@
-"""What this step and its loaders ask of the package family: one frozen type per concern, brought by the family."""
+"""What the loaders ask of the package family: one frozen type per concern, brought by the family (`initramfs` too)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING
 
 from attrs import field, frozen
 
@@ -11,9 +10,7 @@ from bedplate.actions import Argv, Check, Operation
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.model import Bootloader
-
-if TYPE_CHECKING:
-    from bedplate_steps.bootloader.plan import Plan
+from bedplate_steps.bootloader.plan import Plan
 
 
 def _no_faults(section: Bootloader, context: Context) -> Iterable[Fault]:
@@ -22,19 +19,6 @@ def _no_faults(section: Bootloader, context: Context) -> Iterable[Fault]:
 
 def _no_upkeep(plan: Plan) -> tuple[str, ...]:
     return ()
-
-
-@frozen(kw_only=True)
-class Initramfs:
-    """How the initramfs is made complete, and how it opens encrypted partitions."""
-
-    settings: str = ""
-    """Path of a settings file of ours; empty: the family's images are complete by themselves, not fitted to the live
-    system they are built from."""
-    content: Callable[[bool], str] = lambda encrypted: ""
-    """Its text; told whether the root file system lies in an encrypted container."""
-    reads_crypttab: bool = False
-    """Whether it opens containers by crypttab(5); else by the kernel parameters of systemd-cryptsetup-generator(8)."""
 
 
 @frozen(kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedplate.facts import KernelParameters, LaidPartition, Layout
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.family import Initramfs
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.bootloader.model import Bootloader
 
 SWAP_TYPE = "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"

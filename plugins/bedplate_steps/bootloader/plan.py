@@ -11,7 +11,7 @@ from bedplate.actions import Action, InTarget
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.family import Initramfs
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.bootloader.kernel_parameters import holder, parameters
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import Handover, handovers

@@ -12,7 +12,8 @@ from bedplate import Extension, Fault, conditions, hookimpl
 from bedplate.actions import Check, Gathered, InTarget, Operation, Run, WriteFile
 from bedplate_steps.base.family import PackageFamily
 from bedplate_steps.base.model import Base
-from bedplate_steps.bootloader.family import GrubFiles, Initramfs, KernelEntries
+from bedplate_steps.bootloader.family import GrubFiles, KernelEntries
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.clock.family import Chrony, ZoneName
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
 from bedplate_steps.locale.model import Locale

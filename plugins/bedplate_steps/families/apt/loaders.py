@@ -9,7 +9,8 @@ from bedplate.actions import Run, Where
 from bedplate.facts import Layout
 from bedplate.faults import Fault
 from bedplate.hookspecs import Context
-from bedplate_steps.bootloader.family import Current, GrubFiles, Initramfs, KernelEntries
+from bedplate_steps.bootloader.family import Current, GrubFiles, KernelEntries
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.other_systems import folders_on
 from bedplate_steps.bootloader.plan import Plan

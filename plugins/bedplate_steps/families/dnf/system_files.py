@@ -3,7 +3,8 @@ loaders. From memory, but for what names its source."""
 
 from __future__ import annotations
 
-from bedplate_steps.bootloader.family import GrubFiles, Initramfs, KernelEntries
+from bedplate_steps.bootloader.family import GrubFiles, KernelEntries
+from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.clock.family import Chrony, ZoneName
 from bedplate_steps.locale.family import VCONSOLE, LocaleFiles
 from bedplate_steps.network.family import OwnName
