@@ -24,8 +24,8 @@ from bedplate.rendering import shell_library
 from bedplate.spec import Machine
 from bedplate.survey import BootEntry, Firmware, Survey, SurveyedDisk, SurveyedMachine, SurveyedPartition
 from bedplate_steps.bootloader import grub
+from bedplate_steps.bootloader.facts import kernel_parameters
 from bedplate_steps.bootloader.grub import entries, settings, stub
-from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader, Entry, FirmwareKeys
 from bedplate_steps.bootloader.other_systems import handovers
 from bedplate_steps.bootloader.plan import Loader, Plan, settle

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 from pathlib import Path
 
 import pytest
@@ -72,3 +73,17 @@ def test_the_top_level_holds_nothing_else() -> None:
     ignored = {".git", ".venv", "out", "build", "dist"}
     found = {path.name for path in ROOT.iterdir()} - ignored
     assert {name for name in found if not name.endswith(("_cache", ".egg-info")) and name != ".hypothesis"} == wanted
+
+
+STEPS = sorted(path.parent for path in (ROOT / "plugins" / "bedplate_steps").glob("*/model.py"))
+
+
+@pytest.mark.parametrize("folder", STEPS, ids=lambda path: path.name)
+def test_every_step_has_the_same_files(folder: Path) -> None:
+    wanted = {"model.py", "validate.py", "emit.py", "changes.py", "draft.py"}
+    [step] = importlib.import_module(f"bedplate_steps.{folder.name}").bedplate_steps()
+    assert wanted | ({"facts.py"} if step.facts else set()) <= {path.name for path in folder.iterdir()}
+    made = [step.validate, step.emit, step.changes, step.draft, *step.facts.values(), step.model]
+    homes = [f"bedplate_steps.{folder.name}.{name}" for name in ("validate", "emit", "changes", "draft")]
+    homes += [f"bedplate_steps.{folder.name}.facts"] * len(step.facts) + [f"bedplate_steps.{folder.name}.model"]
+    assert [one.__module__ for one in made] == homes

@@ -28,9 +28,9 @@ from bedplate.facts import KernelParameters
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
+from bedplate_steps.bootloader.facts import kernel_parameters
 from bedplate_steps.bootloader.grub import GRUB
 from bedplate_steps.bootloader.initramfs import Initramfs
-from bedplate_steps.bootloader.kernel_parameters import kernel_parameters
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.plan import Loader
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bedplate.facts import KernelParameters, LaidPartition, Layout
-from bedplate.hookspecs import Context
+from bedplate.facts import LaidPartition, Layout
 from bedplate_steps.bootloader.initramfs import Initramfs
 from bedplate_steps.bootloader.model import Bootloader
 
@@ -15,11 +14,6 @@ COMPUTED = ("root", "resume", "resume_offset", "rootflags", "rootfstype", "ro", 
 
 FOR_EYES = ("quiet", "splash", "loglevel")
 """Parameters that a rescue entry of the menu must not have: they hide what a person looks for then."""
-
-
-def kernel_parameters(section: Bootloader, context: Context) -> KernelParameters:
-    """The fact: all words beyond root=, in order."""
-    return KernelParameters(words=parameters(section, context.fact(Layout), context.of_family(Initramfs)))
 
 
 def parameters(section: Bootloader, layout: Layout, initramfs: Initramfs) -> tuple[str, ...]:

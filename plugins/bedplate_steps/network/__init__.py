@@ -30,20 +30,17 @@ wifi = { ssid = "saltmarsh", security = "wpa-psk", passphrase = "ask" }
 from __future__ import annotations
 
 from bedplate.facts import HostName
-from bedplate.hookspecs import Context, Extension, Step, hookimpl
+from bedplate.hookspecs import Extension, Step, hookimpl
 from bedplate_steps.network.changes import changes
 from bedplate_steps.network.draft import draft
 from bedplate_steps.network.emit import emit
+from bedplate_steps.network.facts import names
 from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.managers import MANAGERS, Manager
 from bedplate_steps.network.model import Network
-from bedplate_steps.network.validate import host_name, validate
+from bedplate_steps.network.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_extensions", "bedplate_steps"]
-
-
-def _names(section: Network, context: Context) -> HostName:
-    return HostName(host=host_name(section, context), domain=section.domain)
 
 
 bedplate_contract = 1
@@ -60,7 +57,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             changes=changes,
             validate=validate,
-            facts={HostName: _names},
+            facts={HostName: names},
             concerns=(OwnName,),
             draft=draft,
             draft_rank=50,

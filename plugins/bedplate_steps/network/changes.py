@@ -11,8 +11,8 @@ from bedplate.actions import Action, Call
 from bedplate.changes import Change, Cost, Extra, amend, differing, paired
 from bedplate.faults import shown
 from bedplate.hookspecs import Side
+from bedplate_steps.network.facts import host_name
 from bedplate_steps.network.model import Network, NetworkLink
-from bedplate_steps.network.validate import host_name
 
 _WHY = "The link keeps what it has until the next start, so that nobody is cut off in the middle of the work."
 _AT_HAND = (

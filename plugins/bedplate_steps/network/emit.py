@@ -25,10 +25,10 @@ from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.network import wpa_supplicant
 from bedplate_steps.network.addresses import static_addresses
+from bedplate_steps.network.facts import full_name, host_name
 from bedplate_steps.network.family import OwnName
 from bedplate_steps.network.managers import WIFI_NEEDS, Manager, chosen, enabled_units, masked_units, needs_of, settled
 from bedplate_steps.network.model import Network, NetworkLink
-from bedplate_steps.network.validate import full_name, host_name
 from bedplate_steps.network.wifi import country_file, secret
 
 STUB = "../run/systemd/resolve/stub-resolv.conf"

@@ -8,6 +8,7 @@ from bedplate.facts import Family
 from bedplate.faults import Fault, Rejected, one_of, shown
 from bedplate.hookspecs import Context
 from bedplate_steps.network.addresses import ADDRESS, plain_trouble
+from bedplate_steps.network.facts import full_name, host_name
 from bedplate_steps.network.host_names import (
     LABEL,
     MAX_NAME,
@@ -30,16 +31,6 @@ def validate(section: Network, context: Context) -> Iterable[Fault]:
 
 
 # --- names ---------------------------------------------------------------------------------------------------------
-
-
-def host_name(section: Network, context: Context) -> str:
-    """The host name: the section's own, or the machine's name."""
-    return section.host_name or context.machine.name
-
-
-def full_name(section: Network, context: Context) -> str:
-    """Host name and domain, joined by a dot where there is a domain."""
-    return ".".join(part for part in (host_name(section, context), section.domain) if part)
 
 
 def _host_faults(section: Network, context: Context) -> Iterable[Fault]:

@@ -24,33 +24,17 @@ authorized_keys = ["ssh-ed25519 AAAA... ana"]
 
 from __future__ import annotations
 
-from bedplate.facts import People, Person
-from bedplate.hookspecs import Context, Step, hookimpl
+from bedplate.facts import People
+from bedplate.hookspecs import Step, hookimpl
 from bedplate_steps.users.changes import changes
 from bedplate_steps.users.draft import draft
 from bedplate_steps.users.emit import emit
+from bedplate_steps.users.facts import people
 from bedplate_steps.users.family import BaseGroups
-from bedplate_steps.users.model import PersonEntry, Users
-from bedplate_steps.users.passwords import is_hash
+from bedplate_steps.users.model import Users
 from bedplate_steps.users.validate import validate
 
 __all__ = ["bedplate_contract", "bedplate_steps"]
-
-
-def _people(section: Users, context: Context) -> People:
-    password = section.root.password
-    root = "locked" if password == "locked" else "hashed" if is_hash(password) else "asked"
-    return People(root=root, persons=tuple(_person(person) for person in section.people))
-
-
-def _person(person: PersonEntry) -> Person:
-    return Person(
-        name=person.name,
-        groups=person.groups,
-        administrator=person.administrator,
-        home=person.home_folder,
-        shell=person.shell,
-    )
 
 
 bedplate_contract = 1
@@ -67,7 +51,7 @@ def bedplate_steps() -> list[Step]:
             emit=emit,
             changes=changes,
             validate=validate,
-            facts={People: _people},
+            facts={People: people},
             concerns=(BaseGroups,),
             draft=draft,
             draft_rank=60,
