@@ -9,11 +9,9 @@ was written for, imports `hookimpl` from `bedplate`, and answers any of the hook
     def bedplate_steps():
         return [Step(...)]
 
-Everything a plugin may import stands in `bedplate`, `bedplate.actions`, `bedplate.build` (whole actions, ready-made),
-`bedplate.changes`, `bedplate.conditions`, `bedplate.facts`, `bedplate.faults`, `bedplate.identity`, `bedplate.layout`,
-`bedplate.regions`, `bedplate.schema`, `bedplate.survey` and `bedplate.units`; `bedplate.testing` is for its tests. An
-entry point is best named like the section its plugin brings: if the plugin cannot even be imported, that is how the
-section is still told apart.
+A plugin may import `bedplate` and the modules at its top level (`bedplate.actions`, `bedplate.build`, ...), and
+nothing from its packages; `bedplate.testing` is for a plugin's tests. An entry point is best named like the section its
+plugin brings: if the plugin cannot even be imported, that is how the section is still told apart.
 
 A plugin that breaks is left out and named with its distribution; specs that do not use it compile as before.
 """
