@@ -1,136 +1,36 @@
 """Names of time zones, so that a spec can be judged on any machine. Enters: a name. Leaves: what is known of it.
 
-Source: the IANA Time Zone Database, version 2026f (public domain): the names of zone.tab and zone1970.tab and of the
-area Etc are current; every other name of the database is kept for old programs only.
+Source: the IANA Time Zone Database, in the package tzdata. The names of zone.tab and zone1970.tab and of the area Etc
+are current, and UTC; every other name of the database is kept for old programs only.
 """
 
 from __future__ import annotations
 
 from functools import cache
+from importlib.resources import files
 
-VERSION = "2026f"
-"""Version of the database these names come from."""
-
-_CURRENT = """
-Africa/Abidjan Africa/Accra Africa/Addis_Ababa Africa/Algiers Africa/Asmara Africa/Bamako Africa/Bangui Africa/Banjul
-Africa/Bissau Africa/Blantyre Africa/Brazzaville Africa/Bujumbura Africa/Cairo Africa/Casablanca Africa/Ceuta
-Africa/Conakry Africa/Dakar Africa/Dar_es_Salaam Africa/Djibouti Africa/Douala Africa/El_Aaiun Africa/Freetown
-Africa/Gaborone Africa/Harare Africa/Johannesburg Africa/Juba Africa/Kampala Africa/Khartoum Africa/Kigali
-Africa/Kinshasa Africa/Lagos Africa/Libreville Africa/Lome Africa/Luanda Africa/Lubumbashi Africa/Lusaka Africa/Malabo
-Africa/Maputo Africa/Maseru Africa/Mbabane Africa/Mogadishu Africa/Monrovia Africa/Nairobi Africa/Ndjamena
-Africa/Niamey Africa/Nouakchott Africa/Ouagadougou Africa/Porto-Novo Africa/Sao_Tome Africa/Tripoli Africa/Tunis
-Africa/Windhoek America/Adak America/Anchorage America/Anguilla America/Antigua America/Araguaina
-America/Argentina/Buenos_Aires America/Argentina/Catamarca America/Argentina/Cordoba America/Argentina/Jujuy
-America/Argentina/La_Rioja America/Argentina/Mendoza America/Argentina/Rio_Gallegos America/Argentina/Salta
-America/Argentina/San_Juan America/Argentina/San_Luis America/Argentina/Tucuman America/Argentina/Ushuaia
-America/Aruba America/Asuncion America/Atikokan America/Bahia America/Bahia_Banderas America/Barbados America/Belem
-America/Belize America/Blanc-Sablon America/Boa_Vista America/Bogota America/Boise America/Cambridge_Bay
-America/Campo_Grande America/Cancun America/Caracas America/Cayenne America/Cayman America/Chicago America/Chihuahua
-America/Ciudad_Juarez America/Costa_Rica America/Coyhaique America/Creston America/Cuiaba America/Curacao
-America/Danmarkshavn America/Dawson America/Dawson_Creek America/Denver America/Detroit America/Dominica
-America/Edmonton America/Eirunepe America/El_Salvador America/Fort_Nelson America/Fortaleza America/Glace_Bay
-America/Goose_Bay America/Grand_Turk America/Grenada America/Guadeloupe America/Guatemala America/Guayaquil
-America/Guyana America/Halifax America/Havana America/Hermosillo America/Indiana/Indianapolis America/Indiana/Knox
-America/Indiana/Marengo America/Indiana/Petersburg America/Indiana/Tell_City America/Indiana/Vevay
-America/Indiana/Vincennes America/Indiana/Winamac America/Inuvik America/Iqaluit America/Jamaica America/Juneau
-America/Kentucky/Louisville America/Kentucky/Monticello America/Kralendijk America/La_Paz America/Lima
-America/Los_Angeles America/Lower_Princes America/Maceio America/Managua America/Manaus America/Marigot
-America/Martinique America/Matamoros America/Mazatlan America/Menominee America/Merida America/Metlakatla
-America/Mexico_City America/Miquelon America/Moncton America/Monterrey America/Montevideo America/Montserrat
-America/Nassau America/New_York America/Nome America/Noronha America/North_Dakota/Beulah America/North_Dakota/Center
-America/North_Dakota/New_Salem America/Nuuk America/Ojinaga America/Panama America/Paramaribo America/Phoenix
-America/Port-au-Prince America/Port_of_Spain America/Porto_Velho America/Puerto_Rico America/Punta_Arenas
-America/Rankin_Inlet America/Recife America/Regina America/Resolute America/Rio_Branco America/Santarem
-America/Santiago America/Santo_Domingo America/Sao_Paulo America/Scoresbysund America/Sitka America/St_Barthelemy
-America/St_Johns America/St_Kitts America/St_Lucia America/St_Thomas America/St_Vincent America/Swift_Current
-America/Tegucigalpa America/Thule America/Tijuana America/Toronto America/Tortola America/Vancouver America/Whitehorse
-America/Winnipeg America/Yakutat Antarctica/Casey Antarctica/Davis Antarctica/DumontDUrville Antarctica/Macquarie
-Antarctica/Mawson Antarctica/McMurdo Antarctica/Palmer Antarctica/Rothera Antarctica/Syowa Antarctica/Troll
-Antarctica/Vostok Arctic/Longyearbyen Asia/Aden Asia/Almaty Asia/Amman Asia/Anadyr Asia/Aqtau Asia/Aqtobe
-Asia/Ashgabat Asia/Atyrau Asia/Baghdad Asia/Bahrain Asia/Baku Asia/Bangkok Asia/Barnaul Asia/Beirut Asia/Bishkek
-Asia/Brunei Asia/Chita Asia/Colombo Asia/Damascus Asia/Dhaka Asia/Dili Asia/Dubai Asia/Dushanbe Asia/Famagusta
-Asia/Gaza Asia/Hebron Asia/Ho_Chi_Minh Asia/Hong_Kong Asia/Hovd Asia/Irkutsk Asia/Jakarta Asia/Jayapura Asia/Jerusalem
-Asia/Kabul Asia/Kamchatka Asia/Karachi Asia/Kathmandu Asia/Khandyga Asia/Kolkata Asia/Krasnoyarsk Asia/Kuala_Lumpur
-Asia/Kuching Asia/Kuwait Asia/Macau Asia/Magadan Asia/Makassar Asia/Manila Asia/Muscat Asia/Nicosia Asia/Novokuznetsk
-Asia/Novosibirsk Asia/Omsk Asia/Oral Asia/Phnom_Penh Asia/Pontianak Asia/Pyongyang Asia/Qatar Asia/Qostanay
-Asia/Qyzylorda Asia/Riyadh Asia/Sakhalin Asia/Samarkand Asia/Seoul Asia/Shanghai Asia/Singapore Asia/Srednekolymsk
-Asia/Taipei Asia/Tashkent Asia/Tbilisi Asia/Tehran Asia/Thimphu Asia/Tokyo Asia/Tomsk Asia/Ulaanbaatar Asia/Urumqi
-Asia/Ust-Nera Asia/Vientiane Asia/Vladivostok Asia/Yakutsk Asia/Yangon Asia/Yekaterinburg Asia/Yerevan Atlantic/Azores
-Atlantic/Bermuda Atlantic/Canary Atlantic/Cape_Verde Atlantic/Faroe Atlantic/Madeira Atlantic/Reykjavik
-Atlantic/South_Georgia Atlantic/St_Helena Atlantic/Stanley Australia/Adelaide Australia/Brisbane Australia/Broken_Hill
-Australia/Darwin Australia/Eucla Australia/Hobart Australia/Lindeman Australia/Lord_Howe Australia/Melbourne
-Australia/Perth Australia/Sydney Etc/GMT Etc/GMT+0 Etc/GMT+1 Etc/GMT+10 Etc/GMT+11 Etc/GMT+12 Etc/GMT+2 Etc/GMT+3
-Etc/GMT+4 Etc/GMT+5 Etc/GMT+6 Etc/GMT+7 Etc/GMT+8 Etc/GMT+9 Etc/GMT-0 Etc/GMT-1 Etc/GMT-10 Etc/GMT-11 Etc/GMT-12
-Etc/GMT-13 Etc/GMT-14 Etc/GMT-2 Etc/GMT-3 Etc/GMT-4 Etc/GMT-5 Etc/GMT-6 Etc/GMT-7 Etc/GMT-8 Etc/GMT-9 Etc/GMT0
-Etc/Greenwich Etc/UCT Etc/UTC Etc/Universal Etc/Zulu Europe/Amsterdam Europe/Andorra Europe/Astrakhan Europe/Athens
-Europe/Belgrade Europe/Berlin Europe/Bratislava Europe/Brussels Europe/Bucharest Europe/Budapest Europe/Busingen
-Europe/Chisinau Europe/Copenhagen Europe/Dublin Europe/Gibraltar Europe/Guernsey Europe/Helsinki Europe/Isle_of_Man
-Europe/Istanbul Europe/Jersey Europe/Kaliningrad Europe/Kirov Europe/Kyiv Europe/Lisbon Europe/Ljubljana Europe/London
-Europe/Luxembourg Europe/Madrid Europe/Malta Europe/Mariehamn Europe/Minsk Europe/Monaco Europe/Moscow Europe/Oslo
-Europe/Paris Europe/Podgorica Europe/Prague Europe/Riga Europe/Rome Europe/Samara Europe/San_Marino Europe/Sarajevo
-Europe/Saratov Europe/Simferopol Europe/Skopje Europe/Sofia Europe/Stockholm Europe/Tallinn Europe/Tirane
-Europe/Ulyanovsk Europe/Vaduz Europe/Vatican Europe/Vienna Europe/Vilnius Europe/Volgograd Europe/Warsaw Europe/Zagreb
-Europe/Zurich Indian/Antananarivo Indian/Chagos Indian/Christmas Indian/Cocos Indian/Comoro Indian/Kerguelen
-Indian/Mahe Indian/Maldives Indian/Mauritius Indian/Mayotte Indian/Reunion Pacific/Apia Pacific/Auckland
-Pacific/Bougainville Pacific/Chatham Pacific/Chuuk Pacific/Easter Pacific/Efate Pacific/Fakaofo Pacific/Fiji
-Pacific/Funafuti Pacific/Galapagos Pacific/Gambier Pacific/Guadalcanal Pacific/Guam Pacific/Honolulu Pacific/Kanton
-Pacific/Kiritimati Pacific/Kosrae Pacific/Kwajalein Pacific/Majuro Pacific/Marquesas Pacific/Midway Pacific/Nauru
-Pacific/Niue Pacific/Norfolk Pacific/Noumea Pacific/Pago_Pago Pacific/Palau Pacific/Pitcairn Pacific/Pohnpei
-Pacific/Port_Moresby Pacific/Rarotonga Pacific/Saipan Pacific/Tahiti Pacific/Tarawa Pacific/Tongatapu Pacific/Wake
-Pacific/Wallis UTC
-"""
-
-_OLD = """
-Africa/Asmera=Africa/Nairobi Africa/Timbuktu=Africa/Abidjan
-America/Argentina/ComodRivadavia=America/Argentina/Catamarca America/Atka=America/Adak
-America/Buenos_Aires=America/Argentina/Buenos_Aires America/Catamarca=America/Argentina/Catamarca
-America/Coral_Harbour=America/Panama America/Cordoba=America/Argentina/Cordoba America/Ensenada=America/Tijuana
-America/Fort_Wayne=America/Indiana/Indianapolis America/Godthab=America/Nuuk
-America/Indianapolis=America/Indiana/Indianapolis America/Jujuy=America/Argentina/Jujuy
-America/Knox_IN=America/Indiana/Knox America/Louisville=America/Kentucky/Louisville
-America/Mendoza=America/Argentina/Mendoza America/Montreal=America/Toronto America/Nipigon=America/Toronto
-America/Pangnirtung=America/Iqaluit America/Porto_Acre=America/Rio_Branco America/Rainy_River=America/Winnipeg
-America/Rosario=America/Argentina/Cordoba America/Santa_Isabel=America/Tijuana America/Shiprock=America/Denver
-America/Thunder_Bay=America/Toronto America/Virgin=America/Puerto_Rico America/Yellowknife=America/Edmonton
-Antarctica/South_Pole=Pacific/Auckland Asia/Ashkhabad=Asia/Ashgabat Asia/Calcutta=Asia/Kolkata
-Asia/Choibalsan=Asia/Ulaanbaatar Asia/Chongqing=Asia/Shanghai Asia/Chungking=Asia/Shanghai Asia/Dacca=Asia/Dhaka
-Asia/Harbin=Asia/Shanghai Asia/Istanbul=Europe/Istanbul Asia/Kashgar=Asia/Urumqi Asia/Katmandu=Asia/Kathmandu
-Asia/Macao=Asia/Macau Asia/Rangoon=Asia/Yangon Asia/Saigon=Asia/Ho_Chi_Minh Asia/Tel_Aviv=Asia/Jerusalem
-Asia/Thimbu=Asia/Thimphu Asia/Ujung_Pandang=Asia/Makassar Asia/Ulan_Bator=Asia/Ulaanbaatar
-Atlantic/Faeroe=Atlantic/Faroe Atlantic/Jan_Mayen=Europe/Berlin Australia/ACT=Australia/Sydney
-Australia/Canberra=Australia/Sydney Australia/Currie=Australia/Hobart Australia/LHI=Australia/Lord_Howe
-Australia/NSW=Australia/Sydney Australia/North=Australia/Darwin Australia/Queensland=Australia/Brisbane
-Australia/South=Australia/Adelaide Australia/Tasmania=Australia/Hobart Australia/Victoria=Australia/Melbourne
-Australia/West=Australia/Perth Australia/Yancowinna=Australia/Broken_Hill Brazil/Acre=America/Rio_Branco
-Brazil/DeNoronha=America/Noronha Brazil/East=America/Sao_Paulo Brazil/West=America/Manaus CET= CST6CDT=
-Canada/Atlantic=America/Halifax Canada/Central=America/Winnipeg Canada/Eastern=America/Toronto
-Canada/Mountain=America/Edmonton Canada/Newfoundland=America/St_Johns Canada/Pacific=America/Vancouver
-Canada/Saskatchewan=America/Regina Canada/Yukon=America/Whitehorse Chile/Continental=America/Santiago
-Chile/EasterIsland=Pacific/Easter Cuba=America/Havana EET= EST= EST5EDT= Egypt=Africa/Cairo Eire=Europe/Dublin
-Europe/Belfast=Europe/London Europe/Kiev=Europe/Kyiv Europe/Nicosia=Asia/Nicosia Europe/Tiraspol=Europe/Chisinau
-Europe/Uzhgorod=Europe/Kyiv Europe/Zaporozhye=Europe/Kyiv GB=Europe/London GB-Eire=Europe/London GMT=Etc/GMT
-GMT+0=Etc/GMT GMT-0=Etc/GMT GMT0=Etc/GMT Greenwich=Etc/GMT HST= Hongkong=Asia/Hong_Kong Iceland=Africa/Abidjan
-Iran=Asia/Tehran Israel=Asia/Jerusalem Jamaica=America/Jamaica Japan=Asia/Tokyo Kwajalein=Pacific/Kwajalein
-Libya=Africa/Tripoli MET= MST= MST7MDT= Mexico/BajaNorte=America/Tijuana Mexico/BajaSur=America/Mazatlan
-Mexico/General=America/Mexico_City NZ=Pacific/Auckland NZ-CHAT=Pacific/Chatham Navajo=America/Denver PRC=Asia/Shanghai
-PST8PDT= Pacific/Enderbury=Pacific/Kanton Pacific/Johnston=Pacific/Honolulu Pacific/Ponape=Pacific/Guadalcanal
-Pacific/Samoa=Pacific/Pago_Pago Pacific/Truk=Pacific/Port_Moresby Pacific/Yap=Pacific/Port_Moresby
-Poland=Europe/Warsaw Portugal=Europe/Lisbon ROC=Asia/Taipei ROK=Asia/Seoul Singapore=Asia/Singapore
-Turkey=Europe/Istanbul UCT=Etc/UTC US/Alaska=America/Anchorage US/Aleutian=America/Adak US/Arizona=America/Phoenix
-US/Central=America/Chicago US/East-Indiana=America/Indiana/Indianapolis US/Eastern=America/New_York
-US/Hawaii=Pacific/Honolulu US/Indiana-Starke=America/Indiana/Knox US/Michigan=America/Detroit
-US/Mountain=America/Denver US/Pacific=America/Los_Angeles US/Samoa=Pacific/Pago_Pago Universal=Etc/UTC
-W-SU=Europe/Moscow WET= Zulu=Etc/UTC
-"""
+_DATABASE = files("tzdata") / "zoneinfo"
 
 
 @cache
 def current() -> frozenset[str]:
     """Every current name."""
-    return frozenset(_CURRENT.split())
+    rows = [row for table in ("zone.tab", "zone1970.tab") for row in _lines(table) if not row.startswith("#")]
+    return frozenset({"UTC", *(row.split("\t")[2] for row in rows), *(name for name in _all() if name[:4] == "Etc/")})
 
 
 @cache
 def old() -> dict[str, str]:
     """Old names with the current one that stands for the same zone; empty text where there is none."""
-    return dict(pair.split("=") for pair in _OLD.split())
+    return {name: stands for name, stands in _all().items() if name not in current() and name != "Factory"}
+
+
+@cache
+def _all() -> dict[str, str]:
+    """Every name, with the one it is a link to: zic(8), lines that begin with Z and L."""
+    rows = [row.split() for row in _lines("tzdata.zi") if row[:2] in ("Z ", "L ")]
+    return {row[1]: "" for row in rows if row[0] == "Z"} | {row[2]: row[1] for row in rows if row[0] == "L"}
+
+
+def _lines(file: str) -> list[str]:
+    return (_DATABASE / file).read_text(encoding="utf-8").splitlines()

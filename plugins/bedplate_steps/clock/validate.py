@@ -40,7 +40,7 @@ def _zone(zone: str) -> Iterable[Fault]:
     if zone not in time_zones.old():
         yield Fault(
             code="unknown-zone",
-            message=f"no zone of the IANA Time Zone Database {time_zones.VERSION} has this name",
+            message="no zone of the IANA Time Zone Database has this name",
             path=("zone",),
             found=shown(zone),
             allowed='an area and a place, such as "Europe/Berlin", or "UTC"',
