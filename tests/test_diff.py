@@ -575,3 +575,15 @@ def test_equal_specs_are_equal_without_support_too() -> None:
     known = _without_support("users")
     one = planned(BASE, "old", known)
     assert compare(one, planned(BASE, "new", known), known).changes == ()
+
+
+@pytest.mark.parametrize("beside", [[], [(CLOCK, CLOCK + '\nzone = "Europe/Berlin"')]])
+def test_a_difference_that_no_step_accounts_for_is_never_nothing(beside: list[Edit]) -> None:
+    base = registry().steps["base"]
+    silent = evolve(base, step=evolve(base.step, changes=lambda old, new: ()))
+    known = evolve(registry(), steps={**registry().steps, "base": silent})
+    diff = compared([], [('"rsync"]', '"rsync", "vim"]'), *beside], known)
+    assert ('the action "Install the packages" is done differently', Cost.ASK.value) in said(diff)
+    assert len(said(diff)) == 1 + len(beside)
+    with pytest.raises(Rejected, match="ask the step's author, not by a change script"):
+        change_graph(diff)

@@ -12,8 +12,13 @@ from typing import Any
 
 import pytest
 import saltmarsh_sedge
+from attrs import evolve
 
+from bedplate.changes import Cost
+from bedplate.comparing.change_graph import change_graph
+from bedplate.comparing.model import Diff
 from bedplate.faults import Fault, Rejected
+from bedplate.hookspecs import Extension
 from bedplate.rendering import audit, checklist, script
 from bedplate_steps.base.family import PackageChanges, PackageFamily
 from bedplate_steps.bootloader.family import GrubFiles, KernelEntries
@@ -23,6 +28,8 @@ from bedplate_steps.families import FAMILIES
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
 from bedplate_steps.network.family import OwnName
 from bedplate_steps.users.family import BaseGroups, SshServer
+from comparing import Edit, compared, planned, said
+from family_records import record
 from test_extensions import ROOT, adding, compiled
 
 SEDGE = saltmarsh_sedge.bedplate_extensions()
@@ -64,7 +71,10 @@ def test_a_concern_that_the_family_says_nothing_of_is_a_fault(kind: type, sectio
     [fault] = lacking(kind)
     assert (fault.code, fault.path[0]) == ("family-lacks-concern", section)
     assert f"family sedge brings no {kind.__name__}" in fault.message
-    assert fault.allowed == "a family that does: apt, pacman or dnf" and f"{section}.family" in fault.notes[0]
+    assert (
+        fault.allowed == "a family that does: apt, pacman or dnf"
+        and f"{kind.__module__}.{kind.__name__}" in fault.notes[0]
+    )
 
 
 @pytest.mark.parametrize(("loader", "kind"), [("grub", GrubFiles), ("systemd-boot", KernelEntries)])
@@ -151,6 +161,41 @@ def test_the_audit_proves_a_strangers_family(spoilt: str, tmp_path: Path) -> Non
     }.items():
         [line] = [line for line in lines if says in line]
         assert line.startswith("DOES NOT" if what == spoilt else "holds"), ran.stdout
+
+
+@pytest.mark.parametrize(("family", "machine"), [("apt", "kelp-02"), ("dnf", "limpet-01"), ("pacman", "barnacle-05")])
+def test_under_another_name_a_family_does_the_same(family: str, machine: str) -> None:
+    known = adding(*(Extension(point="base.family", name="reed", value=one) for one in FAMILIES[family]))
+    text = (ROOT / "specs" / f"{machine}.toml").read_text(encoding="utf-8")
+    named = text.replace(f'family = "{family}"', 'family = "reed"')
+    assert named != text
+    actions = [[node.action for node in planned(one, known=known).graph.nodes] for one in (text, named)]
+    assert actions[0] == actions[1]
+
+
+# --- packages on an installed machine --------------------------------------------------------------------------------
+
+FEWER: Edit = ('"less", "rsync"', '"less"')
+
+
+def difference(*more: object) -> Diff:
+    """From kelp-02 without rsync to kelp-02, both of the stranger's family."""
+    known = adding(*SEDGE, *(Extension(point="base.family", name="sedge", value=one) for one in more))
+    return compared([*WISHED, FEWER], WISHED, known)
+
+
+def test_a_family_that_does_not_say_how_packages_come_is_asked() -> None:
+    diff = difference()
+    assert said(diff) == [("package rsync is added", Cost.ASK.value)]
+    assert "The package family sedge does not say how packages come and go" in diff.changes[0].change.why
+
+
+def test_a_familys_own_tool_changes_packages() -> None:
+    own = record("pacman", PackageChanges)
+    diff = difference(evolve(own, add_by_hand="sedge-get add", drop_by_hand="sedge-get drop"))
+    assert said(diff) == [("package rsync is added", Cost.IN_PLACE.value)]
+    text = checklist.render(change_graph(diff))
+    assert "sedge-get add rsync" in text and own.add.replace("-", "_") in script.render(change_graph(diff))
 
 
 # --- nobody else decides by a family's name -------------------------------------------------------------------------

@@ -15,6 +15,8 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
+from attrs import evolve
+
 from bedplate.actions import Action, Call, Check
 from bedplate.cli import commands
 from bedplate.compiling import pipeline
@@ -22,6 +24,7 @@ from bedplate.faults import Fault, Rejected, describe
 from bedplate.install_graph import InstallGraph
 from bedplate.loading.registry import load
 from bedplate.rendering import checklist, script, shell_library
+from bedplate_steps import families
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 MACHINES = ("barnacle-05", "kelp-02", "limpet-01", "tern-04")
@@ -218,6 +221,15 @@ def value(where: str, other: object) -> Removal:
     """A constant (`module:NAME`) with another value."""
     module, _, name = where.partition(":")
     return lambda: patch.object(importlib.import_module(f"bedplate_steps.{module}"), name, other)
+
+
+def concern(kind: type[Any], **other: object) -> Removal:
+    """What every built-in family says of a concern, with other values."""
+    bent = {
+        name: tuple(evolve(one, **other) if isinstance(one, kind) else one for one in records)
+        for name, records in families.FAMILIES.items()
+    }
+    return lambda: patch.object(families, "FAMILIES", bent)
 
 
 def unseen(what: str) -> Removal:

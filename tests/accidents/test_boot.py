@@ -11,6 +11,7 @@ from accidents.staging import (
     actions,
     caught_by,
     checks,
+    concern,
     faults,
     function,
     planned,
@@ -26,6 +27,7 @@ from accidents.test_target import ENCRYPTED
 from bedplate.actions import Call, WriteFile
 from bedplate.facts import Layout
 from bedplate.rendering import shell_library
+from bedplate_steps.bootloader.family import Current, GrubFiles
 
 
 def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ()) -> str:
@@ -117,8 +119,8 @@ def test_f09_the_other_system_is_missing_from_the_menu() -> None:
 
 
 @caught_by(
-    function("bootloader.grub:_hook", lambda plan: ""),
-    function("bootloader.validate_grub:_updates"),
+    concern(GrubFiles, current=lambda plan, install: Current()),
+    concern(GrubFiles, check=lambda section, context: ()),
     function("bootloader.emit_firmware:_upkeep"),
 )
 def test_f11_core_and_modules_of_the_loader_differ() -> None:

@@ -36,7 +36,9 @@ def compare(old: Planned, new: Planned, registry: Registry) -> Diff:
     rest = _uncovered(differ, told)
     for section, names in unknown.items():
         refuse_misspelt(registry.steps[section], names, () if anew else rest)
-    told += _consequences(rest, told, old, new)
+    if not any(blocks(one.change) for one in told):  # else the machine is installed anew anyway
+        told += _consequences(rest, old, new)
+        told += _unaccounted(_uncovered(differ, told), old, new)
     rest = _uncovered(differ, told)
     told += () if told else _installing_only(rest, old, new)
     return Diff(old=old, new=new, changes=tuple(told), quiet=rest)
@@ -98,12 +100,8 @@ def _action_words(name: str, old: Actions, new: Actions) -> str:
 # --- what no step has told -------------------------------------------------------------------------------------------
 
 
-def _consequences(
-    rest: Iterable[str], told: list[SectionChange], old: Planned, new: Planned
-) -> Iterator[SectionChange]:
-    """Work in the target that a change elsewhere brings about. None where the machine is installed anew anyway."""
-    if any(blocks(one.change) for one in told):
-        return
+def _consequences(rest: Iterable[str], old: Planned, new: Planned) -> Iterator[SectionChange]:
+    """Work in the target that a change elsewhere brings about."""
     for name in rest:
         before, after = old.actions.get(name), new.actions.get(name)
         if _lasts(after or before) and not _same_work(before, after):
@@ -118,6 +116,25 @@ def _consequences(
                 actions=amend(old.actions, new.actions, name),
             )
             yield SectionChange(section=section, change=change)
+
+
+def _unaccounted(rest: Iterable[str], old: Planned, new: Planned) -> Iterator[SectionChange]:
+    """Work whose outcome stays on the machine and differs, and of which nobody has said what that takes."""
+    for name in rest:
+        before, after = old.actions.get(name), new.actions.get(name)
+        if any(one is not None and one.changes and not one.transient for one in (before, after)) and (
+            _outcome(before) != _outcome(after)
+        ):
+            says = _action_words(name, old.actions, new.actions)
+            why = "The step does not say what that takes on an installed machine: ask its author."
+            yield SectionChange(
+                section=_section(name), change=Change(says=says, cost=Cost.ASK, why=why, covers=(name,))
+            )
+
+
+def _outcome(action: Action | None) -> tuple[object, ...]:
+    """What the audit would find of it."""
+    return (action.gives, action.proofs) if action else ()
 
 
 def _section(name: str) -> str:
