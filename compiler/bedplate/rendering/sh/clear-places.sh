@@ -1,7 +1,8 @@
 # clear-places (rows for sfdisk on standard input): zeros on the first and the last MiB of each place, out on the disk
 # before any row names it: what lay there before must not look like a file system of the new partition.
 verb_clear_places() {
-    v_sector=$(lsblk -dnbo LOG-SEC "$DISK" | tr -d ' ')
+    v_sector=$(lsblk -dnbo LOG-SEC "$DISK") || return 1
+    v_sector=$((v_sector)) # without the blanks before it
     sed -n 's/^start=\([0-9]*\), size=\([0-9]*\),.*$/\1 \2/p' >"$WORK/new-places" || return 1
     v_each=$((1048576 / v_sector))
     while read -r v_start v_size; do

@@ -9,6 +9,7 @@ verb_drop_boot_entry() {
     verb_boot_order >"$WORK/order-now" || return 1
     # Four digits of hexadecimal for each letter of the title, low byte first, and four zeros (UEFI 2.10, 3.1.3).
     v_title=$(printf '%s' "$2" | od -An -v -tx1 | sed 's/ \(..\)/\100/g' | tr -d '\n')0000
+    [ "$v_title" != 0000 ] || return 1 # an entry without a title is not ours
     : >"$WORK/ours" && : >"$WORK/boot-started" || return 1
     while IFS= read -r v_number; do
         v_file=/sys/firmware/efi/efivars/Boot$v_number$v_tail
@@ -38,8 +39,8 @@ verb_drop_boot_entry() {
     while IFS= read -r v_number; do
         [ -z "$v_number" ] || verb_line_in "$WORK/ours" "$v_number" || v_order=$v_order${v_order:+,}$v_number
     done <"$WORK/order-now"
-    verb_boot_order | tr '\n' ' ' >"$WORK/order-then" || return 1
-    [ "$(tr ' ' , <"$WORK/order-then")" = "$v_order${v_order:+,}" ] || [ -z "$v_order" ] || efibootmgr -q -o "$v_order"
+    verb_boot_order >"$WORK/order-then" || return 1
+    [ "$(tr '\n' , <"$WORK/order-then")" = "$v_order${v_order:+,}" ] || [ -z "$v_order" ] || efibootmgr -q -o "$v_order"
 }
 
 # What an entry of others starts is not taken away from under it.

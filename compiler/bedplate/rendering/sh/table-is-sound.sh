@@ -9,6 +9,10 @@ verb_table_is_sound() {
     read -r v_size v_sector <<END_OF_SIZES
 $(lsblk -dnbo SIZE,LOG-SEC -- "$DISK")
 END_OF_SIZES
+    if [ -z "$v_sector" ]; then
+        printf 'lsblk does not tell size and sectors of %s\n' "$DISK" >&2
+        return 1
+    fi
     v_first=$(od -An -tx4 -j "$((v_sector + 88))" -N 4 "$DISK") || return 1
     v_second=$(od -An -tx4 -j "$((v_size - v_sector + 88))" -N 4 "$DISK") || return 1
     [ "$v_first" = "$v_second" ] && return 0
