@@ -15,7 +15,7 @@ __all__ = ["FAMILIES", "bedplate_contract", "bedplate_extensions"]
 
 bedplate_contract = 1
 
-FAMILIES: Mapping[str, tuple[object, ...]] = {"apt": apt.RECORDS, "pacman": pacman.RECORDS, "dnf": dnf.RECORDS}
+FAMILIES: Mapping[str, tuple[object, ...]] = {"apt": apt.CONCERNS, "pacman": pacman.CONCERNS, "dnf": dnf.CONCERNS}
 """By the word in the spec."""
 
 
