@@ -27,7 +27,7 @@ from bedplate_steps.disk import kept_linux
 from bedplate_steps.disk.draft import draft
 from test_collector import SCRIPT, the_disk
 from test_disk import DISK, PLAIN, ROWS, TABLE, actions, faults, survey, with_row
-from test_layers import attached, blank, call
+from test_storage_layers import attached, blank, call
 
 KINDS = {"ext4": 64, "xfs": 400, "btrfs": 200}
 """By file system: size in MiB."""

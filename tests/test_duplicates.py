@@ -17,7 +17,7 @@ from bedplate.duplicates import duplicates
 from bedplate.survey import PartitionTable, SurveyedDisk, SurveyedFileSystem, SurveyedPartition, SurveyedSignature
 from bedplate.surveying import capture, summary
 from test_disk import DISK, ESP, PLAIN, ROOT, ROWS, SWAP, TABLE, faults, survey, with_row
-from test_layers import GPT, attached, blank, call, group
+from test_storage_layers import GPT, attached, blank, call, group
 
 LINUX = "0FC63DAF-8483-4772-8E79-3D69D8477DE4"
 OTHER = SurveyedDisk(
