@@ -273,6 +273,9 @@ def test_a_folder_of_another_system_is_taken_whatever_its_case() -> None:
     disk = SURVEY.disks[0]
     survey = evolve(SURVEY, disks=(evolve(disk, partitions=(evolve(disk.partitions[0], files=files),)),))
     assert "folder-taken" in faults(KELP, FakeContext(survey=survey))
+    entries = (BootEntry(number="0001", label="kelp"),)  # one fault for one system
+    both = evolve(survey, firmware=evolve(SURVEY.firmware, entries=entries))
+    assert {code for code in faults(KELP, FakeContext(survey=both)) if code.endswith("-taken")} == {"folder-taken"}
 
 
 def test_a_label_of_another_entry_is_taken() -> None:

@@ -237,11 +237,12 @@ def test_a_document_hands_over_every_file_it_was_made_of() -> None:
         "m/x/b.toml": 'extends = "../root.toml"\nb = 1\n',
         "m/x/../root.toml": 'extends = "../common.toml"\nr = 1\n',
         "m/x/../../common.toml": "o = 1\n",
-        "m/c.toml": "c = 1\n",
+        "m/c.toml": 'extends = "d.toml"\n',
+        "m/d.toml": "d = 1\n",
     }
     survey = parse("m/a.survey.toml", b"s = 1\n")
     kept = reading(files, "m/a.toml").papers(survey)
-    names = {"a.toml", "x/b.toml", "root.toml", "common.toml", "c.toml", "a.survey.toml"}
+    names = {"a.toml", "x/b.toml", "root.toml", "common.toml", "c.toml", "d.toml", "a.survey.toml"}
     assert set(kept) == names  # the one from above this folder lies beside the others
     assert kept["a.survey.toml"] == b"s = 1\n" and kept["root.toml"] == files["m/x/../root.toml"].encode()
 
