@@ -241,7 +241,7 @@ def test_a_document_hands_over_every_file_it_was_made_of() -> None:
         "m/d.toml": "d = 1\n",
     }
     survey = parse("m/a.survey.toml", b"s = 1\n")
-    kept = reading(files, "m/a.toml").papers(survey)
+    kept = reading(files, "m/a.toml").source_files(survey)
     names = {"a.toml", "x/b.toml", "root.toml", "common.toml", "c.toml", "d.toml", "a.survey.toml"}
     assert set(kept) == names  # the one from above this folder lies beside the others
     assert kept["a.survey.toml"] == b"s = 1\n" and kept["root.toml"] == files["m/x/../root.toml"].encode()

@@ -40,7 +40,7 @@ def known() -> Registry:
     """The built-in steps, [horn], which sounds, and [ear], which hears it if there is one."""
     common: dict[str, Any] = {"title": "Sound", "model": Sound, "emit": lambda *_: ()}
     steps = [
-        Step(section="ear", check=listens, **common),
+        Step(section="ear", validate=listens, **common),
         Step(section="horn", facts={Tone: lambda section, _: Tone(hertz=section.tone)}, **common),
     ]
 
