@@ -13,7 +13,7 @@ import pytest
 from attrs import evolve
 
 from bedplate import build, conditions
-from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, Stage, WayBack, Where
+from bedplate.actions import NOTHING_TO_UNDO, Action, InTarget, Run, SecretRef, Stage, WayBack, Where
 from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.comparing.added_or_removed import comes, goes
 from bedplate.comparing.change_graph import change_graph
@@ -244,6 +244,17 @@ def test_two_changes_that_want_one_action_done_differently_are_refused() -> None
         change_graph(added(unit(), changes=changes, comes_and_goes=True))
     [fault] = refused.value.faults
     assert (fault.code, fault.path) == ("two-ways", ("horn",)) and "horn.unit" in fault.message
+
+
+@pytest.mark.parametrize("stays", [True, False])
+def test_what_held_a_secret_cannot_be_put_back(stays: bool) -> None:
+    """The old secret is kept nowhere: a way back would write a file without it."""
+    plain = build.write_file("horn.key", "/etc/horn.key", "none\n", title="Write the key", **WORDS)
+    [work] = plain.operations
+    old = evolve(plain, operations=(evolve(work, content=(SecretRef(name="horn"), "\n")),))  # type: ignore[call-arg]
+    for before, possible in ((old, False), (plain, True)):
+        [action] = amend({before.id: before}, {before.id: evolve(plain, title="Write it")} if stays else {}, before.id)
+        assert action.way_back.possible is possible and ("secret" in action.way_back.note) is not possible
 
 
 def test_what_only_brings_something_else_is_done_differently() -> None:

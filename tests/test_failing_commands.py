@@ -239,3 +239,18 @@ def test_whatever_fails_ends_it(case: Case, tmp_path: Path) -> None:
         assert after[number - 1 : number] == [call]
         assert status == 1, f"{call!r} fails: {said}; it went on with {after[number:]}"
         assert written(after[number:]) == [], f"after {call!r} failed"
+
+
+@pytest.mark.parametrize(("start", "size"), [(6144, 8192), (6145, 8192), (6144, 8191), (6144, 2048)])
+def test_the_ends_of_a_place_are_emptied_and_nothing_beside_it(start: int, size: int, tmp_path: Path) -> None:
+    """Places of old tables begin and end at any sector."""
+    place = Place(tmp_path, Case(verb="clear-places", stdin=f"start={start}, size={size}, gone\n", writes=""))
+    place.whole = b"\xff" * (16 * MIB)
+    status, calls, _ = place.run(0, "dash")
+    after, first, last = place.disk.read_bytes(), start * 512, (start + size) * 512
+    assert status == 0 and len(after) == 16 * MIB
+    assert after[:first] + after[last:] == b"\xff" * (16 * MIB - size * 512)
+    assert after[first : first + MIB] == after[last - MIB : last] == bytes(MIB)
+    assert after[first + MIB : last - MIB].strip(b"\xff") == b""
+    pieces = 1 if start % 2048 == 0 else 2048
+    assert f"count={pieces} " in next(call for call in calls if call.startswith("dd ")), "whole MiB in one piece"
