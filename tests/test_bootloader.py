@@ -879,6 +879,58 @@ def test_what_the_boot_entry_of_another_system_starts_stays(bench: Bench, shell:
     assert [path.name for path in (bench.esp / "EFI/kelp").iterdir()] == ["grubx64.efi"]
 
 
+def firmware(bench: Bench, *order: str) -> str:
+    """efibootmgr(8) as far as it is needed. With an order, the firmware has brought it up to date by itself."""
+    (bench.folder / "tidied").write_bytes(b"\x07\0\0\0" + b"".join(bytes([int(one, 16), 0]) for one in order))
+    tidied = f"cp '{bench.folder}/tidied' '{bench.variables}/BootOrder-{GLOBAL}'" if order else ":"
+    remove = f"rm '{bench.variables}/Boot'\"$3\"-{GLOBAL}; {tidied}"
+    return f'efibootmgr() {{ echo "$*" >>"$WORK/asked"; case ${{4-}} in -B) {remove} ;; esac; }}\n'
+
+
+def asked(bench: Bench) -> list[str]:
+    """What the firmware was asked for."""
+    path = bench.folder / "work/asked"
+    return path.read_text().splitlines() if path.exists() else []
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+@pytest.mark.parametrize("tidies", [False, True])
+def test_our_entries_go_and_what_was_there_before_stays(bench: Bench, shell: str, tidies: bool) -> None:
+    """Some firmware takes a number out of the order itself (UEFI 2.10, 3.1.1 asks for nothing), some does not."""
+    bench.entry("0000", ESP_UUID, MANAGER)
+    bench.entry("0003", ESP_UUID, OURS, title="kelp")
+    bench.entry("0004", ESP_UUID, MANAGER, title="Old")
+    bench.order("0000", "0003", "0004")
+    bench.saved()
+    for number in ("0001", "0002", "0004"):  # made by two tries; the last one is of before, and somebody changed it
+        bench.entry(number, ESP_UUID, OURS, title="kelp")
+    bench.order("0001", "0000", "0002", "0003", "0004")
+    fake = firmware(bench, *(("0000", "0003", "0004") if tidies else ()))
+    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell, before=fake)
+    assert (done.returncode, [one[:10] for one in (line.partition("Boot")[2] for line in left(bench))]) == (
+        0,
+        ["0004, whic"],
+    )
+    order = [] if tidies else ["-q -o 0000,0003,0004"]
+    assert asked(bench) == ["-q -b 0001 -B", "-q -b 0002 -B", *order]
+    assert set((bench.folder / "work/boot-started").read_text().splitlines()) == {"./EFI/kelp/grubx64.efi"}
+
+
+def test_where_no_copies_were_made_no_entry_is_ours(bench: Bench) -> None:
+    bench.entry("0001", ESP_UUID, OURS, title="kelp")
+    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
+    assert (done.returncode, asked(bench)) == (0, [])
+
+
+def test_an_order_that_held_our_entry_alone_is_left_to_the_firmware(bench: Bench) -> None:
+    """An empty order cannot be written."""
+    bench.saved()
+    bench.entry("0001", ESP_UUID, OURS, title="kelp")
+    bench.order("0001")
+    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
+    assert (done.returncode, asked(bench)) == (0, ["-q -b 0001 -B"])
+
+
 @pytest.mark.parametrize("shell", SHELLS)
 def test_the_fallback_is_written_only_where_nothing_was(bench: Bench, shell: str) -> None:
     own = bench.esp / "EFI/kelp"
