@@ -34,7 +34,7 @@ from bedplate.actions import (
     map_words,
     walk,
 )
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.retarget import retarget
 from bedplate.linking.package_collection import gather
 from bedplate.loading.validate_action import trouble
 
@@ -93,7 +93,7 @@ def test_a_name_that_is_not_gathered_is_refused_where_it_stands() -> None:
 
 
 def test_an_action_is_rooted_in_every_place() -> None:
-    moved = rooted(whole(InTarget("/etc/x"), Joined(("of=", InTarget("/etc/y")))))
+    moved = retarget(whole(InTarget("/etc/x"), Joined(("of=", InTarget("/etc/y")))))
     assert vectors(moved) == [("get", "/etc/x", Joined(("of=", "/etc/y")))] * PLACES
     assert not [item for item in walk(moved) if getattr(item, "where", Where.LIVE) is not Where.LIVE]
     files = (WriteFile(path=InTarget("/etc/x"), content=("x",)), Link(path=InTarget("/etc/y"), to="x"))
@@ -149,11 +149,11 @@ PASSES = """
 from bedplate.actions import *
 from bedplate.actions import map_words, walk
 from bedplate.changes import amend
-from bedplate.comparing.retarget import rooted
+from bedplate.comparing.retarget import retarget
 from bedplate.linking.package_collection import gather
 from bedplate.loading.validate_action import trouble
 from bedplate.rendering.shell_operations import verbs
-from bedplate.serialize import digest, plain
+from bedplate.serialize import digest, serialize
 from bedplate.testing.action_rules import by_hand_lines
 
 mount = Mount(
@@ -166,7 +166,7 @@ action = Action(**make)
 [filled] = gather([action])
 assert filled.operations[0].options == ("-o", "a,b"), filled
 assert list(by_hand_lines(filled)) == ["mount a b"], filled
-moved = rooted(filled).operations[0]
+moved = retarget(filled).operations[0]
 assert moved.point == "/srv" and moved.where is Where.LIVE, moved
 assert trouble(action, "demo") == "", trouble(action, "demo")
 assert "Gathered" not in repr(filled)
@@ -176,7 +176,7 @@ assert "there is no verb 'is-gon'" in trouble(Action(**{**make, "operations": (w
 assert verbs(action) == {"is-gone"}, verbs(action)
 [back] = amend({action.id: filled}, {}, action.id)
 assert not back.way_back.possible and "held a secret" in back.way_back.note, back
-assert plain(mount)["kind"] == "mount" and digest(action) != digest(filled)
+assert serialize(mount)["kind"] == "mount" and digest(action) != digest(filled)
 try:
     Mount(point=3)
 except TypeError as error:
