@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import ast
 import importlib
+import re
 from pathlib import Path
 
 import pytest
+
+from bedplate.actions import KINDS
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCES = sorted(path for top in ("compiler", "plugins", "schema") for path in (ROOT / top).rglob("*.py"))
@@ -87,3 +90,13 @@ def test_every_step_has_the_same_files(folder: Path) -> None:
     homes = [f"bedplate_steps.{folder.name}.{name}" for name in ("validate", "emit", "changes", "draft")]
     homes += [f"bedplate_steps.{folder.name}.facts"] * len(step.facts) + [f"bedplate_steps.{folder.name}.model"]
     assert [one.__module__ for one in made] == homes
+
+
+RENDERINGS = sorted((ROOT / "compiler/bedplate/rendering").rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", RENDERINGS, ids=lambda path: path.name)
+def test_renderings_find_nothing_by_the_spelling_of_a_token(path: Path) -> None:
+    constants = [node.value for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Constant)]
+    words = [one for one in constants if isinstance(one, str) and re.fullmatch(r"[a-z]+:[^\s{]+", one)]
+    assert [one for one in words if one.partition(":")[0] in KINDS] == []

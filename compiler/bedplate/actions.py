@@ -363,6 +363,28 @@ KINDS = frozenset(
 )
 """Kinds every step may use. A step may add one kind of its own, named like its section."""
 
+
+class Milestone(enum.StrEnum):
+    """Tokens that renderings look for: what is reached when the action that gives it is done."""
+
+    ROOT_MOUNTED = "mount:/"
+    """The new root is there: what comes before is the way to the target, which a rerun goes to see what is done."""
+    API_MOUNTED = "target:api"
+    API_UNMOUNTED = "target:unbound"
+    TARGET_CLOSED = "target:closed"
+    """Everything is written out and unmounted."""
+    COPIES_SAVED = "disk:saved"
+    """The copies of the state before lie on the second stick."""
+    NETWORK_UP = "network:live"
+    KEYMAP_LOADED = "keymap:live"
+    INITRAMFS_BUILT = "initramfs:built"
+    LOADER_INSTALLED = "loader:installed"
+    MENU_WRITTEN = "loader:configured"
+    BOOT_ENTRY = "loader:entry"
+    FIRST_START = "boot:new"
+    """The new system has been started."""
+
+
 _TOKEN = re.compile(r"[a-z][a-z0-9_-]*(?::[^\s]+)?")
 
 

@@ -19,6 +19,7 @@ from bedplate.actions import (
     Check,
     Content,
     InTarget,
+    Milestone,
     Run,
     Secret,
     SecretRef,
@@ -178,7 +179,7 @@ def run(
     """
     if not proofs:
         raise ValueError(f"{id}: give a proof, or a rerun would do it again; see bedplate.conditions")
-    needs = ("base", "target:api") if where is Where.TARGET else ("base", f"tool:{argv[0]}")
+    needs = ("base", Milestone.API_MOUNTED) if where is Where.TARGET else ("base", f"tool:{argv[0]}")
     return Action(
         id=id,
         title=title,
@@ -210,7 +211,7 @@ def by_hand(
     """
     if changes and way_back is None:
         raise ValueError(f"{id} changes something: give the way back, or a WayBack(possible=False) that says why not")
-    needs = ("boot:new",) if stage is Stage.FIRST_BOOT else ()
+    needs = (Milestone.FIRST_START,) if stage is Stage.FIRST_BOOT else ()
     return Action(
         id=id,
         title=title,

@@ -7,7 +7,7 @@ from typing import TypeVar, cast
 
 from attrs import field, frozen
 
-from bedplate.actions import Action, Secret, Stage
+from bedplate.actions import Action, Milestone, Secret, Stage
 from bedplate.faults import Fault
 from bedplate.serialize import digest
 from bedplate.spec import Machine
@@ -66,6 +66,10 @@ class InstallGraph:
     def stage(self, stage: Stage) -> tuple[Node, ...]:
         """The nodes of one stage, in order."""
         return tuple(node for node in self.nodes if node.action.stage is stage)
+
+    def reaching(self, milestone: Milestone) -> tuple[Action, ...]:
+        """The actions by which that is reached, in order."""
+        return tuple(node.action for node in self.nodes if milestone in node.action.gives)
 
     @property
     def source(self) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from attrs import evolve
 
-from bedplate.actions import Action, ByHand, Call, Stage, WayBack, token_kind
+from bedplate.actions import Action, ByHand, Call, Milestone, Stage, WayBack, token_kind
 from bedplate.changes import Cost, restamp
 from bedplate.comparing.model import Diff, SectionChange, blocks
 from bedplate.comparing.retarget import retarget
@@ -113,7 +113,7 @@ def _restart(diff: Diff) -> Action:
         title="Start the machine anew",
         reason="Only then does all of it take effect: " + "; ".join(says) + ".",
         stage=Stage.FIRST_BOOT,
-        gives=("boot:new",),
+        gives=(Milestone.FIRST_START,),
         operations=(
             ByHand(text="Save what is open, tell whoever works on it, and restart.", commands=("systemctl reboot",)),
         ),

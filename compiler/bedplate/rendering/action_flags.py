@@ -5,7 +5,7 @@ The way to the target: what has to be there before the new root is mounted. A re
 
 from __future__ import annotations
 
-from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage
+from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Milestone, Stage
 from bedplate.install_graph import InstallGraph, Node
 
 ON_THE_MEDIUM = (Stage.LIVE, Stage.TARGET)
@@ -15,7 +15,7 @@ ON_THE_MEDIUM = (Stage.LIVE, Stage.TARGET)
 def way_to_target(graph: InstallGraph) -> frozenset[str]:
     """Ids of the live actions that come before the new root is mounted, and of the one that mounts it."""
     nodes = {node.action.id: node for node in graph.nodes}
-    pending = [node.action.id for node in graph.nodes if "mount:/" in node.action.gives]
+    pending = [action.id for action in graph.reaching(Milestone.ROOT_MOUNTED)]
     found: set[str] = set()
     while pending:
         node = nodes[pending.pop()]
@@ -44,8 +44,8 @@ def flags(node: Node, on_the_way: frozenset[str], given: frozenset[str]) -> list
         "proof": bool(action.proofs),
         "stamp": action.stamped,
         "back": action.way_back != NOTHING_TO_UNDO,
-        "close": "target:closed" in action.gives and action.stage in ON_THE_MEDIUM,
-        "keys": "keymap:live" in action.gives,
+        "close": Milestone.TARGET_CLOSED in action.gives and action.stage in ON_THE_MEDIUM,
+        "keys": Milestone.KEYMAP_LOADED in action.gives,
         "peek": bool(action.peek),
         "reach": reach,
         "lasting": lasting,

@@ -10,19 +10,12 @@ from collections.abc import Iterable, Iterator
 from bedplate.facts import LaidPartition, Layout
 from bedplate.install_graph import ChangeGraph
 from bedplate.rendering import stage_text
+from bedplate.rendering.modes import CHANGE
 from bedplate.rendering.quoting import quote
 from bedplate.rendering.rescue_sheet import Rescue
 from bedplate.rendering.stage_text import Code, Commands, Line, Loud, Passage, Said, prose
 
-SCRIPT = "change.sh"
-"""The name that the change script is given."""
-
-GLOSSARY = (
-    ("Old spec", "the file that says what the machine is as yet."),
-    ("New spec", "the file that says what it will be."),
-    ("Digest", "a number over all of this change; another change has another one."),
-)
-"""Words that a change cannot do without."""
+SCRIPT = CHANGE.script
 
 
 def about(graph: ChangeGraph) -> Line:

@@ -11,6 +11,7 @@ from bedplate.facts import Layout
 from bedplate.install_graph import InstallGraph
 from bedplate.rendering import change_summary, disk_map, live_instructions, overview, stage_text
 from bedplate.rendering.markdown import code, fenced, inline, text
+from bedplate.rendering.modes import mode
 from bedplate.rendering.sheets import Sheet, sheets
 from bedplate.rendering.stage_text import (
     ActionText,
@@ -30,16 +31,16 @@ from bedplate.rendering.stage_text import (
 def render(graph: InstallGraph) -> str:
     """The whole checklist."""
     lines = [
-        f"# {text(graph.machine.name)}: {overview.kind(graph)} checklist",
+        f"# {text(graph.machine.name)}: {mode(graph).kind} checklist",
         "",
         _line(overview.origin(graph)),
         "",
-        *[f"## {overview.heading(graph)}", "", _line(overview.about(graph)), ""],
+        *[f"## {mode(graph).heading}", "", _line(overview.about(graph)), ""],
         *_change_summary(graph),
         *_disk(graph),
         *_cautions(graph),
         *_at_hand(graph),
-        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in overview.glossary(graph)), ""],
+        *["## Words", "", *(f"- **{text(word)}**: {_prose(says)}" for word, says in mode(graph).glossary), ""],
     ]
     parts = stage_text.parts(graph)
     first = next((part for part in parts if part.stage in stage_text.BY_SCRIPT and part.actions), None)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate.actions import Stage
+from bedplate.actions import Milestone, Stage
 from bedplate.facts import LaidPartition, Layout
 from bedplate.install_graph import InstallGraph
 from bedplate.rendering import rescue_sheet
@@ -68,8 +68,7 @@ def _partition(part: LaidPartition, layout: Layout) -> str:
 
 
 def _start(graph: InstallGraph) -> Iterator[Passage]:
-    titles = [node.action.title for node in graph.nodes if "loader:entry" in node.action.gives]
-    if titles:
+    if graph.reaching(Milestone.BOOT_ENTRY):
         yield (
             Said(
                 "Switch on with the key of the boot menu, and choose the entry of the new system. If the firmware "

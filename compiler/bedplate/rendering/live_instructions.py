@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from bedplate.actions import Stage
 from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, shell_helpers, stage_text
+from bedplate.rendering.modes import mode
 from bedplate.rendering.quoting import quote
 from bedplate.rendering.stage_text import Code, Commands, Line, Loud, Part, Passage, Said
 
@@ -46,16 +47,12 @@ _ASSIGNED = re.compile(r"[A-Za-z_]+=|Q$")
 
 def script_file(graph: InstallGraph) -> str:
     """The script's name: the spec's, with another ending."""
-    return change_summary.SCRIPT if isinstance(graph, ChangeGraph) else stage_text.stem(graph) + ".sh"
-
-
-MOUNT_STICK = ("lsblk -o PATH,SIZE,FSTYPE,LABEL,MODEL,TRAN", "mkdir -p /mnt/second", "mount SECOND-STICK /mnt/second")
-"""The commands that bring the second stick to /mnt/second of the live medium."""
+    return mode(graph).script or stage_text.stem(graph) + ".sh"
 
 
 def script_path(graph: InstallGraph) -> str:
     """Where the script lies when it is started: on the second stick; of a change, in the folder it was brought to."""
-    return script_file(graph) if isinstance(graph, ChangeGraph) else f"/mnt/second/{script_file(graph)}"
+    return mode(graph).folder + script_file(graph)
 
 
 def make(graph: InstallGraph) -> str:
@@ -67,9 +64,8 @@ def make(graph: InstallGraph) -> str:
 
 def script_at_hand(graph: InstallGraph) -> Line:
     """How the script comes to the machine."""
-    where = "On the machine" if isinstance(graph, ChangeGraph) else "On a second stick"
     return (
-        Said(f"{where}, the script "),
+        Said(f"{mode(graph).carrier}, the script "),
         Code(script_file(graph)),
         Said(". Where Bedplate is installed, "),
         Code(make(graph)),
@@ -102,7 +98,7 @@ def _by_script(graph: InstallGraph, span: str, last: int) -> Iterator[Passage]:
         Code("SECOND-STICK"),
         Said(":"),
     )
-    yield Commands(lines=MOUNT_STICK)
+    yield Commands(lines=mode(graph).mount)
     yield (Said("Look first; this prints every action and touches nothing:"),)
     yield Commands(lines=(f"sh {file} --show | less",))
     yield (Said(f"Then run it. It asks for {asks}the name of this machine; nothing is written before:"),)
@@ -149,7 +145,7 @@ def tools_test(graph: InstallGraph, parts: Iterable[Part]) -> tuple[Passage, ...
     if not wanted:
         return ()
     line = f'for one in {" ".join(wanted)}; do command -v "$one" > /dev/null || echo "missing: $one"; done'
-    where = "machine" if isinstance(graph, ChangeGraph) else "medium"
+    where = "machine" if mode(graph).running else "medium"
     return (
         (Said(f"By hand, see that the {where} has every command. This names what is missing, or nothing:"),),
         Commands(lines=(line,)),

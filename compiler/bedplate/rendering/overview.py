@@ -9,10 +9,12 @@ from collections.abc import Iterable, Iterator
 
 from attrs import frozen
 
+from bedplate.actions import Milestone
 from bedplate.facts import Family, HostName, Layout, People
 from bedplate.faults import Fault
 from bedplate.install_graph import ChangeGraph, InstallGraph
 from bedplate.rendering import change_summary, disk_map, disk_segments
+from bedplate.rendering.modes import mode
 from bedplate.rendering.stage_text import Code, Line, Loud, Said
 from bedplate.units import in_gib
 
@@ -23,20 +25,6 @@ CAUTIONS = (
     "The instructions of the machine's vendor and the rules of your site come before this text.",
 )
 """Cautions of every installation (common practice, no source)."""
-
-
-GLOSSARY = (
-    ("Live medium", "the stick with a Linux system that runs in memory and leaves the disk alone."),
-    ("Target", "the new system on the disk, mounted at `/mnt/target` while it is made."),
-    ("Spec", "the file this text was made from. `generation` in it tells one installation from the next."),
-    ("Survey", "what the machine's disk and firmware were like when the spec was made."),
-    ("Digest", "a number over all of the plan; another plan has another one."),
-    ("EFI system partition", "the small FAT partition that holds the loaders of all systems."),
-    ("Initramfs", "the small system that the kernel starts first, to find the disk."),
-    ("Name below /dev/disk/by-id", "made of model and serial number, so that it stays with the device."),
-    ("Recovery key", "48 digits that open the other system's encrypted volume when nothing else does."),
-)
-"""Words of the trade that the work cannot do without, for people who meet them here first."""
 
 
 @frozen(kw_only=True)
@@ -107,7 +95,7 @@ def _people(people: People) -> Iterator[Line]:
 def fate(graph: InstallGraph) -> Fate | None:
     """What is erased and what is kept; None if the spec plans no disk, or the change leaves it as it is."""
     layout = graph.fact(Layout)
-    if layout is None or (isinstance(graph, ChangeGraph) and not change_summary.touches_disk(layout)):
+    if layout is None or not change_summary.touches_disk(layout):
         return None
     return Fate(
         disk=layout.disk_words,
@@ -133,21 +121,6 @@ def left_out(graph: InstallGraph) -> tuple[Caution, ...]:
     return tuple(map(_warned, graph.left_out)) if isinstance(graph, ChangeGraph) else ()
 
 
-def glossary(graph: InstallGraph) -> tuple[tuple[str, str], ...]:
-    """Words of the trade and what they mean."""
-    return change_summary.GLOSSARY if isinstance(graph, ChangeGraph) else GLOSSARY
-
-
-def heading(graph: InstallGraph) -> str:
-    """What stands over `about`."""
-    return "What this changes" if isinstance(graph, ChangeGraph) else "What this machine will be"
-
-
-def kind(graph: InstallGraph) -> str:
-    """What the whole work is: `installation` or `change`."""
-    return "change" if isinstance(graph, ChangeGraph) else "installation"
-
-
 def origin(graph: InstallGraph) -> Line:
     """What it was made from."""
     old = (Code(graph.old_spec_file), Said(" and ")) if isinstance(graph, ChangeGraph) else ()
@@ -170,7 +143,7 @@ def at_hand(graph: InstallGraph) -> tuple[Line, ...]:
     """What to have at hand before the work begins."""
     return (
         (Said("This checklist, on paper or on another machine."),),
-        *(_things(graph) if not isinstance(graph, ChangeGraph) else ()),
+        *(() if mode(graph).running else _things(graph)),
         *((tools,) if (tools := _tools(graph)) else ()),
         *_secrets(graph),
     )
@@ -180,7 +153,7 @@ def _things(graph: InstallGraph) -> Iterator[Line]:
     yield (Said("The live medium, on a stick."),)
     yield (Said("A second stick with a file system that can be written, for what must outlive the live medium."),)
     yield from _keys(graph)
-    if any("network:live" in node.action.gives for node in graph.nodes):
+    if graph.reaching(Milestone.NETWORK_UP):
         yield (Said("A network cable, or the name and passphrase of a wireless network: packages are fetched."),)
     yield (Said("A camera, for pages of the firmware and for messages; a pen."),)
 
@@ -192,9 +165,8 @@ def _keys(graph: InstallGraph) -> Iterator[Line]:
 
 
 def _tools(graph: InstallGraph) -> Line:
-    where = "On the live medium" if not isinstance(graph, ChangeGraph) else "On the machine"
     what = f"the command{'s' * (len(graph.tools) > 1)}"
-    return (Said(f"{where}, {what} "), *_listed(graph.tools), Said(".")) if graph.tools else ()
+    return (Said(f"On the {mode(graph).system}, {what} "), *_listed(graph.tools), Said(".")) if graph.tools else ()
 
 
 def _secrets(graph: InstallGraph) -> Iterator[Line]:

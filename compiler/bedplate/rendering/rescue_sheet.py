@@ -5,11 +5,11 @@ The commands are those of the actions themselves: what mounts the target, what g
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 
 from attrs import frozen
 
-from bedplate.actions import TARGET, Action, Stage
+from bedplate.actions import TARGET, Action, Call, Milestone, Operation, Stage, token_kind, walk
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.install_graph import InstallGraph
 from bedplate.rendering import action_flags, manual_commands, shell_helpers, stage_text
@@ -67,30 +67,38 @@ def _first(layout: Layout) -> Iterator[Passage]:
 
 def _enter(graph: InstallGraph) -> Iterator[Passage]:
     """What a rerun does to get at the target, then the API file systems and the way in."""
-    way = action_flags.way_to_target(graph)
-    nodes = [node.action for node in graph.nodes]
-    opening = [action for action in nodes if action.id in way and action.peek]
+    way, of_swap = action_flags.way_to_target(graph), _of_swap(graph)
+    opening = [node.action for node in graph.nodes if node.action.id in way and node.action.peek]
     if not opening:
         return
-    bound = [action for action in nodes if "target:api" in action.gives]
-    layout = graph.fact(Layout)
-    swaps = [part for part in layout.partitions if part.filesystem == "swap" and part.mapper] if layout else []
-    lines = _commands(graph, (*opening, *bound))
-    ends = tuple(f" {part.mapper}" for part in swaps)  # swap is opened for an installation only
-    yield Commands(lines=tuple(one for one in lines if not (one.startswith("cryptsetup open") and one.endswith(ends))))
+    wanted = [action for action in opening if action not in of_swap]
+    yield Commands(lines=_commands(graph, (*wanted, *graph.reaching(Milestone.API_MOUNTED))))
     yield Commands(lines=(f"chroot {TARGET} /bin/bash -l",))
-    leaving = [action for action in nodes if "target:closed" in action.gives and action.stage is not Stage.FIRST_BOOT]
-    unbound = [action for action in nodes if "target:unbound" in action.gives]
     yield _said("When done, leave that shell and take everything down before the machine is switched off:")
-    shut = {f"cryptsetup close {part.mapper}" for part in swaps}
-    left = (line for line in _commands(graph, (*unbound, *leaving)) if not line.startswith("swapoff "))
+    leaving = [action for action in graph.reaching(Milestone.TARGET_CLOSED) if action.stage is not Stage.FIRST_BOOT]
+    swapped = _lines(graph, (item for action in of_swap for item in action.way_back.operations))
+    left = _commands(graph, (*graph.reaching(Milestone.API_UNMOUNTED), *leaving))
     yield Commands(lines=("exit",))
-    yield Commands(lines=tuple(line for line in left if line not in shut))
+    yield Commands(lines=tuple(line for line in left if line not in swapped))
+
+
+def _of_swap(graph: InstallGraph) -> tuple[Action, ...]:
+    """What puts swap to use, or opens its container: for an installation only."""
+    layout = graph.fact(Layout)
+    mappers = (
+        {part.mapper for part in layout.partitions if part.filesystem == "swap" and part.mapper} if layout else set()
+    )
+    return tuple(one for one in (node.action for node in graph.nodes) if one.transient and _is_of_swap(one, mappers))
+
+
+def _is_of_swap(action: Action, mappers: Set[str]) -> bool:
+    calls = (item for item in walk(action.operations) if isinstance(item, Call))
+    return any(token_kind(token) == "swap" for token in action.gives) or any(mappers & {*call.args} for call in calls)
 
 
 def _loader(graph: InstallGraph) -> Iterator[Passage]:
-    wanted = ("initramfs:built", "loader:installed", "loader:configured")
-    actions = [node.action for token in wanted for node in graph.nodes if token in node.action.gives]
+    wanted = (Milestone.INITRAMFS_BUILT, Milestone.LOADER_INSTALLED, Milestone.MENU_WRITTEN)
+    actions = [action for milestone in wanted for action in graph.reaching(milestone)]
     if not actions:
         return
     yield _said("On the live medium, with everything mounted as for getting into the new system, but outside of it:")
@@ -100,8 +108,7 @@ def _loader(graph: InstallGraph) -> Iterator[Passage]:
 
 def entry(graph: InstallGraph) -> Iterator[Passage]:
     """How the firmware's boot entry is made again."""
-    actions = [node.action for node in graph.nodes if "loader:entry" in node.action.gives]
-    if actions:
+    if actions := graph.reaching(Milestone.BOOT_ENTRY):
         yield (Said("On a live medium, with "), Code("$DISK"), Said(" set as the rescue sheet begins:"))
         yield Commands(lines=("efibootmgr -v", *_commands(graph, actions)))
 
@@ -142,7 +149,7 @@ def _foreign(graph: InstallGraph, layout: Layout) -> Iterator[tuple[BootEntry, L
 
 
 def _table(graph: InstallGraph) -> Iterator[Passage]:
-    if not any("disk:saved" in node.action.gives for node in graph.nodes):
+    if not graph.reaching(Milestone.COPIES_SAVED):
         return
     yield (
         Loud("Only if kept partitions are missing from the table."),
@@ -197,8 +204,9 @@ def _undo(graph: InstallGraph) -> Iterator[Passage]:
 
 
 def _commands(graph: InstallGraph, actions: Iterable[Action]) -> tuple[str, ...]:
+    return _lines(graph, (item for action in actions for item in action.operations))
+
+
+def _lines(graph: InstallGraph, operations: Iterable[Operation]) -> tuple[str, ...]:
     prompts = {secret.name: secret.prompt for secret in graph.secrets}
-    lines = [
-        line for action in actions for item in action.operations for line in manual_commands.commands(item, prompts)
-    ]
-    return tuple(dict.fromkeys(lines))
+    return tuple(dict.fromkeys(line for item in operations for line in manual_commands.commands(item, prompts)))

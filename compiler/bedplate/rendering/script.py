@@ -9,11 +9,12 @@ from collections.abc import Iterable, Iterator
 
 from attrs import evolve
 
-from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Secret
+from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Milestone, Secret
 from bedplate.conditions import tool_present
 from bedplate.facts import Layout
 from bedplate.install_graph import ChangeGraph, InstallGraph, Node
 from bedplate.rendering import action_flags, disk_map, overview, shell_library, shell_operations
+from bedplate.rendering.modes import mode
 from bedplate.rendering.quoting import comment, indent, message, name, quote, visible
 from bedplate.rendering.stage_text import gathered, log_file
 from bedplate.units import counted
@@ -61,8 +62,7 @@ def render(graph: InstallGraph) -> str:
         "",
         *find_disk(graph),
         "",
-        *(shell_library.part(part) for part in _PARTS),
-        *([shell_library.part("change")] if isinstance(graph, ChangeGraph) else ()),
+        *(shell_library.part(part) for part in (*_PARTS, *mode(graph).runtime)),
         "# --- verbs: " + "-" * 106,
         "",
         shell_library.verbs(used),
@@ -80,7 +80,8 @@ def render(graph: InstallGraph) -> str:
 
 
 def _head(graph: InstallGraph) -> list[str]:
-    about = (_about(graph), f"Digest: {graph.digest}")
+    purpose = mode(graph).purpose.format(machine=graph.machine.name, source=graph.source)
+    about = (purpose, f"Digest: {graph.digest}")
     return [
         "#!/bin/sh",
         *(line for text in about for line in comment(text)),
@@ -95,18 +96,12 @@ def _head(graph: InstallGraph) -> list[str]:
     ]
 
 
-def _about(graph: InstallGraph) -> str:
-    if isinstance(graph, ChangeGraph):
-        return f"Changes {graph.machine.name} from {graph.source}. For the running, installed machine itself."
-    return f"Installs {graph.machine.name} as the spec {graph.source} says."
-
-
 def _constants(graph: InstallGraph) -> list[str]:
     layout = graph.fact(Layout)
     root = layout.mounted("/") if layout else None
     return [
         *environment(graph),
-        "TARGET=''" if isinstance(graph, ChangeGraph) else "TARGET=/mnt/target",
+        f"TARGET={quote(mode(graph).root)}",
         f"LOG={log_file(graph)}",
         "LOCK=/run/bedplate.lock",
         "SCRATCH='/run /dev/shm /tmp'",
@@ -128,7 +123,7 @@ def _constants(graph: InstallGraph) -> list[str]:
 
 
 def _makes_copies(graph: InstallGraph) -> bool:
-    return any("disk:saved" in node.action.gives for node in graph.nodes)
+    return bool(graph.reaching(Milestone.COPIES_SAVED))
 
 
 def _copies(graph: InstallGraph, layout: Layout | None) -> list[str]:
@@ -202,7 +197,7 @@ def _papers(graph: InstallGraph) -> list[str]:
 def _plan(graph: InstallGraph) -> list[str]:
     says = (f"say {quote(line)}" for line in plan(graph))
     lines = ["# What the person is shown before anything is asked.", "print_plan() {", *indent(says), "}"]
-    return lines if isinstance(graph, ChangeGraph) else [*lines, "", *_last_look(graph)]
+    return lines if mode(graph).running else [*lines, "", *_last_look(graph)]
 
 
 def _last_look(graph: InstallGraph) -> list[str]:
@@ -338,9 +333,8 @@ def _tools(graph: InstallGraph) -> list[str]:
 
 
 def _tool(name: str, graph: InstallGraph) -> Check:
-    if not isinstance(graph, ChangeGraph):
-        return tool_present(name)
-    return evolve(tool_present(name), says=f"This machine has {name}", otherwise="Install the package that brings it.")
+    own = mode(graph)
+    return evolve(tool_present(name), says=own.tool.format(name=name), otherwise=own.no_tool.format(name=name))
 
 
 def _order(graph: InstallGraph) -> list[str]:

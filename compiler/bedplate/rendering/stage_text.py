@@ -15,25 +15,8 @@ from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Check, Operation, 
 from bedplate.facts import Layout
 from bedplate.install_graph import ChangeGraph, InstallGraph, Node
 from bedplate.rendering import manual_checks, manual_commands, shell_helpers
+from bedplate.rendering.modes import mode
 from bedplate.rendering.quoting import name
-
-_PLACES: Mapping[Stage, tuple[str, str]] = {
-    Stage.OTHER_SYSTEM: (
-        "In the other system",
-        "First what says “At your desk”: it is done on another machine. "
-        "Then start this machine as usual, and do the rest in the system that is there.",
-    ),
-    Stage.FIRMWARE: ("In the firmware", "Do this in the firmware's setup and its boot menu."),
-    Stage.LIVE: ("On the live medium", "Do this as root on the live medium."),
-    Stage.TARGET: ("In the new system, from the live medium", "Still on the live medium, as root."),
-    Stage.FIRST_BOOT: ("At the first start", "Do this when the machine starts without the live medium."),
-}
-_CHANGED: Mapping[Stage, tuple[str, str]] = {
-    **_PLACES,
-    Stage.TARGET: ("On the installed machine", "Do this as root on the running machine itself."),
-    Stage.FIRST_BOOT: ("In the end", "Do this when all of the above is done."),
-}
-"""The same for a change of an installed machine."""
 
 _FULL = 2000
 """Characters of checks that fill a page of A4 with everything else about an action (from printing it)."""
@@ -227,13 +210,13 @@ def log_file(graph: InstallGraph) -> str:
 def parts(graph: InstallGraph) -> tuple[Part, ...]:
     """All five stages, in order; of a change those with work in them, at least the installed machine."""
     told = {one.number: one for one in _action_texts(graph)}
-    change = isinstance(graph, ChangeGraph)
+    change = mode(graph).running
     wanted = tuple(stage for stage in Stage if not change or graph.stage(stage)) or (Stage.TARGET,)
     return tuple(_part(graph, number, stage, told) for number, stage in enumerate(wanted, 1))
 
 
 def _part(graph: InstallGraph, number: int, stage: Stage, told: Mapping[int, ActionText]) -> Part:
-    title, where = (_CHANGED if isinstance(graph, ChangeGraph) else _PLACES)[stage]
+    title, where = mode(graph).places[stage]
     return Part(
         number=number,
         stage=stage,
@@ -301,7 +284,7 @@ def _action_texts(graph: InstallGraph) -> Iterator[ActionText]:
     prompts = {secret.name: secret.prompt for secret in graph.secrets}
     numbers = {node.action.id: node.number for node in graph.nodes}
     asked: dict[Check, tuple[int, int]] = {}
-    running = isinstance(graph, ChangeGraph)
+    running = mode(graph).running
     for node in graph.nodes:
         action = node.action
         yield ActionText(

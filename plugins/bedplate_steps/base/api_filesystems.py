@@ -7,7 +7,7 @@ cannot fail half way or reach into the medium's own mounts.
 from __future__ import annotations
 
 from bedplate import conditions
-from bedplate.actions import TARGET, Action, Call, Stage, WayBack
+from bedplate.actions import TARGET, Action, Call, Milestone, Stage, WayBack
 
 _MOUNT = (
     f"mount -t proc proc {TARGET}/proc",
@@ -31,7 +31,7 @@ def bind() -> Action:
         stage=Stage.LIVE,
         operations=(Call(verb="api-mount", by_hand=_MOUNT),),
         needs=("base:unpacked", "file:/etc/machine-id", "tool:mount", "tool:umount"),
-        gives=("target:api",),
+        gives=(Milestone.API_MOUNTED,),
         proofs=(conditions.holds("proc, sys, dev and run are mounted in the target", "api-mounted", early=False),),
         way_back=WayBack(note="They are unmounted again.", operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),)),
         transient=True,
@@ -46,8 +46,8 @@ def unbind() -> Action:
         reason="The target can only be unmounted cleanly when nothing is mounted below it.",
         stage=Stage.TARGET,
         operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),),
-        needs=("target:api", "stage:target"),
-        gives=("target:unbound",),
+        needs=(Milestone.API_MOUNTED, "stage:target"),
+        gives=(Milestone.API_UNMOUNTED,),
         proofs=(conditions.holds("Nothing of it is mounted any more", "api-unmounted", early=False),),
         transient=True,
         trouble=f"Something still runs in the target: `fuser -vm {TARGET}` names it. End it, then unmount again.",

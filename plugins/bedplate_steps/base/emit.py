@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bedplate import conditions
-from bedplate.actions import TARGET, Action, Argv, Call, Check, InTarget, Operation, Run, Stage, WayBack
+from bedplate.actions import TARGET, Action, Argv, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack
 from bedplate.facts import Layout
 from bedplate.hookspecs import Context
 from bedplate_steps.base import archive
@@ -93,7 +93,7 @@ def _where(layout: Layout, node: str) -> str:
 
 def _look(base: Base, family: PackageFamily, architecture: str) -> Action:
     guards = (_userland(architecture), *_source_guards(base, family))
-    online = () if base.archive else ("network:live", "clock:live")
+    online = () if base.archive else (Milestone.NETWORK_UP, "clock:live")
     return Action(
         id="base.look",
         title="Check that the base archive is whole" if base.archive else "Check that the base can be made from here",
@@ -161,7 +161,7 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
             "base:possible",
             "target:mounted",
             "clock:live",
-            *(() if base.archive else ("network:live",)),
+            *(() if base.archive else (Milestone.NETWORK_UP,)),
             *(f"tool:{tool}" for tool in _tools(base, family)),
         ),
         gives=("base:unpacked",),
@@ -211,7 +211,7 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         operations=operations,
         needs=(
             "base:unpacked",
-            "target:api",
+            Milestone.API_MOUNTED,
             "file:/etc/machine-id",
             *sources,
             *wanted,
@@ -247,7 +247,7 @@ def _host_keys() -> Action:
         operations=(
             Call(verb="host-keys", by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),
         ),
-        needs=("base", "target:api"),
+        needs=("base", Milestone.API_MOUNTED),
         proofs=(conditions.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
         stamped=True,
         way_back=GOES_WITH_ROOT,

@@ -7,7 +7,20 @@ from collections.abc import Iterable, Iterator
 from attrs import evolve
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, Check, Does, InTarget, Run, Stage, Touch, WayBack, Where, WriteFile
+from bedplate.actions import (
+    Action,
+    Call,
+    Check,
+    Does,
+    InTarget,
+    Milestone,
+    Run,
+    Stage,
+    Touch,
+    WayBack,
+    Where,
+    WriteFile,
+)
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader import emit_firmware, emit_manual
 from bedplate_steps.bootloader.esp_manifest import on_esp
@@ -74,7 +87,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         stage=Stage.TARGET,
         operations=(Run(argv=plan.family.rebuild_initramfs, where=Where.TARGET),),
         needs=_before_images(plan),
-        gives=("initramfs:built",),
+        gives=(Milestone.INITRAMFS_BUILT,),
         proofs=(built, _drivers(plan, loader)),
         stamped=True,
         way_back=WayBack(
@@ -90,11 +103,11 @@ def _with_images(menu: Action, plan: Plan, loader: Loader) -> Action:
     """The menu, where images are built with it."""
     if not loader.images_by_menu(plan):
         return menu
-    needs = tuple(token for token in menu.needs if token != "initramfs:built")
+    needs = tuple(token for token in menu.needs if token != Milestone.INITRAMFS_BUILT)
     return evolve(
         menu,
         needs=(*needs, *_before_images(plan)),
-        gives=(*menu.gives, "initramfs:built"),
+        gives=(*menu.gives, Milestone.INITRAMFS_BUILT),
         proofs=(*menu.proofs, _drivers(plan, loader)),
         trouble=menu.trouble or MISSING_DRIVERS,
     )
@@ -105,7 +118,7 @@ def _before_images(plan: Plan) -> tuple[str, ...]:
     containers = any(part.mapper and part.new for part in plan.layout.partitions)
     settings = (f"file:{plan.initramfs.settings}",) if plan.initramfs.settings else ()
     crypttab = ("file:/etc/crypttab",) if containers else ()
-    return ("target:api", "kernel:installed", "keymap:target", "file:/etc/fstab", *crypttab, *settings)
+    return (Milestone.API_MOUNTED, "kernel:installed", "keymap:target", "file:/etc/fstab", *crypttab, *settings)
 
 
 def _drivers(plan: Plan, loader: Loader) -> Check:
@@ -204,7 +217,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
                 by_hand=(f"cp /mnt/target{plan.esp.mount}/EFI/{name}/* /mnt/target{plan.esp.mount}/EFI/BOOT/",),
             )
         ),
-        needs=("loader:installed", "loader:saved"),
+        needs=(Milestone.LOADER_INSTALLED, "loader:saved"),
         gives=("loader:fallback",),
         guards=() if plan.esp.new else guards,
         touches=_on_kept(plan, "EFI/BOOT"),

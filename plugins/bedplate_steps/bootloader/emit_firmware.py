@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import conditions
-from bedplate.actions import Action, Argv, Call, Check, Does, Stage, Touch, WayBack
+from bedplate.actions import Action, Argv, Call, Check, Does, Milestone, Stage, Touch, WayBack
 from bedplate.facts import copies_folder
 from bedplate_steps.bootloader.esp_manifest import STATE
 from bedplate_steps.bootloader.model import Bootloader
@@ -46,7 +46,7 @@ def look(plan: Plan, machine: str) -> Action:
         reason="A loader for UEFI can only be entered from a machine that was started by UEFI.",
         stage=Stage.LIVE,
         operations=(),
-        needs=("tool:efibootmgr", *(("disk:saved",) if free else ())),
+        needs=("tool:efibootmgr", *((Milestone.COPIES_SAVED,) if free else ())),
         guards=(_uefi(), *(() if plan.signed else (_secure_boot_off(),)), *free),
         changes=False,
         transient=True,
@@ -93,7 +93,7 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
                 ),
             ),
         ),
-        needs=("base", "disk:saved", f"mount:{plan.esp.mount}", "tool:tar"),
+        needs=("base", Milestone.COPIES_SAVED, f"mount:{plan.esp.mount}", "tool:tar"),
         gives=("loader:saved",),
         guards=() if plan.esp.new else (*free, *own),
         proofs=(
@@ -231,12 +231,12 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
         ),
         needs=(
             "tool:efibootmgr",
-            "loader:installed",
-            "loader:configured",
+            Milestone.LOADER_INSTALLED,
+            Milestone.MENU_WRITTEN,
             "loader:saved",
             *plan.family.tokens("boot-entries"),
         ),
-        gives=("loader:entry",),
+        gives=(Milestone.BOOT_ENTRY,),
         guards=(store,),
         proofs=(
             conditions.holds(
@@ -375,7 +375,7 @@ def kept(plan: Plan, loader: Loader) -> Action:
         reason="Kept means kept: compared with the copies that were made before anything else.",
         stage=Stage.TARGET,
         operations=(),
-        needs=("loader:saved", "loader:entry", *(("loader:fallback",) if plan.section.fallback else ())),
+        needs=("loader:saved", Milestone.BOOT_ENTRY, *(("loader:fallback",) if plan.section.fallback else ())),
         gives=("loader:kept",),
         proofs=tuple(proofs),
         changes=False,

@@ -10,7 +10,7 @@ import shlex
 from collections.abc import Iterator
 
 from bedplate import conditions
-from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Stage, WayBack
+from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Milestone, Stage, WayBack
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.emit_firmware import MOVED, back_in_order, loader_path, recreate
 from bedplate_steps.bootloader.esp_manifest import STATE
@@ -227,7 +227,7 @@ def _leave(plan: Plan) -> Action:
             ),
             ByHand(text="If the firmware's setup opens by itself, change nothing and leave it without saving."),
         ),
-        needs=("target:closed",),
+        needs=(Milestone.TARGET_CLOSED,),
         gives=("boot:ready",),
         changes=False,
         expected="The machine is dark, and both sticks are out.",
@@ -255,7 +255,7 @@ def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
             ),
         ),
         needs=("boot:ready",),
-        gives=("boot:new",),
+        gives=(Milestone.FIRST_START,),
         audits=(
             conditions.holds(
                 "The firmware has started it by its own entry",
@@ -314,7 +314,7 @@ def _first_boot_other(plan: Plan) -> Action:
         reason="Only a start proves that it survived.",
         stage=Stage.FIRST_BOOT,
         operations=tuple(steps),
-        needs=("boot:new", *(("boot:other-protected",) if encrypted(plan.layout) else ())),
+        needs=(Milestone.FIRST_START, *(("boot:other-protected",) if encrypted(plan.layout) else ())),
         gives=("boot:other",),
         changes=False,
         cautions=cautions,
@@ -348,7 +348,7 @@ def _protect_again(plan: Plan) -> Action:
                 text="Then shut it down completely. Whether it starts without asking for the key shows in what follows."
             ),
         ),
-        needs=("boot:new",),
+        needs=(Milestone.FIRST_START,),
         gives=("boot:other-protected",),
         way_back=WayBack(note="Suspend it again: `manage-bde -protectors -disable C: -RebootCount 0`"),
         expected="Protection Status says Protection On.",
@@ -357,7 +357,7 @@ def _protect_again(plan: Plan) -> Action:
 
 def _hand_over(plan: Plan, image: str, machine: str) -> Action:
     key = plan.section.firmware.boot_menu_key or "to be filled in"
-    last = "boot:other" if plan.layout.other_systems else "boot:new"
+    last = "boot:other" if plan.layout.other_systems else Milestone.FIRST_START
     pushed = (
         "A big update of the other system may take the first place in the boot order: choose the entry in the "
         f"firmware's menu, then {back_in_order(plan.section)}."

@@ -11,7 +11,7 @@ import posixpath
 import re
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
+from bedplate.actions import Action, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.esp_manifest import on_esp
 from bedplate_steps.bootloader.family import GrubFiles
 from bedplate_steps.bootloader.kernel_parameters import FOR_EYES
@@ -112,7 +112,7 @@ def configure(plan: Plan) -> Action:
             *(WriteFile(path=InTarget(path), content=(text,), mode=mode) for path, text, mode in written),
             *current.operations,
         ),
-        needs=("base", *plan.family.tokens(*needs(plan)), *(("target:api",) if current.operations else ())),
+        needs=("base", *plan.family.tokens(*needs(plan)), *((Milestone.API_MOUNTED,) if current.operations else ())),
         gives=tuple(f"file:{path}" for path, _, _ in written),
         proofs=tuple(conditions.file_is(path, (text,), mode) for path, text, mode in written) + current.proofs,
         way_back=WayBack(
@@ -142,8 +142,14 @@ def install(plan: Plan) -> Action:
         reason="Into a folder of its own: what other systems keep there is not touched, nor is \\EFI\\BOOT.",
         stage=Stage.TARGET,
         operations=noted.around(_packaged(plan) if packaged else Run(argv=_grub_install(plan), where=Where.TARGET)),
-        needs=("target:api", "loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(*needs(plan))),
-        gives=("loader:installed",),
+        needs=(
+            Milestone.API_MOUNTED,
+            "loader:saved",
+            *plan.foreign_first,
+            f"mount:{esp}",
+            *plan.family.tokens(*needs(plan)),
+        ),
+        gives=(Milestone.LOADER_INSTALLED,),
         proofs=(proof, *(_stub_proofs(plan) if packaged else (_core_proof(plan),))),
         # The head of a loader tells what it is for, not that all of it is there.
         stamped=True,
@@ -178,13 +184,13 @@ def menu(plan: Plan) -> Action:
         stage=Stage.TARGET,
         operations=(*kernels, command) if own.kernels_listed else (command,),
         needs=(
-            "target:api",
-            "loader:installed",
-            "initramfs:built",
+            Milestone.API_MOUNTED,
+            Milestone.LOADER_INSTALLED,
+            Milestone.INITRAMFS_BUILT,
             f"file:{own.settings}",
             *((f"file:{ENTRIES_FILE}",) if plan.handovers else ()),
         ),
-        gives=("loader:configured",),
+        gives=(Milestone.MENU_WRITTEN,),
         proofs=(
             conditions.holds(
                 "Every entry starts a kernel that is there, with its initramfs and parameters",

@@ -11,7 +11,7 @@ from __future__ import annotations
 from attrs import evolve
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, InTarget, Operation, Run, Stage, WayBack, WriteFile
+from bedplate.actions import Action, Call, InTarget, Milestone, Operation, Run, Stage, WayBack, WriteFile
 from bedplate_steps.bootloader.esp_manifest import Noted, on_esp
 from bedplate_steps.bootloader.family import KernelEntries
 from bedplate_steps.bootloader.model import Bootloader
@@ -184,7 +184,7 @@ def install(plan: Plan) -> Action:
             ),
         ),
         needs=("loader:saved", *plan.foreign_first, f"mount:{esp}", *plan.family.tokens(NEED)),
-        gives=("loader:installed",),
+        gives=(Milestone.LOADER_INSTALLED,),
         proofs=(
             conditions.holds(
                 f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine, early=False
@@ -221,8 +221,8 @@ def menu(plan: Plan) -> Action:
         operations=_around(
             noted, (*(() if by_package else (_kernels(plan),)), *(_write(path, text) for path, text in files))
         ),
-        needs=("target:api", "loader:installed", "initramfs:built", *mounts, *settled),
-        gives=("loader:configured",),
+        needs=(Milestone.API_MOUNTED, Milestone.LOADER_INSTALLED, Milestone.INITRAMFS_BUILT, *mounts, *settled),
+        gives=(Milestone.MENU_WRITTEN,),
         proofs=(
             conditions.holds(
                 "Every kernel has an entry that starts it, with its own initramfs and parameters",

@@ -13,6 +13,7 @@ from bedplate.actions import (
     Does,
     InTarget,
     Link,
+    Milestone,
     Operation,
     Run,
     Stage,
@@ -96,7 +97,7 @@ def _live(clock: Clock, family: Family) -> Action:
                 ),
             ),
         ),
-        needs=() if family.from_archive else ("network:live",),
+        needs=() if family.from_archive else (Milestone.NETWORK_UP,),
         gives=("clock:live",),
         guards=(
             conditions.holds(

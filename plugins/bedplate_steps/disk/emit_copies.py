@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, Check, Does, Stage, Touch, WayBack
+from bedplate.actions import Action, Call, Check, Does, Milestone, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 
@@ -32,7 +32,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
             *(f"tool:{tool}" for tool in _TOOLS),
             *(("tool:tar", "tool:fsck.fat") if esps else ()),
         ),
-        gives=("disk:saved",),
+        gives=(Milestone.COPIES_SAVED,),
         guards=tuple(map(_whole, esps)),
         proofs=(
             conditions.holds(

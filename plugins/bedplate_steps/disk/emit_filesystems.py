@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, Check, Does, Secret, SecretRef, Stage, Touch, WayBack
+from bedplate.actions import Action, Call, Check, Does, Milestone, Secret, SecretRef, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import in_gib
 from bedplate_steps.disk import inspect
@@ -148,7 +148,14 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=(f"partition:{part.name}", "keymap:live", "tool:cryptsetup", "tool:blkid", "tool:wipefs", "tool:lsblk"),
+        needs=(
+            f"partition:{part.name}",
+            Milestone.KEYMAP_LOADED,
+            "tool:cryptsetup",
+            "tool:blkid",
+            "tool:wipefs",
+            "tool:lsblk",
+        ),
         gives=(f"disk:container-{part.name}",),
         guards=(
             _unfinished(part, part.uuid, "crypto_LUKS", part.luks_uuid, label),

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from attrs import evolve, frozen
 
 from bedplate import build, conditions
-from bedplate.actions import TARGET, Action, Call, Does, InTarget, Stage, Touch, WayBack
+from bedplate.actions import TARGET, Action, Call, Does, InTarget, Milestone, Stage, Touch, WayBack
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.identity import derive
 from bedplate.spec import Machine
@@ -273,7 +273,7 @@ def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action
         f"disk.{path.rsplit('/', 1)[-1]}",
         path,
         text,
-        needs=("mount:/", *packages),
+        needs=(Milestone.ROOT_MOUNTED, *packages),
         title=f"Write the {what}, {path}",
         reason="It is written from the plan, not from what the live medium has mounted.",
     )
@@ -362,11 +362,11 @@ def close(layout: Layout) -> Action:
         needs=(
             "stage:target",
             "target:mounted",
-            "target:unbound",
+            Milestone.API_UNMOUNTED,
             *(("tool:fsck.fat",) if esp else ()),
             *(() if layout.whole_disk else ("disk:kept",)),
         ),
-        gives=("target:closed",),
+        gives=(Milestone.TARGET_CLOSED,),
         proofs=(conditions.holds("Nothing is mounted at the target any more", "target-is-closed", early=False),),
         transient=True,
         way_back=WayBack(note="Nothing to undo: run the script again to mount everything, or mount by hand as before."),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bedplate import conditions
-from bedplate.actions import Action, Argv, Call, Check, Disk, Does, InTarget, Run, Stage, Touch, WayBack
+from bedplate.actions import Action, Argv, Call, Check, Disk, Does, InTarget, Milestone, Run, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
 from bedplate.units import in_gib
@@ -124,7 +124,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
+        needs=(Milestone.COPIES_SAVED, "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(
             *disk_guards(layout),
@@ -185,7 +185,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
                 ),
             ),
         ),
-        needs=("disk:saved", "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
+        needs=(Milestone.COPIES_SAVED, "tool:sfdisk", "tool:partx", "tool:lsblk", "tool:dd"),
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(*disk_guards(layout), unused_guard(), *earlier_guards(made), remade_guard(layout, made)),
         proofs=(
@@ -241,7 +241,7 @@ def carry_over(machine: Machine, layout: Layout) -> Action:
                 by_hand=(f"install -D -m 600 {copies_folder(machine.name)}/table.dump /mnt/target{SAVED}",),
             ),
         ),
-        needs=("base", "disk:saved"),
+        needs=("base", Milestone.COPIES_SAVED),
         gives=(f"file:{SAVED}",),
         proofs=(
             conditions.holds(f"{SAVED} is there", "is-there", InTarget(SAVED), early=False),

@@ -10,7 +10,7 @@ import shlex
 from collections.abc import Iterable
 
 from bedplate import conditions
-from bedplate.actions import Action, Call, Check, InTarget, Operation, Run, Stage, WayBack, Where, WriteFile
+from bedplate.actions import Action, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
@@ -40,7 +40,7 @@ def _live_keymap(locale: Locale) -> Action:
         reason="A password typed with one keymap cannot be typed with another.",
         stage=Stage.LIVE,
         operations=(Call(verb="live-keymap", args=words, by_hand=_load(locale.keymap, board)),),
-        gives=("keymap:live",),
+        gives=(Milestone.KEYMAP_LOADED,),
         guards=(
             conditions.holds(
                 f"The medium knows the keymap {locale.keymap}",
@@ -84,7 +84,7 @@ def _locales(locale: Locale, family: Family, files: LocaleFiles) -> Action:
         reason="A language whose locale was never made floods the screen with warnings and breaks programs.",
         stage=Stage.TARGET,
         operations=operations,
-        needs=("base", "target:api", *family.tokens("locales"), *packs),
+        needs=("base", Milestone.API_MOUNTED, *family.tokens("locales"), *packs),
         gives=("locale:made",),
         proofs=(*proofs, *(_made(name) for name in locale.wanted)),
         # The name stands in the archive before all of its content is on the disk.
@@ -163,7 +163,7 @@ def _keymap(locale: Locale, family: Family, console: ConsoleKeymap) -> Action:
         reason="It also holds where a passphrase is typed at the start, so it comes before the initramfs.",
         stage=Stage.TARGET,
         operations=(*(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items()), *prepare),
-        needs=("base", "target:api", *family.tokens("keymap")),
+        needs=("base", Milestone.API_MOUNTED, *family.tokens("keymap")),
         gives=("keymap:target", *(f"file:{path}" for path in files)),
         proofs=(*(conditions.file_is(path, (text,)) for path, text in files.items()), *console.prepared),
         # What was cut short is as new as a whole one (seen on the bench).

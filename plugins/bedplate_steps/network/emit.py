@@ -12,6 +12,7 @@ from bedplate.actions import (
     Check,
     InTarget,
     Link,
+    Milestone,
     Operation,
     Run,
     Secret,
@@ -88,7 +89,7 @@ def _live() -> Action:
         stage=Stage.LIVE,
         operations=(look,),
         needs=("tool:ip",),
-        gives=("network:live",),
+        gives=(Milestone.NETWORK_UP,),
         guards=(works,),
         expected="A line that begins with `default`, and one that begins with `nameserver`.",
         trouble=_BY_HAND,
@@ -152,7 +153,7 @@ def _link(link: NetworkLink, section: Network, manager: Manager, context: Contex
     secrets = secret(link, link.wifi, section) if link.wifi else ()
     files = manager.link_files(link, section, context)
     called = any(isinstance(file, Call) for file in files)  # by a program of the Wi-Fi package in the target
-    tokens = ("target:api", *context.fact(Family).tokens(WIFI_NEEDS[section.daemon])) if called else ()
+    tokens = (Milestone.API_MOUNTED, *context.fact(Family).tokens(WIFI_NEEDS[section.daemon])) if called else ()
     return _file_action(
         f"link-{link.name}",
         f"Describe the link {link.name} ({kind_of(link)}) for {manager.title}",
@@ -221,7 +222,12 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
         reason="Two network managers at once take leases twice and fight over the links.",
         stage=Stage.TARGET,
         operations=(*masks, enable),
-        needs=("base", "target:api", "tool:systemctl", *context.fact(Family).tokens(*needs_of(section, manager))),
+        needs=(
+            "base",
+            Milestone.API_MOUNTED,
+            "tool:systemctl",
+            *context.fact(Family).tokens(*needs_of(section, manager)),
+        ),
         gives=tuple(f"service:{unit}" for unit in enabled),
         proofs=(
             *(link_is(_mask(unit), "/dev/null") for unit in masked),
@@ -252,7 +258,7 @@ def _firmware(cards: tuple[NetworkLink, ...]) -> Action:
         reason="A card that works on the live medium stays dark when its firmware file did not come along.",
         stage=Stage.TARGET,
         operations=(),
-        needs=("base", "target:api"),
+        needs=("base", Milestone.API_MOUNTED),
         proofs=tuple(
             holds(
                 f"The new system has the firmware that the card of {link.name} asks for",
@@ -312,7 +318,7 @@ def _first_boot(section: Network, manager: Manager) -> Action:
         reason="A missing firmware file or a wrong passphrase shows only now.",
         stage=Stage.FIRST_BOOT,
         operations=(ByHand(text="Log in and look. Put a name of your own network for NAME.", commands=commands),),
-        needs=("boot:new",),
+        needs=(Milestone.FIRST_START,),
         expected=f"The manager shows {expected}, there is a default route, and the name is found.",
         trouble="Start the live medium, mount the system again, and correct the files of the link. For a Wi-Fi card "
         "that does not appear at all, `dmesg` names the firmware file it misses; a cable or a telephone's tether "

@@ -12,6 +12,7 @@ from bedplate.actions import (
     Call,
     Content,
     InTarget,
+    Milestone,
     Operation,
     Run,
     Secret,
@@ -35,7 +36,7 @@ SUDOERS = "/etc/sudoers.d/administrators"
 SHORTEST = 8
 """Characters of a password, NIST SP 800-63B section 5.1.1.2."""
 
-_NEEDS = ("base", "target:api")
+_NEEDS = ("base", Milestone.API_MOUNTED)
 _ROOT = "filesystem:/"
 _PASSWORD_BACK = "Lock the password again; what it was before is not brought back."
 

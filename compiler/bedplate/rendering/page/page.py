@@ -19,9 +19,10 @@ from markupsafe import Markup
 
 from bedplate.actions import ByHand
 from bedplate.facts import Layout
-from bedplate.install_graph import ChangeGraph, InstallGraph
+from bedplate.install_graph import InstallGraph
 from bedplate.rendering import change_summary, disk_map, disk_segments, live_instructions, overview, stage_text
 from bedplate.rendering.disk_segments import Segment
+from bedplate.rendering.modes import mode
 from bedplate.rendering.page import disk_picture, graph_picture
 from bedplate.rendering.quoting import quote, visible
 from bedplate.rendering.sheets import sheets
@@ -65,8 +66,8 @@ def render(graph: InstallGraph) -> str:
             done=overview.done(graph),
             left_out=overview.left_out(graph),
             partly=change_summary.PARTLY,
-            kind=overview.kind(graph),
-            heading=overview.heading(graph),
+            kind=mode(graph).kind,
+            heading=mode(graph).heading,
             origin=overview.origin(graph),
             maps=[disk_picture.picture(layout, width) for width in (_WIDE, _NARROW)] if layout else [],
             tables=_tables(layout) if layout else [],
@@ -76,7 +77,7 @@ def render(graph: InstallGraph) -> str:
             by_script=[part.number for part in parts if part.by_script and part.actions],
             script_file=live_instructions.script_file(graph),
             script_path=quote(live_instructions.script_path(graph)),
-            mount_stick=() if isinstance(graph, ChangeGraph) else live_instructions.MOUNT_STICK,
+            mount_stick=mode(graph).mount,
             make_script=live_instructions.make(graph),
             waits=[
                 node.number for node in graph.nodes if any(isinstance(one, ByHand) for one in node.action.operations)
