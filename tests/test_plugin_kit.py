@@ -20,11 +20,12 @@ _BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _FILE = re.compile(r"`([\w.]+\.(?:py|toml))` [^`]*\Z")
 
 
-def chapter() -> tuple[str, str]:
-    """The chapter's text, and what leads on from it."""
+def chapter() -> tuple[str, str, str]:
+    """The chapter's text, what leads on from it, and the package family."""
     whole = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    first, further = whole.split("## Your own step in fifteen minutes\n")[1].split("\n## ")[0].split("\n### Going on")
-    return first, further
+    text = whole.split("## Your own step in fifteen minutes\n")[1].split("\n## ")[0]
+    first, further, family = re.split(r"\n### (?:Going on|A family of one's own)\n", text)
+    return first, further, family
 
 
 def files(text: str) -> dict[str, str]:
@@ -63,16 +64,17 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 def test_the_chapter_is_short() -> None:
-    first, further = map(files, chapter())
+    first, further, family = map(files, chapter())
     assert set(first) == {"pyproject.toml", "saltmarsh_buoy.py", "test_buoy.py"}
     assert set(further) == {"saltmarsh_buoy.py", "test_buoy.py"}
-    for found, most in ((first, 60), (further, 85)):
+    assert set(family) == {"saltmarsh_sedge.py"}
+    for found, most in ((first, 60), (further, 85), (family, 20)):
         assert len([line for text in found.values() for line in text.splitlines() if line.strip()]) <= most
 
 
 def test_the_chapter_works_word_for_word(place: Path) -> None:
     step = place / "saltmarsh-buoy"
-    first, further = chapter()
+    first, further, family = chapter()
     for name, text in files(first).items():
         (step / name).write_text(text, encoding="utf-8")
     said = done(commands(first)[1], step)
@@ -88,6 +90,14 @@ def test_the_chapter_works_word_for_word(place: Path) -> None:
     assert re.search(r"\b[2-9][0-9] passed\b", said) and "other hours for the buoy: in place" in said
     assert re.search(r"old: pier\.toml:\d+:\d+\n +new: longer\.toml:\d+:\d+\n", said)
     assert "systemctl enable" in (step / "change.sh").read_text(encoding="utf-8").replace(" --root /", "")
+    for name, text in files(family).items():
+        (step / name).write_text(text, encoding="utf-8")
+    said = done(commands(family)[0], step)
+    assert int(said.splitlines()[-1]) > 0
+    assert re.search(
+        r"^base\.family +sedge +sedge +saltmarsh-buoy 1\.0 +PackageFamily, PackageChanges, ", said, re.MULTILINE
+    )
+    assert "keepers" in (step / "sedge.md").read_text(encoding="utf-8")
 
 
 def test_two_wheels_in_one_environment(place: Path) -> None:
@@ -107,4 +117,7 @@ def test_two_wheels_in_one_environment(place: Path) -> None:
     bedplate = python.with_name("bedplate")
     for rendering in ("checklist", "script", "audit", "json"):
         assert "/etc/tide-gauge/settings.json" in done(f"{bedplate} compile limpet-01.toml --as {rendering}", machine)
+    text = (machine / "limpet-01.toml").read_text().replace('family = "dnf"\nrelease = "42"', 'family = "sedge"')
+    (machine / "sedge.toml").write_text(text)
+    assert "tide-clock.service" in done(f"{bedplate} compile sedge.toml", machine)
     assert "passed" in done(f"{python} -m pytest -q tests", place / "example")
