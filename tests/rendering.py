@@ -14,6 +14,7 @@ from bedplate.conditions import file_is
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
 from bedplate.spec import Machine
+from library import LIBRARY
 
 SHELLS: Mapping[str, Sequence[str]] = {"dash": ["dash"], "bash": ["bash"], "busybox": ["busybox", "sh"]}
 
@@ -79,6 +80,7 @@ def graph(*actions: Action, machine: str = "kelp-02", facts: Mapping[type, objec
         nodes=nodes,
         tools=tools,
         facts=facts or {},
+        library=LIBRARY,
     )
 
 

@@ -14,7 +14,8 @@ from pathlib import Path
 
 from attrs import define, field
 
-from bedplate.rendering import shell_library
+from bedplate.rendering.shell_runtime import part
+from library import LIBRARY
 
 ESP = "86CC7105-853D-4D39-AA11-593635FA098E"
 OURS = "AAAAAAAA-2222-4333-8444-555555555555"
@@ -26,21 +27,21 @@ FILES: Mapping[str, bytes] = {
     "odd name's file.txt": b"x",
 }
 VERBS = (
-    "copies-are-made",
+    "disk/copies-are-made",
     "copies-fit",
-    "copies-reread",
+    "disk/copies-reread",
     "esp-look",
-    "fat-is-whole",
-    "fat-ready",
+    "disk/fat-is-whole",
+    "disk/fat-ready",
     "foreign-list",
-    "loader-folder-is-free",
-    "make-copies",
+    "bootloader/loader-folder-is-free",
+    "disk/make-copies",
     "ours-in-table",
     "outside-places",
-    "partition-holds",
+    "disk/partition-holds",
     "partition-node",
-    "put-back-foreign",
-    "save-boot-state",
+    "bootloader/put-back-foreign",
+    "bootloader/save-boot-state",
     "state-of-before",
 )
 
@@ -158,7 +159,7 @@ class Rig:
             "TABLE": "",
             **constants,
         }
-        text = shell_library.part("copies") + shell_library.verbs(VERBS)
+        text = part("copies") + LIBRARY.text(VERBS)
         text = text.replace("/sys/firmware/efi/efivars", str(self.folder / "vars"))
         text = text.replace('[ ! -b "$v_node" ]', '[ ! -e "$v_node" ]')
         head = [

@@ -31,6 +31,7 @@ from bedplate.rendering import script
 from bedplate.schema import key, table
 from bedplate.spec import Machine
 from comparing import BASE, planned, registry
+from library import LIBRARY
 from rendering import Sandbox
 
 UNIT = "/etc/systemd/system/horn.service"
@@ -286,6 +287,7 @@ def text_of(actions: Iterable[Action], moved: Callable[[Action], Action] = lambd
         survey=None,
         nodes=nodes,
         tools=tools,
+        library=LIBRARY,
     )
     return script.render(graph).replace("\nTARGET=''", "\nTARGET=/mnt/target", 1)
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from verb_runner import SHELLS, run
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import run_function as run
 
 _STATUS = """\
 Package: {name}
@@ -50,9 +51,9 @@ def call(verb: str, *words: str, folder: Path, apt: str, shell: tuple[str, ...])
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_a_name_is_known_to_the_letter(tmp_path: Path, apt: str, shell: tuple[str, ...]) -> None:
-    assert call("apt-names-known", "buoy", "buoy-data", folder=tmp_path, apt=apt, shell=shell).returncode == 0
+    assert call("base/apt-names-known", "buoy", "buoy-data", folder=tmp_path, apt=apt, shell=shell).returncode == 0
     for name in ("b.oy", "buo.", "tid", "buoy.*"):
-        said = call("apt-names-known", "gauge", name, folder=tmp_path, apt=apt, shell=shell)
+        said = call("base/apt-names-known", "gauge", name, folder=tmp_path, apt=apt, shell=shell)
         assert (said.returncode, f"has no package {name}\n" in said.stderr) == (1, True), name
     reads = subprocess.run(["sh", "-c", f"set -- apt-get -s remove -- b.oy; {apt}"], capture_output=True, text=True)
     assert "Remv buoy " in reads.stdout  # so does the tool by itself
@@ -60,7 +61,7 @@ def test_a_name_is_known_to_the_letter(tmp_path: Path, apt: str, shell: tuple[st
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_what_nobody_needed_before_stays(tmp_path: Path, apt: str, shell: tuple[str, ...]) -> None:
-    assert call("apt-drop", "tide", "buoy", folder=tmp_path, apt=apt, shell=shell).returncode == 0
+    assert call("base/apt-drop", "tide", "buoy", folder=tmp_path, apt=apt, shell=shell).returncode == 0
     [told] = (tmp_path / "told").read_text().splitlines()
     assert told.startswith("DEBIAN_FRONTEND=noninteractive apt-get -q -y --purge remove -- ")
     assert sorted(told.partition(" -- ")[2].split()) == ["buoy", "buoy-data", "tide"]
@@ -68,7 +69,7 @@ def test_what_nobody_needed_before_stays(tmp_path: Path, apt: str, shell: tuple[
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_nothing_that_somebody_asked_for_goes_along(tmp_path: Path, apt: str, shell: tuple[str, ...]) -> None:
-    said = call("apt-can-go", "1", "buoy", folder=tmp_path, apt=apt, shell=shell)
+    said = call("base/apt-can-go", "1", "buoy", folder=tmp_path, apt=apt, shell=shell)
     assert (said.returncode, "the package tide would be removed as well" in said.stderr) == (1, True)
-    whole = call("apt-can-go", "2", "buoy", "tide", "gauge", folder=tmp_path, apt=apt, shell=shell)
+    whole = call("base/apt-can-go", "2", "buoy", "tide", "gauge", folder=tmp_path, apt=apt, shell=shell)
     assert whole.returncode == 0, whole.stderr

@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 from attrs import define
 
-from bedplate.rendering import shell_library
-from verb_runner import SHELLS, script
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import function_script as script
+from library import LIBRARY
 
 MAC = "00:00:5e:00:53:17"  # for documentation: RFC 7042, section 2.1.2
 
@@ -71,27 +72,27 @@ def addresses(*words: str) -> str:
 def test_a_link_needs_an_address(running: Running) -> None:
     running.link("enp1s0", MAC, carrier=True)
     running.tool("ip", addresses("192.0.2.11/24"))
-    assert running.run("link-runs", MAC, "needed").returncode == 0
-    assert running.run("link-runs", "enp1s0", "needed", "192.0.2.11/24").returncode == 0
-    done = running.run("link-runs", MAC, "needed", "192.0.2.1/24")
+    assert running.run("network/link-runs", MAC, "needed").returncode == 0
+    assert running.run("network/link-runs", "enp1s0", "needed", "192.0.2.11/24").returncode == 0
+    done = running.run("network/link-runs", MAC, "needed", "192.0.2.1/24")
     assert (done.returncode, done.stderr) == (1, "enp1s0 has not the address 192.0.2.1/24\n")
     running.tool("ip", ":")
-    done = running.run("link-runs", MAC, "needed")
+    done = running.run("network/link-runs", MAC, "needed")
     assert (done.returncode, done.stderr) == (1, "enp1s0 has no address\n")
 
 
 def test_a_link_that_is_not_there(running: Running) -> None:
-    done = running.run("link-runs", MAC, "optional")
+    done = running.run("network/link-runs", MAC, "optional")
     assert (done.returncode, done.stderr) == (1, f"there is no link {MAC}\n")
 
 
 def test_an_optional_link_without_a_cable_says_so(running: Running) -> None:
     running.link("enp1s0", MAC, carrier=False)
     running.tool("ip", ":")
-    done = running.run("link-runs", MAC, "optional")
+    done = running.run("network/link-runs", MAC, "optional")
     assert done.returncode == 0
     assert done.stdout == "enp1s0 is optional and not connected: there is nothing to look at\n"
-    assert running.run("link-runs", MAC, "needed").returncode == 1
+    assert running.run("network/link-runs", MAC, "needed").returncode == 1
 
 
 def vlan(running: Running, *, name: str = "pump@enp1s0", flags: str = "UP,LOWER_UP", number: int = 42) -> None:
@@ -106,10 +107,10 @@ def test_a_vlan_lies_on_its_card_with_its_number(running: Running) -> None:
     (running.folder / "net/pump").mkdir()  # has its card's address, and no device of its own
     (running.folder / "net/pump/address").write_text(MAC + "\n")
     vlan(running)
-    words = ("vlan-runs", "pump", "42", MAC, "needed", "192.0.2.66/28")
+    words = ("network/vlan-runs", "pump", "42", MAC, "needed", "192.0.2.66/28")
     done = running.run(*words)
     assert done.returncode == 0, done.stderr
-    assert running.run("card-name", MAC).stdout == "enp1s0\n"
+    assert running.run("network/card-name", MAC).stdout == "enp1s0\n"
     for wrong, trouble in (
         ({"number": 421}, "pump is not the VLAN 42 on enp1s0\n"),
         ({"name": "pump@enp2s0"}, "pump is not the VLAN 42 on enp1s0\n"),
@@ -122,7 +123,7 @@ def test_a_vlan_lies_on_its_card_with_its_number(running: Running) -> None:
     done = running.run(*words)
     assert (done.returncode, done.stderr) == (1, "there is no link pump\n")
     running.link("enp9s0", "00:00:5e:00:53:18", carrier=False)
-    done = running.run("vlan-runs", "pump", "42", "00:00:5e:00:53:18", "optional")
+    done = running.run("network/vlan-runs", "pump", "42", "00:00:5e:00:53:18", "optional")
     assert (done.returncode, done.stdout) == (
         0,
         "pump is optional and enp9s0 not connected: there is nothing to look at\n",
@@ -135,7 +136,7 @@ def online(running: Running, found: int) -> subprocess.CompletedProcess[str]:
     (running.folder / "resolv.conf").write_text("nameserver 192.0.2.53\n")
     (running.folder / "apt").mkdir(exist_ok=True)
     (running.folder / "apt/sources.list").write_text("deb http://mirror.example:8080/debian bookworm main\n")
-    return running.run("online", "needed")
+    return running.run("network/online", "needed")
 
 
 def test_online_asks_for_the_package_sources_name(running: Running) -> None:
@@ -147,10 +148,10 @@ def test_online_asks_for_the_package_sources_name(running: Running) -> None:
 
 def test_online_wants_a_route_and_a_server(running: Running) -> None:
     running.tool("ip", ":")
-    assert "no default route" in running.run("online", "needed").stderr
+    assert "no default route" in running.run("network/online", "needed").stderr
     running.link("lo", "00:00:00:00:00:00", carrier=True)
     running.link("wlp1s0", MAC, carrier=False)
-    done = running.run("online", "optional")
+    done = running.run("network/online", "optional")
     assert (done.returncode, done.stdout) == (0, "no link is connected: there is nothing to look at\n")
 
 
@@ -158,10 +159,10 @@ def test_started_by_our_entry(running: Running) -> None:
     """BootCurrent: four bytes of attributes, then the number, low byte first (UEFI 2.10, 3.3)."""
     variable = running.folder / "efivars/BootCurrent-8be4df61-93ca-11d2-aa0d-00e098032b8c"
     variable.write_bytes(b"\x06\0\0\0\x03\0")
-    done = running.run("started-by", "6d0325d8-cf1c-525b-838b-9949aba9601a", "\\EFI\\saltmarsh\\grubx64.efi")
+    done = running.run("bootloader/started-by", "6d0325d8-cf1c-525b-838b-9949aba9601a", "\\EFI\\saltmarsh\\grubx64.efi")
     assert (done.returncode, done.stderr) == (1, "the firmware has started entry 0003, which is not ours\n")
     (running.folder / "efivars/Boot0003-8be4df61-93ca-11d2-aa0d-00e098032b8c").write_bytes(load_option())
-    done = running.run("started-by", "6d0325d8-cf1c-525b-838b-9949aba9601a", "\\EFI\\saltmarsh\\grubx64.efi")
+    done = running.run("bootloader/started-by", "6d0325d8-cf1c-525b-838b-9949aba9601a", "\\EFI\\saltmarsh\\grubx64.efi")
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -179,22 +180,22 @@ def load_option() -> bytes:
 def test_swap_file_in_use(running: Running) -> None:
     swaps = running.folder / "swaps"
     swaps.write_text("Filename\t\tType\tSize\tUsed\tPriority\n/swapfile  file\t1024\t0\t-2\n")
-    assert running.run("swap-file-is-on", "/swapfile").returncode == 0
-    assert running.run("swap-file-is-on", "/swap").stderr == "/swap is not in use as swap\n"
+    assert running.run("disk/swap-file-is-on", "/swapfile").returncode == 0
+    assert running.run("disk/swap-file-is-on", "/swap").stderr == "/swap is not in use as swap\n"
 
 
 def test_failed_units_are_named(running: Running) -> None:
     failed = "tide.service loaded failed failed Tide"
     running.tool("systemctl", f'[ "$1" = is-system-running ] || {{ echo "{failed}"; exit; }}\necho degraded; exit 1')
-    done = running.run("units-are-well")
+    done = running.run("bootloader/units-are-well")
     assert done.returncode == 1
     assert done.stderr == f"the system is degraded\n{failed}\n"
     running.tool("systemctl", "echo running")
-    assert running.run("units-are-well").returncode == 0
+    assert running.run("bootloader/units-are-well").returncode == 0
 
 
 def test_firmware_variables_are_not_compared_by_size() -> None:
     """GNU cmp with -s compares sizes less positions first; efivarfs has no positions (found on the proving bench)."""
-    for verb in shell_library.known():
-        lines = shell_library.verbs([verb]).splitlines()
+    for verb in LIBRARY.entries:
+        lines = LIBRARY.text([verb]).splitlines()
         assert not [line for line in lines if "cmp -s" in line and "efivars" in line], verb

@@ -25,13 +25,15 @@ from bedplate.rendering import manual_commands
 from bedplate.spec import Machine
 from bedplate.survey import Link as SurveyedLink
 from bedplate.survey import Survey, SurveyedDisk, SurveyedMachine
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import function_script as script
+from bedplate.testing.function_runner import run_function as run
 from bedplate_steps.base import bedplate_steps
 from bedplate_steps.base.archive import unpack
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.model import Base
 from family_records import PACKAGE_FAMILIES
-from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -256,7 +258,7 @@ def test_what_the_base_needs_is_looked_at_without_the_disk(text: str) -> None:
     look, unpack = action(linked(text), "base.look"), action(linked(text), "base.unpack")
     source = look.guards[1:]
     assert not look.changes and source == unpack.guards[: len(source)] and "target:mounted" not in look.needs
-    assert isinstance(look.guards[0].test, Call) and look.guards[0].test.verb == "userland-is"
+    assert isinstance(look.guards[0].test, Call) and look.guards[0].test.verb == "base/userland-is"
 
 
 def test_packages_of_all_steps_come_in_one_transaction() -> None:
@@ -299,17 +301,17 @@ def test_an_archive_installs_nothing_but_proves_every_package() -> None:
 def test_every_planned_mount_is_guarded_before_anything_is_unpacked() -> None:
     unpack = action(linked(APT), "base.unpack")
     tests = [guard.test for guard in unpack.guards if isinstance(guard.test, Call)]
-    assert [test.args for test in tests if test.verb == "mounted-from"] == [
+    assert [test.args for test in tests if test.verb == "base/mounted-from"] == [
         (InTarget("/"), "A1"),
         (InTarget("/boot/efi"), "E1"),
     ]
-    [empty] = [test for test in tests if test.verb == "target-empty"]
+    [empty] = [test for test in tests if test.verb == "base/target-empty"]
     assert empty.args == (InTarget("/boot/efi"),)
 
 
 def test_the_source_is_asked_before_the_first_write_and_again_right_before_use() -> None:
     guards = [guard for guard in action(linked(APT), "base.unpack").guards if isinstance(guard.test, Call)]
-    reach = [(guard.test.args[0], guard.early) for guard in guards if guard.test.verb == "apt-source-reachable"]  # type: ignore[union-attr]
+    reach = [(guard.test.args[0], guard.early) for guard in guards if guard.test.verb == "base/apt-source-reachable"]  # type: ignore[union-attr]
     assert reach == [("any", True), ("trusted", False)]
 
 
@@ -435,21 +437,21 @@ def test_only_planned_mount_points_count_as_empty(place: Path, shell: tuple[str,
     for name in ("boot/efi", "lost+found", "var/lib/bedplate/stamps"):
         (target / name).mkdir(parents=True)
     points = (str(target / "boot/efi"),)
-    assert call(place, "target-empty", *points, shell=shell).returncode == 0
+    assert call(place, "base/target-empty", *points, shell=shell).returncode == 0
     (target / "home").mkdir()
-    assert "home" in call(place, "target-empty", *points, shell=shell).stderr
+    assert "home" in call(place, "base/target-empty", *points, shell=shell).stderr
     (target / "home").rmdir()
     (target / "notes.txt").touch()
-    assert "notes.txt" in call(place, "target-empty", *points, shell=shell).stderr
+    assert "notes.txt" in call(place, "base/target-empty", *points, shell=shell).stderr
     (target / ".base-unfinished").touch()
-    assert call(place, "target-empty", *points, shell=shell).returncode == 0
+    assert call(place, "base/target-empty", *points, shell=shell).returncode == 0
 
 
 @shells
 def test_without_its_mark_nothing_is_emptied(place: Path, shell: tuple[str, ...]) -> None:
     (place / "target/etc").mkdir()
-    assert call(place, "base-empty", shell=shell).returncode == 1
-    assert run("base-empty", target="", work=place / "work", shell=shell).returncode == 1
+    assert call(place, "base/base-empty", shell=shell).returncode == 1
+    assert run("base/base-empty", target="", work=place / "work", shell=shell).returncode == 1
     assert (place / "target/etc").is_dir()
 
 
@@ -461,7 +463,7 @@ def test_odd_names_are_emptied_too(place: Path, shell: tuple[str, ...]) -> None:
         (target / "usr" / name / name).write_text("x")
     (target / "bin").symlink_to("usr/bin")
     (target / ".base-unfinished").touch()
-    done = call(place, "base-empty", shell=shell)
+    done = call(place, "base/base-empty", shell=shell)
     assert done.returncode == 0, done.stderr
     assert [path.name for path in target.iterdir()] == [".base-unfinished"]
 
@@ -479,7 +481,7 @@ def test_emptying_stays_on_the_target_and_off_foreign_mounts(place: Path, shell:
     (target / ".base-unfinished").touch()
     planned = f"mount --bind {kept} {target}/boot/efi"
     foreign = f"{planned}; mount --bind {bound} {target}/mnt"
-    refused = call(place, "base-empty", f"{target}/boot/efi", shell=shell, before=foreign)
+    refused = call(place, "base/base-empty", f"{target}/boot/efi", shell=shell, before=foreign)
     assert refused.returncode == 1
     assert "/mnt is still mounted" in refused.stderr
     assert (target / "usr/bin/tool").exists()
@@ -487,7 +489,7 @@ def test_emptying_stays_on_the_target_and_off_foreign_mounts(place: Path, shell:
     steps = (
         f"mount -t tmpfs own {target}/boot/efi",
         f"echo x > {target}/boot/efi/loader",
-        script("base-begin", (f"{target}/boot/efi",), target, place / "work"),
+        script("base/base-begin", (f"{target}/boot/efi",), target, place / "work"),
         f"cat {target}/boot/efi/loader",
     )
     done = subprocess.run(
@@ -503,9 +505,11 @@ def test_emptying_stays_on_the_target_and_off_foreign_mounts(place: Path, shell:
 @shells
 def test_api_mounts_come_once_and_go(place: Path, shell: tuple[str, ...]) -> None:
     target = place / "target"
-    steps = [script(name, (), target, place / "work") for name in ("api-mount", "api-mount", "api-mounted")]
+    steps = [
+        script(name, (), target, place / "work") for name in ("base/api-mount", "base/api-mount", "base/api-mounted")
+    ]
     count = f"grep -c ' {target}/proc ' /proc/self/mountinfo"
-    last = [script(name, (), target, place / "work") for name in ("api-unmount", "api-unmounted")]
+    last = [script(name, (), target, place / "work") for name in ("base/api-unmount", "base/api-unmounted")]
     whole = "\n".join([*steps, count, *last, f"grep -c ' {target}/' /proc/self/mountinfo"])
     done = subprocess.run(["unshare", "--mount", *shell, "-c", whole], capture_output=True, text=True, check=False)
     assert done.stdout.split() == ["1", "0"], done.stderr
@@ -517,15 +521,15 @@ def test_a_machine_id_is_made_once_and_is_the_machines_own(place: Path, shell: t
     path = place / "target/etc/machine-id"
     path.parent.mkdir()
     path.write_text("")
-    assert call(place, "machine-id-own", shell=shell).returncode == 1
-    assert call(place, "machine-id", shell=shell).returncode == 0
+    assert call(place, "base/machine-id-own", shell=shell).returncode == 1
+    assert call(place, "base/machine-id", shell=shell).returncode == 0
     first = path.read_text()
     assert len(first) == 33 and first[12] == "4" and int(first, 16)
-    assert call(place, "machine-id", shell=shell).returncode == 0
+    assert call(place, "base/machine-id", shell=shell).returncode == 0
     assert path.read_text() == first
     for wrong in ("uninitialized\n", "0" * 32 + "\n", "ABCDEF0123456789ABCDEF0123456789\n", "abc\n"):
         path.write_text(wrong)
-        assert call(place, "machine-id-own", shell=shell).returncode == 1
+        assert call(place, "base/machine-id-own", shell=shell).returncode == 1
 
 
 @shells
@@ -533,23 +537,23 @@ def test_kernel_and_modules_must_match(place: Path, shell: tuple[str, ...]) -> N
     target = place / "target"
     (target / "boot").mkdir()
     (target / "boot/vmlinuz-6.1.0").write_text("x")
-    assert call(place, "kernel-present", shell=shell).returncode == 1
+    assert call(place, "base/kernel-present", shell=shell).returncode == 1
     (target / "usr/lib/modules/6.2.0").mkdir(parents=True)
     (target / "usr/lib/modules/6.2.0/modules.dep").touch()
-    assert call(place, "kernel-present", shell=shell).returncode == 1
+    assert call(place, "base/kernel-present", shell=shell).returncode == 1
     (target / "boot/vmlinuz-6.2.0").write_text("x")
-    assert call(place, "kernel-present", shell=shell).returncode == 0
+    assert call(place, "base/kernel-present", shell=shell).returncode == 0
     # newer modules came and their image did not
     newer = target / "usr/lib/modules/6.3.0"
     newer.mkdir()
     (newer / "modules.dep").touch()
-    said = call(place, "kernel-present", shell=shell)
+    said = call(place, "base/kernel-present", shell=shell)
     assert said.returncode == 1 and "modules/6.3.0 have no kernel image" in said.stderr
     # the pacman family names the image after the package (its kernel's own file pkgbase, from memory)
     (newer / "pkgbase").write_text("linux\n")
-    assert call(place, "kernel-present", shell=shell).returncode == 1
+    assert call(place, "base/kernel-present", shell=shell).returncode == 1
     (target / "boot/vmlinuz-linux").write_text("x")
-    assert call(place, "kernel-present", shell=shell).returncode == 0
+    assert call(place, "base/kernel-present", shell=shell).returncode == 0
 
 
 @NEEDS_ROOT
@@ -560,10 +564,10 @@ def test_closed_or_open_folders_are_found(place: Path, shell: tuple[str, ...]) -
     for name, mode in modes.items():
         (target / name).mkdir(exist_ok=True)
         (target / name).chmod(mode)
-    assert call(place, "tree-modes", shell=shell).returncode == 0
+    assert call(place, "base/tree-modes", shell=shell).returncode == 0
     for name, wrong in (("", 0o700), ("etc", 0o777), ("tmp", 0o755), ("root", 0o755)):
         (target / name).chmod(wrong)
-        assert call(place, "tree-modes", shell=shell).returncode == 1, name
+        assert call(place, "base/tree-modes", shell=shell).returncode == 1, name
         (target / name).chmod(modes[name])
 
 
@@ -571,8 +575,8 @@ def test_closed_or_open_folders_are_found(place: Path, shell: tuple[str, ...]) -
 def test_room_is_measured_where_it_counts(place: Path, shell: tuple[str, ...]) -> None:
     free = os.statvfs(place)
     mib = free.f_bavail * free.f_frsize >> 20
-    assert call(place, "room-in", str(place), "1", shell=shell).returncode == 0
-    assert call(place, "room-in", str(place), str(mib * 2), shell=shell).returncode == 1
+    assert call(place, "base/room-in", str(place), "1", shell=shell).returncode == 0
+    assert call(place, "base/room-in", str(place), str(mib * 2), shell=shell).returncode == 1
 
 
 _ONE_LINE = """# deb http://no.example/debian bookworm main
@@ -606,7 +610,7 @@ def test_the_mediums_sources_are_read_in_both_formats(place: Path, shell: tuple[
     (place / "apt/sources.list.d").mkdir(parents=True)
     (place / "apt/sources.list").write_text(_ONE_LINE)
     (place / "apt/sources.list.d/more.sources").write_text(_STANZAS)
-    done = call(place, "apt-medium-sources", "bookworm", str(place / "apt"), shell=shell)
+    done = call(place, "base/apt-medium-sources", "bookworm", str(place / "apt"), shell=shell)
     key = "[signed-by=/usr/share/keyrings/b.gpg]"
     assert done.stdout.splitlines() == [
         "deb [arch=amd64 signed-by=/usr/share/keyrings/a.gpg] https://mirror.example/debian bookworm main contrib",
@@ -623,7 +627,7 @@ def test_the_mediums_sources_are_read_in_both_formats(place: Path, shell: tuple[
 def test_a_missing_component_is_found_before_anything_is_written(place: Path, shell: tuple[str, ...]) -> None:
     listed = "deb https://mirror.example/debian bookworm main contrib\n"
     for component, found in (("contrib", 0), ("non-free-firmware", 1), ("mai", 1)):
-        done = call(place, "apt-source-offers", "bookworm", component, stdin=listed, shell=shell)
+        done = call(place, "base/apt-source-offers", "bookworm", component, stdin=listed, shell=shell)
         assert done.returncode == found, done.stderr
 
 
@@ -653,7 +657,7 @@ def test_an_archive_keeps_owners_and_leaves_identity_behind(place: Path, shell: 
         target = place / "target"
         tar = f"cd {tree} && tar --numeric-owner --xattrs -cf {place}/base.tar {start}"
         subprocess.run(["sh", "-c", tar], check=True)
-        done = call(place, "archive-unpack", f"{place}/base.tar", shell=shell)
+        done = call(place, "base/archive-unpack", f"{place}/base.tar", shell=shell)
         assert done.returncode == 0, done.stderr
         assert not any((target / name).exists() for name in own)
         status = (target / "usr/bin/tool").stat()
@@ -679,7 +683,7 @@ def test_a_link_in_an_archive_never_leads_to_the_mediums_own_keys(place: Path, s
     (place / "tree/usr").mkdir()
     (place / "tree/etc/ssh").symlink_to(place / "medium")
     subprocess.run(["tar", "-cf", place / "base.tar", "-C", place / "tree", "."], check=True)
-    done = call(place, "archive-unpack", f"{place}/base.tar", shell=shell)
+    done = call(place, "base/archive-unpack", f"{place}/base.tar", shell=shell)
     assert done.returncode == 1 and "leads out of the target" in done.stderr
     assert key.read_text() == "the medium's own"
 
@@ -689,12 +693,12 @@ def test_a_broken_archive_is_found(place: Path, shell: tuple[str, ...]) -> None:
     path = place / "base.tar"
     subprocess.run(["tar", "-cf", path, "-C", place, "work"], check=True)
     total = subprocess.run(["sha256sum", path], capture_output=True, text=True, check=True).stdout.split()[0]
-    assert call(place, "archive-whole", str(path), total, shell=shell).returncode == 0
-    assert call(place, "archive-whole", str(path), "", shell=shell).returncode == 0
-    assert call(place, "archive-whole", str(path), "0" * 64, shell=shell).returncode == 1
+    assert call(place, "base/archive-whole", str(path), total, shell=shell).returncode == 0
+    assert call(place, "base/archive-whole", str(path), "", shell=shell).returncode == 0
+    assert call(place, "base/archive-whole", str(path), "0" * 64, shell=shell).returncode == 1
     path.write_bytes(b"not a tar archive" * 100)
-    assert call(place, "archive-whole", str(path), "", shell=shell).returncode == 1
-    assert call(place, "archive-whole", str(place / "gone"), "", shell=shell).returncode == 1
+    assert call(place, "base/archive-whole", str(path), "", shell=shell).returncode == 1
+    assert call(place, "base/archive-whole", str(place / "gone"), "", shell=shell).returncode == 1
 
 
 @shells
@@ -714,7 +718,7 @@ def test_an_archive_is_read_once_in_a_run_and_again_when_it_is_another_file(
     env = {**os.environ, "PATH": f"{tool}:{os.environ['PATH']}"}
 
     def whole() -> bool:
-        done = call(place, "archive-whole", str(path), total, shell=shell, env=env)
+        done = call(place, "base/archive-whole", str(path), total, shell=shell, env=env)
         read[:] = (place / "reads").read_text().splitlines()
         return done.returncode == 0
 

@@ -20,7 +20,6 @@ from bedplate.actions import KINDS, Action, ByHand, Call, InTarget, Run, Stage, 
 from bedplate.facts import Family, KernelParameters, LaidPartition, Layout, Subvolume
 from bedplate.faults import Fault
 from bedplate.loading.registry import load
-from bedplate.rendering import shell_library
 from bedplate.spec import Machine
 from bedplate.survey import BootEntry, Firmware, Survey, SurveyedDisk, SurveyedMachine, SurveyedPartition
 from bedplate_steps.bootloader import grub
@@ -31,6 +30,7 @@ from bedplate_steps.bootloader.other_systems import handovers
 from bedplate_steps.bootloader.plan import Loader, Plan, settle
 from bedplate_steps.bootloader.systemd_boot import SYSTEMD_BOOT
 from family_records import record
+from library import LIBRARY
 
 T = TypeVar("T")
 STEP = load().steps["bootloader"].step
@@ -509,10 +509,10 @@ def test_actions_are_whole(family: str) -> None:
         assert set(own) <= given, action.id
         for check in (*action.guards, *action.proofs):
             if isinstance(check.test, Call):
-                assert check.test.verb in shell_library.known()
+                assert check.test.verb in LIBRARY.entries
         for operation in (*action.operations, *action.way_back.operations):
             if isinstance(operation, Call):
-                assert operation.verb in shell_library.known()
+                assert operation.verb in LIBRARY.entries
     assert {"loader:installed", "loader:configured", "initramfs:built", "boot:new", "boot:other"} <= given
 
 
@@ -567,8 +567,15 @@ def test_secure_boot_is_guarded_unless_signed() -> None:
         checks = emitted(section)["bootloader.check-firmware"].guards
         return [check.test.verb for check in checks if isinstance(check.test, Call)]
 
-    assert verbs(KELP) == ["firmware-is-uefi", "secure-boot-is-off", "loader-folder-is-free"]
-    assert verbs(Bootloader(name="debian", secure_boot="signed")) == ["firmware-is-uefi", "loader-folder-is-free"]
+    assert verbs(KELP) == [
+        "bootloader/firmware-is-uefi",
+        "bootloader/secure-boot-is-off",
+        "bootloader/loader-folder-is-free",
+    ]
+    assert verbs(Bootloader(name="debian", secure_boot="signed")) == [
+        "bootloader/firmware-is-uefi",
+        "bootloader/loader-folder-is-free",
+    ]
 
 
 def test_the_last_place_survives_package_updates() -> None:
@@ -603,11 +610,11 @@ class Bench:
             path.mkdir()
 
     def run(self, verb: str, *words: str, shell: str = "dash", before: str = "") -> subprocess.CompletedProcess[str]:
-        text = shell_library.verbs([verb]).replace("/sys/firmware/efi/efivars", str(self.variables))
+        text = LIBRARY.text([verb]).replace("/sys/firmware/efi/efivars", str(self.variables))
         head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK=/dev/none\n"
         head += f"COPIES='{self.folder}/copies'\n{before}\n"
         script = self.folder / "script.sh"
-        script.write_text(f'{head}{text}\n{shell_library.function(verb)} "$@"\n', encoding="utf-8")
+        script.write_text(f'{head}{text}\n{LIBRARY.call(verb)} "$@"\n', encoding="utf-8")
         return subprocess.run(
             [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env={"PATH": os.defpath}
         )
@@ -627,7 +634,7 @@ class Bench:
         with (copies / f"esp-{ESP_UUID}.sha256").open("w") as file:
             subprocess.run(["sh", "-c", command], cwd=self.esp, stdout=file, check=True)
         subprocess.run(["tar", "-cf", str(copies / f"esp-{ESP_UUID}.tar"), "-C", str(self.esp), "."], check=True)
-        assert self.run("save-boot-state", str(self.esp), ESP_UUID, "all").returncode == 0
+        assert self.run("bootloader/save-boot-state", str(self.esp), ESP_UUID, "all").returncode == 0
 
     def order(self, *numbers: str) -> None:
         value = b"".join(int(number, 16).to_bytes(2, "little") for number in numbers)
@@ -663,29 +670,29 @@ def test_boot_entries_are_found_by_partition_and_file(bench: Bench, shell: str) 
     bench.entry("000A", ESP_UUID, r"\EFI\KELP\GRUBX64.EFI")  # FAT names know no case (UEFI 2.10, 13.3.1.2)
     bench.entry("0003", ESP_UUID, OURS + "x")
     (bench.variables / f"Boot0004-{GLOBAL}").write_bytes(b"\x07\0\0\0\x01")
-    done = bench.run("boot-entry-numbers", ESP_UUID.lower(), OURS, shell=shell)
+    done = bench.run("bootloader/boot-entry-numbers", ESP_UUID.lower(), OURS, shell=shell)
     assert (done.stdout, done.returncode, done.stderr) == ("000A\n", 0, "")
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_one_entry_means_one(bench: Bench, shell: str) -> None:
-    assert bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 1
+    assert bench.run("bootloader/boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 1
     bench.entry("0001", ESP_UUID, OURS)
-    assert bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+    assert bench.run("bootloader/boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
     bench.entry("0002", ESP_UUID, OURS)
-    two = bench.run("boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell)
+    two = bench.run("bootloader/boot-entry-is", "one", ESP_UUID.lower(), OURS, shell=shell)
     assert two.returncode == 1 and "has 2 active entries" in two.stderr
-    assert bench.run("boot-entry-is", "some", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+    assert bench.run("bootloader/boot-entry-is", "some", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_the_boot_order_is_read(bench: Bench, shell: str) -> None:
-    assert bench.run("boot-order", shell=shell).stdout == ""
+    assert bench.run("bootloader/boot-order", shell=shell).stdout == ""
     bench.order("0003", "0000", "001A")
     bench.entry("001A", ESP_UUID, OURS)
-    assert bench.run("boot-order", shell=shell).stdout.split() == ["0003", "0000", "001A"]
-    assert bench.run("boot-entry-stands", "last", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
-    first = bench.run("boot-entry-stands", "first", ESP_UUID.lower(), OURS, shell=shell)
+    assert bench.run("bootloader/boot-order", shell=shell).stdout.split() == ["0003", "0000", "001A"]
+    assert bench.run("bootloader/boot-entry-stands", "last", ESP_UUID.lower(), OURS, shell=shell).returncode == 0
+    first = bench.run("bootloader/boot-entry-stands", "first", ESP_UUID.lower(), OURS, shell=shell)
     assert first.returncode == 1 and "entry 0003 stands first" in first.stderr
 
 
@@ -693,17 +700,17 @@ def test_the_boot_order_is_read(bench: Bench, shell: str) -> None:
 def test_secure_boot_is_read_from_the_fifth_byte(bench: Bench, shell: str) -> None:
     # Linux documentation, efivarfs: four bytes of attributes before the value
     variable = bench.variables / f"SecureBoot-{GLOBAL}"
-    assert bench.run("secure-boot-is-off", shell=shell).returncode == 0
+    assert bench.run("bootloader/secure-boot-is-off", shell=shell).returncode == 0
     variable.write_bytes(b"\x06\0\0\0\0")
-    assert bench.run("secure-boot-is-off", shell=shell).returncode == 0
+    assert bench.run("bootloader/secure-boot-is-off", shell=shell).returncode == 0
     variable.write_bytes(b"\x06\0\0\0\x01")
-    assert bench.run("secure-boot-is-off", shell=shell).returncode == 1
+    assert bench.run("bootloader/secure-boot-is-off", shell=shell).returncode == 1
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_uefi_means_64_bits_and_variables_that_can_be_changed(bench: Bench, shell: str) -> None:
     def look() -> str:
-        text = shell_library.verbs(["firmware-is-uefi"]).replace("/proc/mounts", str(bench.folder / "mounts"))
+        text = LIBRARY.text(["bootloader/firmware-is-uefi"]).replace("/proc/mounts", str(bench.folder / "mounts"))
         text = text.replace("-d /sys/firmware/efi ", f"-d '{bench.folder}/efi' ")
         text = text.replace("/sys/firmware/efi/fw_platform_size", str(bench.folder / "efi/fw_platform_size"))
         script = bench.folder / "uefi.sh"
@@ -731,9 +738,9 @@ def test_a_full_variable_store_names_the_dumps(bench: Bench, shell: str) -> None
     listing = "Filesystem 1024-blocks Used Available Capacity Mounted\\nefivarfs {} {} 0 0%% /x\\n"
     small = f"df() {{ printf '{listing.format(120, 119)}'; }}"
     unknown = f"df() {{ printf '{listing.format(0, 0)}'; }}"
-    assert bench.run("boot-store-has-room", "8", shell=shell).returncode == 0
+    assert bench.run("bootloader/boot-store-has-room", "8", shell=shell).returncode == 0
     for fake in (small, unknown):
-        full = bench.run("boot-store-has-room", "8", shell=shell, before=fake)
+        full = bench.run("bootloader/boot-store-has-room", "8", shell=shell, before=fake)
         assert full.returncode == 1 and "40 crash dumps" in full.stderr
 
 
@@ -752,9 +759,9 @@ def test_what_is_foreign_is_saved_and_compared(bench: Bench, shell: str) -> None
     fill(bench.esp)
     bench.order("0000")
     bench.entry("0000", ESP_UUID, MANAGER)
-    assert bench.run("boot-state-is-saved", shell=shell).returncode == 1
+    assert bench.run("bootloader/boot-state-is-saved", shell=shell).returncode == 1
     bench.saved()
-    assert bench.run("boot-state-is-saved", shell=shell).returncode == 0
+    assert bench.run("bootloader/boot-state-is-saved", shell=shell).returncode == 0
     listed = (bench.target / "var/lib/bedplate/boot/esp.sha256").read_text()
     assert f"{hashlib.sha256(b'manager').hexdigest()}  ./EFI/Microsoft/Boot/bootmgfw.efi\n" in listed
     assert listed.count("\n") == 3
@@ -762,16 +769,19 @@ def test_what_is_foreign_is_saved_and_compared(bench: Bench, shell: str) -> None
     (bench.esp / "EFI/kelp/grubx64.efi").write_text("ours")
     bench.entry("0001", ESP_UUID, OURS)
     kept = [ESP_UUID.lower(), OURS]
-    for verb, words in (("esp-is-unchanged", [str(bench.esp), "all", "EFI/KELP"]), ("boot-entries-are-kept", kept)):
+    for verb, words in (
+        ("bootloader/esp-is-unchanged", [str(bench.esp), "all", "EFI/KELP"]),
+        ("bootloader/boot-entries-are-kept", kept),
+    ):
         assert bench.run(verb, *words, shell=shell).returncode == 0, verb
     for own in ("EFI/KEL", "EFI/BOOT", "kelp"):
-        come = bench.run("esp-is-unchanged", str(bench.esp), "all", own, shell=shell)
+        come = bench.run("bootloader/esp-is-unchanged", str(bench.esp), "all", own, shell=shell)
         assert come.returncode == 1 and "not ours: ./EFI/kelp/grubx64.efi" in come.stderr
     (bench.esp / "EFI/Microsoft/Boot/bootmgfw.efi").write_text("changed")
     bench.entry("0000", ESP_UUID, OURS)
-    changed = bench.run("esp-is-unchanged", str(bench.esp), "all", "EFI/kelp", shell=shell)
+    changed = bench.run("bootloader/esp-is-unchanged", str(bench.esp), "all", "EFI/kelp", shell=shell)
     assert changed.returncode == 1 and "bootmgfw.efi" in changed.stderr
-    gone = bench.run("boot-entries-are-kept", *kept, shell=shell)
+    gone = bench.run("bootloader/boot-entries-are-kept", *kept, shell=shell)
     assert gone.returncode == 1 and "Boot0000" in gone.stderr
 
 
@@ -782,7 +792,11 @@ NOTED = ("loader", "kept", "EFI/kelp/*")
 def noted(bench: Bench, verb: str, shell: str = "dash") -> subprocess.CompletedProcess[str]:
     """One of the verbs around what the loader's installation writes."""
     key, kind, pattern = NOTED
-    words = (key, str(bench.esp), "EFI/kelp") if verb == "boot-files-begin" else (key, str(bench.esp), kind, pattern)
+    words = (
+        (key, str(bench.esp), "EFI/kelp")
+        if verb == "bootloader/boot-files-begin"
+        else (key, str(bench.esp), kind, pattern)
+    )
     return bench.run(verb, *words, shell=shell)
 
 
@@ -801,19 +815,19 @@ def left(bench: Bench) -> list[str]:
 def started(bench: Bench, shell: str = "dash") -> None:
     """The state of before is saved, and the loader's installation has begun."""
     bench.saved()
-    assert noted(bench, "boot-files-begin", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-begin", shell).returncode == 0
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_what_was_noted_goes_and_everything_else_stays(bench: Bench, shell: str) -> None:
     fill(bench.esp)
     before = sorted(path for path in bench.esp.rglob("*"))
-    assert noted(bench, "drop-boot-files", shell).returncode == 0  # nothing was begun
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0  # nothing was begun
     started(bench, shell)
     put(bench)
-    assert noted(bench, "boot-files-note", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-note", shell).returncode == 0
     for _ in range(2):  # a way back that was cut short is walked again
-        assert noted(bench, "drop-boot-files", shell).returncode == 0
+        assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
         assert (sorted(path for path in bench.esp.rglob("*")), left(bench)) == (before, [])
 
 
@@ -822,9 +836,9 @@ def test_a_file_that_another_system_put_into_our_folder_or_changed_is_named_and_
     fill(bench.esp)
     started(bench, shell)
     put(bench)
-    assert noted(bench, "boot-files-note", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-note", shell).returncode == 0
     put(bench, **{"grubx64.efi": "another system's", "its.cfg": "new"})
-    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
     files = sorted(path.name for path in (bench.esp / "EFI/kelp").rglob("*"))
     assert files == ["grubx64.efi", "its.cfg"], "what is ours has gone, and its folder with it"
     assert sorted(line.split(": ")[0].rpartition("/")[2] for line in left(bench)) == ["grubx64.efi", "its.cfg"]
@@ -836,7 +850,7 @@ def test_a_folder_whose_partitions_are_gone_is_no_end_of_the_way_back(bench: Ben
     fill(bench.esp)
     put(bench)
     bench.saved()
-    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
     assert (bench.esp / "EFI/kelp/grubx64.efi").read_text() == "ours"
 
 
@@ -846,9 +860,9 @@ def test_what_was_cut_short_goes_and_what_was_listed_before_stays(bench: Bench, 
     (bench.esp / "EFI/Kelp").mkdir()
     (bench.esp / "EFI/Kelp/old.efi").write_text("of before")
     bench.saved()
-    assert noted(bench, "boot-files-begin", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-begin", shell).returncode == 0
     put(bench)  # and the plug is pulled
-    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
     assert not (bench.esp / "EFI/kelp").exists() and left(bench) == []
     assert (bench.esp / "EFI/Kelp/old.efi").read_text() == "of before"
 
@@ -858,12 +872,12 @@ def test_what_our_own_system_has_renewed_goes(bench: Bench, shell: str) -> None:
     """grub-install(8) leaves its image as /boot/grub/x86_64-efi/core.efi, too (seen with 2.06)."""
     started(bench, shell)
     put(bench)
-    assert noted(bench, "boot-files-note", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-note", shell).returncode == 0
     put(bench, **{"grubx64.efi": "newer"})
     core = bench.target / "boot/grub/x86_64-efi/core.efi"
     core.parent.mkdir(parents=True)
     core.write_text("newer")
-    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
     assert not (bench.esp / "EFI/kelp").exists() and left(bench) == []
 
 
@@ -871,11 +885,11 @@ def test_what_our_own_system_has_renewed_goes(bench: Bench, shell: str) -> None:
 def test_what_the_boot_entry_of_another_system_starts_stays(bench: Bench, shell: str) -> None:
     started(bench, shell)
     put(bench)
-    assert noted(bench, "boot-files-note", shell).returncode == 0
+    assert noted(bench, "bootloader/boot-files-note", shell).returncode == 0
     bench.entry("0005", ESP_UUID, OURS, title="heron")
-    assert bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell).returncode == 0
+    assert bench.run("bootloader/drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell).returncode == 0
     assert "Boot0005" in left(bench)[0]
-    assert noted(bench, "drop-boot-files", shell).returncode == 0
+    assert noted(bench, "bootloader/drop-boot-files", shell).returncode == 0
     assert [path.name for path in (bench.esp / "EFI/kelp").iterdir()] == ["grubx64.efi"]
 
 
@@ -906,7 +920,7 @@ def test_our_entries_go_and_what_was_there_before_stays(bench: Bench, shell: str
         bench.entry(number, ESP_UUID, OURS, title="kelp")
     bench.order("0001", "0000", "0002", "0003", "0004")
     fake = firmware(bench, *(("0000", "0003", "0004") if tidies else ()))
-    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell, before=fake)
+    done = bench.run("bootloader/drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, shell=shell, before=fake)
     assert (done.returncode, [one[:10] for one in (line.partition("Boot")[2] for line in left(bench))]) == (
         0,
         ["0004, whic"],
@@ -918,7 +932,7 @@ def test_our_entries_go_and_what_was_there_before_stays(bench: Bench, shell: str
 
 def test_where_no_copies_were_made_no_entry_is_ours(bench: Bench) -> None:
     bench.entry("0001", ESP_UUID, OURS, title="kelp")
-    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
+    done = bench.run("bootloader/drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
     assert (done.returncode, asked(bench)) == (0, [])
 
 
@@ -927,7 +941,7 @@ def test_an_order_that_held_our_entry_alone_is_left_to_the_firmware(bench: Bench
     bench.saved()
     bench.entry("0001", ESP_UUID, OURS, title="kelp")
     bench.order("0001")
-    done = bench.run("drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
+    done = bench.run("bootloader/drop-boot-entry", ESP_UUID.lower(), "kelp", OURS, before=firmware(bench))
     assert (done.returncode, asked(bench)) == (0, ["-q -b 0001 -B"])
 
 
@@ -938,17 +952,17 @@ def test_the_fallback_is_written_only_where_nothing_was(bench: Bench, shell: str
     (own / "grubx64.efi").write_text("ours")
     (own / "grub.cfg").write_text("stub")
     words = (str(bench.esp), "kelp", "BOOTX64.EFI", "grubx64.efi", "grub.cfg")
-    assert bench.run("make-fallback", *words, shell=shell).returncode == 1  # nothing saved yet
+    assert bench.run("bootloader/make-fallback", *words, shell=shell).returncode == 1  # nothing saved yet
     bench.saved()
-    assert bench.run("make-fallback", *words, shell=shell).returncode == 0
+    assert bench.run("bootloader/make-fallback", *words, shell=shell).returncode == 0
     assert sorted(path.name for path in (bench.esp / "EFI/BOOT").iterdir()) == ["BOOTX64.EFI", "grub.cfg"]
     same = (str(own / "grubx64.efi"), str(bench.esp / "EFI/BOOT/BOOTX64.EFI"))
-    assert bench.run("same-file", *same, shell=shell).returncode == 0
+    assert bench.run("bootloader/same-file", *same, shell=shell).returncode == 0
     (own / "grubx64.efi").write_text("newer")
-    assert bench.run("same-file", *same, shell=shell).returncode == 1
+    assert bench.run("bootloader/same-file", *same, shell=shell).returncode == 1
     shutil.rmtree(bench.target / "var")
     bench.saved()
-    assert bench.run("make-fallback", *words, shell=shell).returncode == 1  # now it is foreign
+    assert bench.run("bootloader/make-fallback", *words, shell=shell).returncode == 1  # now it is foreign
     assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "ours"
 
 
@@ -956,16 +970,16 @@ def test_the_fallback_is_written_only_where_nothing_was(bench: Bench, shell: str
 def test_every_kernel_has_a_real_initramfs(bench: Bench, shell: str) -> None:
     boot = bench.folder / "boot"
     boot.mkdir()
-    assert "no kernel" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    assert "no kernel" in bench.run("bootloader/initramfs-is-built", str(boot), shell=shell).stderr
     (boot / "vmlinuz-6.1.0-18-amd64").write_bytes(b"k")
-    assert "no initramfs" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    assert "no initramfs" in bench.run("bootloader/initramfs-is-built", str(boot), shell=shell).stderr
     (boot / "initrd.img-6.1.0-18-amd64").write_bytes(b"\0" * 5242880)
-    assert "only 5242880" in bench.run("initramfs-is-built", str(boot), shell=shell).stderr
+    assert "only 5242880" in bench.run("bootloader/initramfs-is-built", str(boot), shell=shell).stderr
     (boot / "initrd.img-6.1.0-18-amd64").write_bytes(b"\0" * 5242881)
-    assert bench.run("initramfs-is-built", str(boot), shell=shell).returncode == 0
+    assert bench.run("bootloader/initramfs-is-built", str(boot), shell=shell).returncode == 0
     (boot / "vmlinuz-linux").write_bytes(b"k")
     (boot / "initramfs-linux.img").write_bytes(b"\0" * 5242881)
-    assert bench.run("initramfs-is-built", str(boot), shell=shell).returncode == 0
+    assert bench.run("bootloader/initramfs-is-built", str(boot), shell=shell).returncode == 0
 
 
 MENU = """\
@@ -982,19 +996,19 @@ def test_a_menu_starts_what_is_there_with_what_is_needed(bench: Bench, shell: st
     boot.mkdir()
     menu.write_text(MENU)
     words = (str(menu), str(boot), "UUID=11f0 PARTUUID=22c1", "")
-    assert "no such file" in bench.run("menu-starts", *words, shell=shell).stderr
+    assert "no such file" in bench.run("bootloader/menu-starts", *words, shell=shell).stderr
     (boot / "vmlinuz-6.1").touch()
     (boot / "initrd.img-6.1").touch()
-    assert bench.run("menu-starts", *words, "quiet", shell=shell).returncode == 0
-    missing = bench.run("menu-starts", *words, "splash", shell=shell)
+    assert bench.run("bootloader/menu-starts", *words, "quiet", shell=shell).returncode == 0
+    missing = bench.run("bootloader/menu-starts", *words, "splash", shell=shell)
     assert missing.returncode == 1 and "without splash" in missing.stderr
     menu.write_text("menuentry 'x' { chainloader /x }\n")
-    assert "starts no kernel" in bench.run("menu-starts", *words, shell=shell).stderr
+    assert "starts no kernel" in bench.run("bootloader/menu-starts", *words, shell=shell).stderr
     listed = bench.folder / "entries"
     listed.mkdir()
     (listed / "a.conf").write_text("title a\nlinux /vmlinuz-6.1\ninitrd /initrd.img-6.1\noptions root=UUID=11f0 ro\n")
-    assert bench.run("menu-starts", str(listed), *words[1:], shell=shell).returncode == 0
-    assert bench.run("menu-starts", str(listed), *words[1:], "quiet", shell=shell).returncode == 1
+    assert bench.run("bootloader/menu-starts", str(listed), *words[1:], shell=shell).returncode == 0
+    assert bench.run("bootloader/menu-starts", str(listed), *words[1:], "quiet", shell=shell).returncode == 1
 
 
 ROOTS = {
@@ -1022,7 +1036,7 @@ def test_a_menu_is_judged_by_what_the_kernel_would_do(bench: Bench, shell: str) 
     words = (str(menu), str(boot), "/dev/mapper/root UUID=11f0")
     for line, said in ROOTS.items():
         menu.write_text(MENU.replace("root=UUID=11f0", line))
-        result = bench.run("menu-starts", *words, "", shell=shell)
+        result = bench.run("bootloader/menu-starts", *words, "", shell=shell)
         assert (result.returncode, said in result.stderr) == (1 if said else 0, True), (line, result.stderr)
     for line, code in (
         ("root=UUID=11f0 rootflags=subvol=@", 0),
@@ -1030,17 +1044,17 @@ def test_a_menu_is_judged_by_what_the_kernel_would_do(bench: Bench, shell: str) 
         ("root=UUID=11f0 rootflags=subvol=@ rootflags=subvol=@old", 1),
     ):
         menu.write_text(MENU.replace("root=UUID=11f0", line))
-        assert bench.run("menu-starts", *words, "subvol=@", shell=shell).returncode == code, line
+        assert bench.run("bootloader/menu-starts", *words, "subvol=@", shell=shell).returncode == code, line
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_packaged_kernels_get_their_entries(bench: Bench, shell: str) -> None:
     fake = f"in_target() {{ printf '%s ' \"$@\" >>'{bench.folder}/ran'; }}"
-    assert bench.run("write-kernel-entries", shell=shell, before=fake).returncode == 1
+    assert bench.run("bootloader/write-kernel-entries", shell=shell, before=fake).returncode == 1
     kernel = bench.target / "lib/modules/6.5.6-300/vmlinuz"
     kernel.parent.mkdir(parents=True)
     kernel.touch()
-    assert bench.run("write-kernel-entries", shell=shell, before=fake).returncode == 0
+    assert bench.run("bootloader/write-kernel-entries", shell=shell, before=fake).returncode == 0
     words = "kernel-install add 6.5.6-300 /lib/modules/6.5.6-300/vmlinuz "
     assert (bench.folder / "ran").read_text() == words
 
@@ -1055,7 +1069,7 @@ def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
                 used |= {item.verb} if isinstance(item, Call) else set()
     assert len(used) > 15
     script = tmp_path / "verbs.sh"
-    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + shell_library.verbs(used))
+    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + LIBRARY.text(used))
     subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)
     for shell in SHELLS.values():
         subprocess.run([*shell, "-n", str(script)], check=True)

@@ -12,8 +12,8 @@ from bedplate import build
 from bedplate.actions import Action, InTarget, SecretRef, Stage, WayBack, Where
 from bedplate.conditions import succeeds
 from bedplate.loading import validate_action
+from bedplate.testing.function_runner import run_function as run
 from rendering import SHELLS
-from verb_runner import run
 
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "It must be done."}
 DONE: dict[str, Any] = {

@@ -13,6 +13,7 @@ from bedplate.install_graph import ChangeGraph
 from bedplate.linking.link import Owned, link
 from bedplate.rendering import script
 from bedplate.spec import Machine
+from library import LIBRARY
 from rendering import SHELLS, Sandbox, writing
 
 OLD = {
@@ -48,6 +49,7 @@ def change(old: dict[str, Action], new: dict[str, Action]) -> str:
             survey=None,
             nodes=nodes,
             tools=tools,
+            library=LIBRARY,
             source_files={name: text.encode() for name, text in PAPERS.items()},
         )
     )

@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate.rendering import shell_library
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import run_function as run
+from library import LIBRARY
 from test_users import Verbs, needs_root, verbs
-from verb_runner import SHELLS, run
 
 __all__ = ["verbs"]
 
@@ -25,13 +26,13 @@ PLAN = f"""OUR_ROWS='{ROOT} 2048 204800 {LINUX} ext4 {ROOT.lower()} root root
 {MORE} 500000 8192 {LINUX} ext4 {MORE.lower()} - more'
 """
 ALL = [
-    "add-partition",
-    "drop-partition",
-    "grow-partition",
-    "grow-filesystem",
-    "filesystem-fills",
-    "partition-is",
-    "point-is-free",
+    "disk/add-partition",
+    "disk/drop-partition",
+    "disk/grow-partition",
+    "disk/grow-filesystem",
+    "disk/filesystem-fills",
+    "disk/partition-is",
+    "disk/point-is-free",
 ]
 MIB = 1 << 20
 _EFFECTIVE = Path("/proc/self/status").read_text().split("CapEff:\t")[1].split()[0]
@@ -67,7 +68,7 @@ class InUse:
 
     def run(self, line: str, text: str = "", shell: str = "dash") -> subprocess.CompletedProcess[str]:
         head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET='' WORK={self.work}\nsay() {{ :; }}\n"
-        whole = head + shell_library.verbs(ALL) + "\n" + line + "\n"
+        whole = head + LIBRARY.text(ALL) + "\n" + line + "\n"
         return subprocess.run([*shell.split(), "-c", whole], input=text, capture_output=True, text=True, timeout=120)
 
 
@@ -162,7 +163,9 @@ def test_files_and_menus(tmp_path: Path, shell: tuple[str, ...]) -> None:
     def held(verb: str, *args: str) -> bool:
         return run(verb, *args, target="", work=tmp_path, shell=shell).returncode == 0
 
-    assert held("made-after", str(second), str(first)) and not held("made-after", str(first), str(second))
+    assert held("bootloader/made-after", str(second), str(first)) and not held(
+        "bootloader/made-after", str(first), str(second)
+    )
     assert held("is-gone", str(tmp_path / "none")) and not held("is-gone", str(link))
     assert not held("is-gone", str(first))
 
@@ -171,19 +174,19 @@ def test_files_and_menus(tmp_path: Path, shell: tuple[str, ...]) -> None:
 def test_an_account_goes_and_comes_back_with_its_password(verbs: Verbs, tmp_path: Path) -> None:
     person = ("ana", "1000", "/home/ana", "/bin/bash", "video", "Ana")
     root = tmp_path / "root"
-    assert verbs("user-present", *person).returncode == 0
+    assert verbs("users/user-present", *person).returncode == 0
     assert verbs("chpasswd", "-e", stdin="ana:$6$salt$hash\n").returncode == 0
     shadow = (root / "etc/shadow").read_text()
     (root / "home/ana/tides").write_text("high\n")
-    ran = verbs("user-drop", "ana", "")
+    ran = verbs("users/user-drop", "ana", "")
     assert ran.returncode == 0, ran.stderr
-    assert verbs("user-gone", "ana").returncode == 0
+    assert verbs("users/user-gone", "ana").returncode == 0
     assert (root / "home/ana/tides").read_text() == "high\n"
     assert (root / "var/lib/bedplate/aside/shadow-ana").stat().st_mode & 0o777 == 0o600
-    assert verbs("user-drop", "ana", "").returncode == 0
-    assert verbs("user-present", *person).returncode == 0
-    assert verbs("user-restore", "ana").returncode == 0
-    assert verbs("user-is", *person).returncode == 0
+    assert verbs("users/user-drop", "ana", "").returncode == 0
+    assert verbs("users/user-present", *person).returncode == 0
+    assert verbs("users/user-restore", "ana").returncode == 0
+    assert verbs("users/user-is", *person).returncode == 0
     hashes = [line.split(":")[:2] for line in shadow.splitlines()]
     assert [line.split(":")[:2] for line in (root / "etc/shadow").read_text().splitlines()] == hashes
     assert not (root / "var/lib/bedplate/aside/shadow-ana").exists()
@@ -191,19 +194,19 @@ def test_an_account_goes_and_comes_back_with_its_password(verbs: Verbs, tmp_path
 
 @needs_root
 def test_a_home_is_deleted_only_where_it_is_the_accounts_own(verbs: Verbs, tmp_path: Path) -> None:
-    assert verbs("user-present", "ana", "1000", "/home/ana", "/bin/bash", "video", "Ana").returncode == 0
-    wrong = verbs("user-drop", "ana", "/home")
+    assert verbs("users/user-present", "ana", "1000", "/home/ana", "/bin/bash", "video", "Ana").returncode == 0
+    wrong = verbs("users/user-drop", "ana", "/home")
     assert wrong.returncode == 1 and "nothing is deleted" in wrong.stderr
-    assert (tmp_path / "root/home/ana").is_dir() and verbs("user-gone", "ana").returncode == 1
-    assert verbs("user-drop", "ana", "/home/ana").returncode == 0
+    assert (tmp_path / "root/home/ana").is_dir() and verbs("users/user-gone", "ana").returncode == 1
+    assert verbs("users/user-drop", "ana", "/home/ana").returncode == 0
     assert not (tmp_path / "root/home/ana").exists()
 
 
 @needs_root
 def test_an_account_leaves_a_group(verbs: Verbs) -> None:
-    assert verbs("user-present", "ana", "1000", "/home/ana", "/bin/bash", "video", "Ana").returncode == 0
-    assert "is in the group video" in verbs("user-outside", "ana", "video").stderr
-    assert verbs("user-leaves", "ana", "video").returncode == 0
-    assert verbs("user-outside", "ana", "video").returncode == 0
-    assert verbs("user-leaves", "ana", "video").returncode == 0
-    assert verbs("group-gone", "tides").returncode == 0 and verbs("group-gone", "video").returncode == 1
+    assert verbs("users/user-present", "ana", "1000", "/home/ana", "/bin/bash", "video", "Ana").returncode == 0
+    assert "is in the group video" in verbs("users/user-outside", "ana", "video").stderr
+    assert verbs("users/user-leaves", "ana", "video").returncode == 0
+    assert verbs("users/user-outside", "ana", "video").returncode == 0
+    assert verbs("users/user-leaves", "ana", "video").returncode == 0
+    assert verbs("users/group-gone", "tides").returncode == 0 and verbs("users/group-gone", "video").returncode == 1

@@ -22,11 +22,13 @@ from bedplate.reading.schema_errors import schema_faults
 from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk, SurveyedFileSystem, SurveyedPartition
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import function_script as script
+from bedplate.testing.function_runner import run_function as run
 from bedplate_steps.clock import bedplate_steps
 from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.model import Clock
 from family_records import record
-from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -250,7 +252,7 @@ def head(seconds: float) -> str:
 @pytest.mark.parametrize("seconds", [0, 951782400, 1078012799, 1764081062, 4102444800])
 def test_the_date_of_an_answer_is_read(place: Path, shell: tuple[str, ...], seconds: int) -> None:
     env = with_tool(place, "curl", head(seconds))
-    done = run("clock-date", "https://mirror.example/", target="", work=place / "work", shell=shell, env=env)
+    done = run("clock/clock-date", "https://mirror.example/", target="", work=place / "work", shell=shell, env=env)
     assert done.stdout == f"{seconds}\n"
 
 
@@ -258,7 +260,7 @@ def test_the_date_of_an_answer_is_read(place: Path, shell: tuple[str, ...], seco
 @pytest.mark.parametrize("answer", ["exit 7", "printf 'HTTP/1.1 200 OK\\r\\n\\r\\n'", "printf 'Date: today\\r\\n'"])
 def test_no_date_is_no_answer(place: Path, shell: tuple[str, ...], answer: str) -> None:
     env = with_tool(place, "curl", answer)
-    done = run("clock-date", "https://mirror.example/", target="", work=place / "work", shell=shell, env=env)
+    done = run("clock/clock-date", "https://mirror.example/", target="", work=place / "work", shell=shell, env=env)
     assert (done.returncode, done.stdout) == (1, "")
 
 
@@ -266,7 +268,7 @@ def test_no_date_is_no_answer(place: Path, shell: tuple[str, ...], answer: str) 
 @pytest.mark.parametrize(("off", "right"), [(0, True), (50, True), (-50, True), (90, False), (-86400, False)])
 def test_the_live_clock_is_compared_with_the_source(place: Path, shell: tuple[str, ...], off: int, right: bool) -> None:
     env = with_tool(place, "curl", head(time.time() + off))
-    done = run("clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
+    done = run("clock/clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
     assert (done.returncode == 0) is right
     assert "https://mirror.example/" in (done.stdout if right else done.stderr)
 
@@ -275,7 +277,9 @@ def test_the_live_clock_is_compared_with_the_source(place: Path, shell: tuple[st
 @pytest.mark.parametrize(("off", "right"), [(0, True), (-50000, True), (90000, False), (-10 * 365 * 86400, False)])
 def test_a_clock_that_is_days_off_stops_the_script(place: Path, shell: tuple[str, ...], off: int, right: bool) -> None:
     env = with_tool(place, "curl", head(time.time() + off))
-    done = run("clock-plausible", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
+    done = run(
+        "clock/clock-plausible", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env
+    )
     assert (done.returncode == 0) is right
     assert right or f"{abs(off) // 86400} days away" in done.stderr
 
@@ -285,7 +289,7 @@ def test_a_time_service_is_believed_first(place: Path, shell: tuple[str, ...]) -
     for off, status in ((3000, 0), (-3000, 0), (10 * 365 * 86400, 1), (-10 * 365 * 86400, 1)):
         env = with_tool(place, "curl", head(time.time() + off))
         (place / "bin/timedatectl").write_text("#!/bin/sh\necho yes\n")
-        done = run("clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
+        done = run("clock/clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
         (place / "work/clock-opinion").unlink()
         assert done.returncode == status
         assert done.stdout == ("the clock is synchronised with a time server\n" if status == 0 else "")
@@ -295,7 +299,7 @@ def test_a_time_service_is_believed_first(place: Path, shell: tuple[str, ...]) -
 @shells
 def test_where_nobody_answers_the_verb_says_so(place: Path, shell: tuple[str, ...]) -> None:
     env = with_tool(place, "curl", "exit 6")
-    done = run("clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
+    done = run("clock/clock-live", "https://mirror.example/x", target="", work=place / "work", shell=shell, env=env)
     assert done.returncode == 0
     assert done.stdout.startswith("nobody could be asked")
 
@@ -309,11 +313,11 @@ def test_the_source_is_asked_by_host_alone(place: Path, shell: tuple[str, ...]) 
 
 @shells
 def test_a_zone_file_is_known_by_its_first_bytes(place: Path, shell: tuple[str, ...]) -> None:
-    good = run("zone-is-there", "/usr/share/zoneinfo/Europe/Berlin", target="", work=place / "work", shell=shell)
+    good = run("clock/zone-is-there", "/usr/share/zoneinfo/Europe/Berlin", target="", work=place / "work", shell=shell)
     assert good.returncode == 0
     (place / "zone").write_text("not a zone")
     for wrong in (place / "zone", place / "gone", place):
-        assert run("zone-is-there", str(wrong), target="", work=place / "work", shell=shell).returncode == 1
+        assert run("clock/zone-is-there", str(wrong), target="", work=place / "work", shell=shell).returncode == 1
 
 
 @NEEDS_ROOT
@@ -332,7 +336,7 @@ def test_the_hardware_clock_is_compared_in_its_own_time(
     place: Path, shell: tuple[str, ...], word: str, zone: str, offset: int
 ) -> None:
     """The kernel's rtc0/since_epoch is the reading taken as UTC (Linux, Documentation/ABI, sysfs-class-rtc)."""
-    call = script("hardware-clock-is", (word, f"/usr/share/zoneinfo/{zone}"), "", place / "work")
+    call = script("clock/hardware-clock-is", (word, f"/usr/share/zoneinfo/{zone}"), "", place / "work")
     for wrong in (0, 3600, -1800):
         steps = (
             "mount -t tmpfs none /sys && mkdir -p /sys/class/rtc/rtc0",

@@ -200,7 +200,7 @@ COMPLAINTS: dict[str, tuple[dict[str, Any], str]] = {
         "reads /etc/x of the live medium",
     ),
     "no look by hand": (
-        emitting(attrs.evolve(GOOD, guards=(conditions.holds("It is wet", "network-live"),))),
+        emitting(attrs.evolve(GOOD, guards=(conditions.holds("It is wet", "network/network-live"),))),
         "'It is wet' has no look for a person",
     ),
     "secret nobody lists": (

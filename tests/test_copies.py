@@ -16,7 +16,8 @@ import pytest
 from bedplate.actions import Call, Stage
 from bedplate.cli import commands
 from bedplate.loading.registry import load
-from bedplate.rendering import checklist, script, shell_helpers, shell_library
+from bedplate.rendering import checklist, script, shell_helpers
+from bedplate.rendering.shell_runtime import part
 from second_stick import ESP, FILES, GLOBAL, OURS, Rig, call
 
 SPECS = Path(__file__).resolve().parents[1] / "specs"
@@ -254,8 +255,8 @@ def test_list_archive_and_entries_go_into_the_target(rig: Rig) -> None:
     copies = rig.copied()
     kept = rig.folder / "target/var/lib/bedplate/boot"
     rig.put("EFI/BOOT/BOOTX64.EFI", b"MZ a package's")
-    for part, begins in (("loaders", "./EFI/"), ("all", "./")):
-        rig.holds(f"verb_save_boot_state '{rig.folder}/mounted' {ESP} {part}", COPIES=str(copies))
+    for which, begins in (("loaders", "./EFI/"), ("all", "./")):
+        rig.holds(f"verb_save_boot_state '{rig.folder}/mounted' {ESP} {which}", COPIES=str(copies))
         names = [line.split("  ", 1)[1] for line in (kept / "esp.sha256").read_text().splitlines()]
         assert sorted(names) == sorted(f"./{name}" for name in FILES if f"./{name}".startswith(begins))
         assert (kept / "esp.tar").read_bytes() == (copies / f"esp-{ESP}.tar").read_bytes()
@@ -275,9 +276,7 @@ def test_a_new_esp_held_nothing(rig: Rig) -> None:
 def test_whatever_ends_the_script_the_stick_is_let_go(rig: Rig) -> None:
     rig.stick()
     stubs = "end_clock() { :; }; stop_looking() { :; }; show_typing() { :; }; wipe_scratch() { :; }"
-    lines = (
-        f"{shell_library.part('install')}\n{stubs}\ntrap leave EXIT\ntrap 'exit 143' TERM\nopen_copies /dev/sdx1 rw\n"
-    )
+    lines = f"{part('install')}\n{stubs}\ntrap leave EXIT\ntrap 'exit 143' TERM\nopen_copies /dev/sdx1 rw\n"
     assert rig.run(f"{lines}kill -TERM $$\nsleep 5")[0] == 143
     assert (rig.folder / "mounts").read_text().splitlines()[-1] == f"umount {rig.folder}/work/stick"
     assert not (rig.folder / "work/stick").exists()
@@ -288,7 +287,7 @@ def test_what_was_mounted_for_a_look_is_let_go_when_the_script_is_cut_off(point:
     """A mount left behind would count as a disk in use at the next run. tmpfs stands for the file system."""
     place = tmp_path / "work" / point
     place.mkdir(parents=True)
-    lines = f"""{shell_library.part("common")}
+    lines = f"""{part("common")}
         mount -t ramfs none '{tmp_path}/work' && mkdir '{place}' && mount -t tmpfs none '{place}' || exit 3
         : >'{place}/file'
         WORK='{tmp_path}/work'; wipe_scratch
@@ -305,7 +304,7 @@ def test_a_kept_volume_that_was_formatted_since_is_not_the_surveyed_one(rig: Rig
     [guard] = [
         check.test
         for check in guards["disk.identify"].guards
-        if isinstance(check.test, Call) and check.test.verb == "partition-holds"
+        if isinstance(check.test, Call) and check.test.verb == "disk/partition-holds"
     ]
     assert guard.args[1:] == ("vfat", "0217-4B1E")
     rig.holds(f"verb_partition_holds {ESP} vfat 0217-ABCD")

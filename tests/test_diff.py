@@ -512,10 +512,10 @@ def test_a_partition_grows_only_over_room_where_nothing_is_left() -> None:
     grow, fill = made["disk.grow-root"], made["disk.fill-root"]
     guards = {test.verb: list(map(str, test.args)) for check in grow.guards if isinstance(test := check.test, Call)}
     [new] = [list(map(str, test.args)) for check in grow.proofs if isinstance(test := check.test, Call)]
-    ends = [int(start) + int(size) for _, start, size, _ in (guards["partition-is"], new)]
-    assert guards["place-is-blank"] == [str(ends[0]), str(ends[1] - 1)]
+    ends = [int(start) + int(size) for _, start, size, _ in (guards["disk/partition-is"], new)]
+    assert guards["disk/place-is-blank"] == [str(ends[0]), str(ends[1] - 1)]
     verbs = [test.verb for check in fill.proofs if isinstance(test := check.test, Call)]
-    assert verbs == ["partition-is-ready", "filesystem-fills"]
+    assert verbs == ["partition-is-ready", "disk/filesystem-fills"]
 
 
 # --- drift -----------------------------------------------------------------------------------------------------------

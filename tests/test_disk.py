@@ -21,7 +21,6 @@ from bedplate.faults import Fault, Rejected, dotted
 from bedplate.identity import derive, fat_volume_id
 from bedplate.reading.structuring import structured
 from bedplate.regions import free_regions
-from bedplate.rendering import shell_library
 from bedplate.spec import Machine
 from bedplate.survey import PartitionTable, Survey, SurveyedDisk, SurveyedFileSystem, SurveyedMachine, SurveyedPartition
 from bedplate.units import GIB, MIB
@@ -30,6 +29,7 @@ from bedplate_steps.disk.draft import draft
 from bedplate_steps.disk.emit_mounts import crypttab, fstab
 from bedplate_steps.disk.emit_table import table_script
 from bedplate_steps.disk.model import DiskSection
+from library import LIBRARY
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -361,7 +361,7 @@ def test_what_is_erased_is_what_was_surveyed() -> None:
     table = layout(WHOLE + NEW_ESP + ROOT).table_id
     for name in ("disk.identify", "disk.make-table"):
         [guard] = [check.test for check in found[name].guards if "spec erases" in check.says]
-        assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk-holds", (table,))
+        assert isinstance(guard, Call) and (guard.verb, guard.args) == ("disk/disk-holds", (table,))
         assert guard.stdin == (
             "".join(
                 [
@@ -513,7 +513,7 @@ def test_the_shrink_is_for_a_person_with_the_exact_amount() -> None:
     assert shrink.title == f"Shrink factory-system by {amount} MiB, in the other system"
     assert f"shrink desired={amount} minimum={amount}" in operation.commands
     verbs = [check.test.verb for check in shrink.proofs if isinstance(check.test, Call)]
-    assert verbs == ["partition-ends-by", "ntfs-fits"]
+    assert verbs == ["disk/partition-ends-by", "disk/ntfs-fits"]
 
 
 def test_a_volume_that_is_not_the_other_systems_own_is_never_called_c() -> None:
@@ -542,7 +542,7 @@ def test_no_kept_partition_is_ever_an_argument_of_a_changing_verb() -> None:
     kept = {ESP, RESERVED, SYSTEM, RECOVERY, ESP.lower(), SYSTEM.lower()}
     for action in actions(PLAIN).values():
         for operation in (*action.operations, *action.way_back.operations):
-            if isinstance(operation, Call) and operation.verb not in ("mount-in-target", "close-target"):
+            if isinstance(operation, Call) and operation.verb not in ("disk/mount-in-target", "disk/close-target"):
                 text = "".join(str(part) for part in (*operation.args, *(operation.stdin or ())))
                 assert not any(uuid in text for uuid in kept), action.id
 
@@ -583,7 +583,7 @@ def test_every_verb_is_there_and_says_what_it_uses() -> None:
         for operation in (*action.operations, *action.way_back.operations)
         if isinstance(operation, Call)
     }
-    text = shell_library.verbs(names)
+    text = LIBRARY.text(names)
     defined = {line[:-4] for line in text.splitlines() if line.startswith("verb_") and line.endswith("() {")}
     called = {word for line in text.splitlines() if not line.startswith("#") for word in _verb_words(line)}
     assert called <= defined, sorted(called - defined)

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate.rendering import shell_library
 from bedplate.units import MIB
+from library import LIBRARY
 
 SHELLS = {"dash": ["dash"], "bash": ["bash", "--posix"], "busybox": ["busybox", "sh"]}
 LINUX, SWAP = "0FC63DAF-8483-4772-8E79-3D69D8477DE4", "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"
@@ -30,52 +30,52 @@ start=411648, size=204800, type={LINUX}, uuid={HOME}, name="unfinished-home"
 start=616448, size=65536, type={SWAP}, uuid={PAGE}, name="unfinished-page"
 """
 ALL = [
-    "append-partitions",
-    "base-begin",
-    "base-done",
-    "base-mark",
-    "clear-places",
-    "close-target",
-    "copy-saved-table",
-    "delete-partitions",
-    "disk-holds",
-    "disk-is",
-    "disk-is-built-in",
-    "disk-is-unused",
-    "filesystem-is",
-    "finish-partitions",
+    "disk/append-partitions",
+    "base/base-begin",
+    "base/base-done",
+    "base/base-mark",
+    "disk/clear-places",
+    "disk/close-target",
+    "disk/copy-saved-table",
+    "disk/delete-partitions",
+    "disk/disk-holds",
+    "disk/disk-is",
+    "disk/disk-is-built-in",
+    "disk/disk-is-unused",
+    "disk/filesystem-is",
+    "disk/finish-partitions",
     "is-mounted",
-    "is-there",
-    "is-unfinished",
-    "make-container",
-    "make-filesystem",
-    "make-subvolumes",
-    "make-swap-file",
-    "make-table",
-    "may-format",
-    "mount-in-target",
-    "mount-point-is-free",
-    "partition-ends-by",
-    "partition-is-idle",
-    "partition-is",
-    "partition-may-be-made",
-    "room-is-free",
-    "row-is-ours",
-    "row-was-not-made",
-    "rows-may-be-added",
-    "subvolumes-are",
-    "swap-file-is",
-    "swap-file-off",
-    "swap-is-on",
-    "swap-on",
-    "table-has-only",
-    "table-is",
+    "disk/is-there",
+    "disk/is-unfinished",
+    "disk/make-container",
+    "disk/make-filesystem",
+    "disk/make-subvolumes",
+    "disk/make-swap-file",
+    "disk/make-table",
+    "disk/may-format",
+    "disk/mount-in-target",
+    "disk/mount-point-is-free",
+    "disk/partition-ends-by",
+    "disk/partition-is-idle",
+    "disk/partition-is",
+    "disk/partition-may-be-made",
+    "disk/room-is-free",
+    "disk/row-is-ours",
+    "disk/row-was-not-made",
+    "disk/rows-may-be-added",
+    "disk/subvolumes-are",
+    "disk/swap-file-is",
+    "disk/swap-file-off",
+    "disk/swap-is-on",
+    "disk/swap-on",
+    "disk/table-has-only",
+    "disk/table-is",
     "table-before",
-    "table-is-sound",
-    "table-is-unfinished",
-    "table-is-whole",
-    "target-empty",
-    "target-is-closed",
+    "disk/table-is-sound",
+    "disk/table-is-unfinished",
+    "disk/table-is-whole",
+    "base/target-empty",
+    "disk/target-is-closed",
 ]
 
 
@@ -93,7 +93,7 @@ class Bench:
         """Shell lines after the verbs, with `say`, `$DISK`, `$TARGET` and `$WORK` as a script gives them."""
         head = f"set -u\nNEW_LINE='\n'\nDISK={self.node} TARGET={self.target} WORK={self.work}\n"
         head += "say() { printf '%s\\n' \"$*\"; }\n"
-        whole = head + shell_library.verbs(ALL) + "\n" + lines
+        whole = head + LIBRARY.text(ALL) + "\n" + lines
         command = ["unshare", "--mount", "--propagation", "private", *SHELLS[self.shell], "-c", whole]
         return subprocess.run(command, input=text, capture_output=True, text=True, timeout=120)
 
@@ -287,7 +287,7 @@ def test_a_soldered_memory_card_is_built_in(how: str, kind: str, status: int, tm
     device = tmp_path / "mmcblk0/device"
     device.mkdir(parents=True)
     (device / "type").write_text(f"{kind}\n")
-    verb = shell_library.verbs(["disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
+    verb = LIBRARY.text(["disk/disk-is-built-in"]).replace("/sys/class/block", str(tmp_path))
     fake = f'DISK=/dev/mmcblk0\nlsblk() {{ echo \'TRAN="{how}" RM="0" HOTPLUG="1"\'; }}\n'
     ran = subprocess.run(["dash", "-c", f"{fake}{verb}\nverb_disk_is_built_in"], capture_output=True, check=False)
     assert ran.returncode == status
@@ -450,7 +450,7 @@ When a table is read anew is a rule of the script's own (no source); sfdisk(8) c
 
 
 def with_runtime(bench: Bench, lines: str) -> str:
-    parts = "\n".join(shell_library.part(part) for part in ("common", "run", "copies", "look", "install", "report"))
+    parts = "\n".join(part(part) for part in ("common", "run", "copies", "look", "install", "report"))
     ran = bench.run(f"{parts}\n{RUNTIME.replace('HOME', HOME).replace('KIND', LINUX)}\nset -e\n{lines}")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return ran.stdout

@@ -143,7 +143,7 @@ class Disks(Place):
         """What the guard says; empty if it is content."""
         listed = "\n".join(self.rows)
         lsblk = f"case $1 in -nrpo) printf '%s\\n' '{listed}' ;; *) echo 'Saltmarsh Box' ;; esac"
-        code, said = self.run("no-twins", "keep", stdin=ours, fakes={"lsblk": lsblk, **fakes})
+        code, said = self.run("disk/no-twins", "keep", stdin=ours, fakes={"lsblk": lsblk, **fakes})
         assert (code == 0) == (not said), said
         return said
 
@@ -209,5 +209,5 @@ def test_real_devices_are_told_apart(tmp_path: Path) -> None:
     with attached(blank(tmp_path / "disk", GPT)) as node:
         call("partx", "--update", node)
         place.disk = Path(node)
-        code, said = place.run("no-twins", "keep")
+        code, said = place.run("disk/no-twins", "keep")
     assert code == 0, said

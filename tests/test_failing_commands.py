@@ -16,9 +16,9 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from bedplate.rendering import shell_library
+from bedplate.testing.function_runner import SHELLS
 from bedplate.units import MIB
-from verb_runner import SHELLS
+from library import LIBRARY
 from world import signatures
 
 LINUX, ESP = "0FC63DAF-8483-4772-8E79-3D69D8477DE4", "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"
@@ -96,32 +96,32 @@ class Case:
 def formats(kind: str, label: str, writes: str) -> Case:
     # sync(2) always succeeds; mkfs-words only chooses words.
     return Case(
-        verb="make-filesystem", words=("/node", kind, FS, label), writes=writes, may_fail=("sync ", "mkfs-words")
+        verb="disk/make-filesystem", words=("/node", kind, FS, label), writes=writes, may_fail=("sync ", "mkfs-words")
     )
 
 
 TAKEN_BACK = ("partition-is-ours", "partition-is-idle", "table-row")
 """A partition that is not ours, or in use, is left; one that is not there is gone already."""
 CASES = [
-    Case(verb="make-table", words=(ROOT, HOME), stdin=HEAD + OURS, writes="sfdisk clear-places sfdisk"),
-    Case(verb="append-partitions", words=(ROOT, HOME), stdin=OURS, writes="mend-table clear-places sfdisk"),
-    Case(verb="clear-places", stdin=OURS, writes="dd dd dd dd sync"),
+    Case(verb="disk/make-table", words=(ROOT, HOME), stdin=HEAD + OURS, writes="sfdisk clear-places sfdisk"),
+    Case(verb="disk/append-partitions", words=(ROOT, HOME), stdin=OURS, writes="mend-table clear-places sfdisk"),
+    Case(verb="disk/clear-places", stdin=OURS, writes="dd dd dd dd sync"),
     Case(
-        verb="finish-partitions",
+        verb="disk/finish-partitions",
         words=(ROOT, "unfinished-root", "root", HOME, "unfinished-home", "home"),
         before=OLD + OURS,
         writes="mend-table sfdisk sfdisk",
     ),
-    Case(verb="mark-unfinished", words=(ROOT,), before=OLD + OURS.replace("unfinished-", ""), writes="sfdisk"),
+    Case(verb="disk/mark-unfinished", words=(ROOT,), before=OLD + OURS.replace("unfinished-", ""), writes="sfdisk"),
     Case(
-        verb="delete-partitions",
+        verb="disk/delete-partitions",
         words=(ROOT, HOME),
         before=OLD + OURS,
         writes="mend-table mark-unfinished clear-places sfdisk",
         may_fail=TAKEN_BACK,
     ),
     Case(
-        verb="drop-partition",
+        verb="disk/drop-partition",
         words=(HOME,),
         before=OLD + OURS,
         writes="mend-table mark-unfinished clear-places sfdisk partx",
@@ -135,26 +135,26 @@ CASES = [
     formats("vfat", "", "mkfs.fat sync fatlabel sync"),
     formats("swap", "kelp", "mkswap sync swaplabel sync"),
     Case(
-        verb="make-container",
+        verb="disk/make-container",
         words=("/node", FS, "kelp"),
         stdin="salt & sea",
         writes="cryptsetup sync cryptsetup sync",
         may_fail=("sync ",),  # sync(2) always succeeds
     ),
     Case(
-        verb="drop-boot-entry",
+        verb="bootloader/drop-boot-entry",
         words=(KEPT.lower(), "kelp", LOADER),
         writes="efibootmgr efibootmgr",
         may_fail=("cmp ", "line-in"),  # where nothing was saved nothing is alike, and what is no entry of ours stays
     ),
     Case(
-        verb="may-format",
+        verb="disk/may-format",
         words=(ROOT, "ext4", FS, ROOT, "unfinished-root"),
         before=OLD + OURS,
         writes="",
         may_fail=("findmnt", "contents-read"),  # findmnt(8) fails where it finds nothing; the other one only tells
     ),
-    Case(verb="table-is-sound", writes=""),
+    Case(verb="disk/table-is-sound", writes=""),
 ]
 
 
@@ -199,19 +199,19 @@ class Place:
 
     def text(self) -> str:
         """The function and all it uses; what it uses itself is counted and can fail."""
-        text = shell_library.verbs([self.case.verb])
+        text = LIBRARY.text([self.case.verb])
         text = text.replace("/sys/firmware/efi/efivars", str(self.variables)).replace("[ ! -b ", "[ ! -e ")
-        for verb in shell_library.uses(shell_library.verbs([self.case.verb])):
-            name = shell_library.function(verb)
-            inner = "true" if verb in ALWAYS_SO else f'real_{name} "$@"'
-            counted = f'{COUNT.format(calls=self.calls, name=verb)} || return 1\nset -- $((INSIDE += 1)) "$@"\nshift\n'
+        for verb in (one for one in LIBRARY.closure([self.case.verb]) if one != self.case.verb):
+            name, bare = LIBRARY.call(verb), verb.rpartition("/")[2]
+            inner = "true" if bare in ALWAYS_SO else f'real_{name} "$@"'
+            counted = f'{COUNT.format(calls=self.calls, name=bare)} || return 1\nset -- $((INSIDE += 1)) "$@"\nshift\n'
             counted += f'{inner}\nset -- $? $((INSIDE -= 1))\nreturn "$1"'
             text = re.sub(
                 rf"^{name}\(\) {{$", f"{name}() {{\n{counted}\n}}\nreal_{name}() {{", text, flags=re.MULTILINE
             )
         head = f"set -u\nexport INSIDE=0\nDISK={self.disk} TARGET={self.target} WORK={self.work}\n"
         head += "NEW_LINE='\n'\nsay() { :; }\n"
-        return f"{head}{text}\n{shell_library.function(self.case.verb)} {shlex.join(self.case.words)}\n"
+        return f"{head}{text}\n{LIBRARY.call(self.case.verb)} {shlex.join(self.case.words)}\n"
 
 
 COUNT = '[ "$INSIDE" -gt 0 ] || {{ echo "{name} $*" >>{calls}; [ "$(grep -c "" {calls})" -ne "$FAILS" ]; }}'
@@ -219,7 +219,7 @@ SHELLS_BY_NAME = {shell[0]: shell for shell in SHELLS}
 
 
 def name_of(case: Case) -> str:
-    return " ".join((case.verb, *case.words[1:4:2])) if case.verb == "make-filesystem" else case.verb
+    return " ".join((case.verb, *case.words[1:4:2])) if case.verb == "disk/make-filesystem" else case.verb
 
 
 def written(calls: list[str]) -> list[str]:

@@ -18,11 +18,11 @@ import pytest
 import tomli_w
 from attrs import evolve
 
-import verb_runner
 from accidents.staging import Place
 from bedplate.actions import Call, Check
 from bedplate.survey import FreeRegion, Survey, SurveyedFileSystem, SurveyedPartition
 from bedplate.surveying import capture
+from bedplate.testing.function_runner import run_function
 from bedplate_steps.disk import kept_linux
 from bedplate_steps.disk.draft import draft
 from test_collector import SCRIPT, the_disk
@@ -60,12 +60,14 @@ def left_open(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
 def test_the_script_tells_a_closed_one_from_an_open_one(left_open: tuple[str, Path, Path]) -> None:
     kind, clean, crashed = left_open
     place = Place()
-    place.holds("volume-is-clean", str(clean), kind)
-    assert "is not clean, or nobody can tell: its system sleeps" in place.says("volume-is-clean", str(crashed), kind)
-    place.says("volume-is-clean", str(clean), "btrfs" if kind == "ext4" else "ext4")
+    place.holds("disk/volume-is-clean", str(clean), kind)
+    assert "is not clean, or nobody can tell: its system sleeps" in place.says(
+        "disk/volume-is-clean", str(crashed), kind
+    )
+    place.says("disk/volume-is-clean", str(clean), "btrfs" if kind == "ext4" else "ext4")
     for body in ("echo cannot >&2; return 1", "return 0"):
         tool = "xfs_logprint" if kind == "xfs" else "od"
-        assert "is not clean" in Place().says("volume-is-clean", str(clean), kind, fakes={tool: body})
+        assert "is not clean" in Place().says("disk/volume-is-clean", str(clean), kind, fakes={tool: body})
 
 
 def test_a_look_replays_nothing(left_open: tuple[str, Path, Path], tmp_path: Path) -> None:
@@ -77,7 +79,7 @@ def test_a_look_replays_nothing(left_open: tuple[str, Path, Path], tmp_path: Pat
     target = tmp_path / "target"
     with attached(looked) as node:
         # In a mount namespace of its own, which takes the mount with it.
-        ran = verb_runner.run("look-in-target", node, f"{target}/", kind, target=target, work=tmp_path, before="true")
+        ran = run_function("disk/look-in-target", node, f"{target}/", kind, target=target, work=tmp_path, before="true")
         assert ran.returncode == 0 and target.is_dir(), ran.stderr
         assert digest(looked) == before
         call("unshare", "--mount", "mount", "-o", "ro", node, target)
@@ -98,7 +100,7 @@ def test_a_look_clears_no_list_of_deleted_open_files(tmp_path: Path) -> None:
     assert int.from_bytes(frozen.read_bytes()[1256:1260], "little") != 0
     before = digest(frozen)
     with attached(frozen) as node:
-        ran = verb_runner.run("look-in-target", node, f"{point}/", "ext4", target=point, work=tmp_path, before="true")
+        ran = run_function("disk/look-in-target", node, f"{point}/", "ext4", target=point, work=tmp_path, before="true")
         assert ran.returncode == 0 and digest(frozen) == before, ran.stderr
         assert call("blockdev", "--getro", node).strip() == "0"
         call("unshare", "--mount", "mount", "-o", "ro,noload", node, point)
@@ -133,16 +135,16 @@ def test_a_system_that_sleeps_in_swap_is_seen_and_a_failed_look_is_doubt(tmp_pat
     with image.open("wb") as file:
         file.truncate(8 << 20)
     place = Place()
-    place.holds("swap-is-awake", str(image))  # nothing there, without a word
+    place.holds("disk/swap-is-awake", str(image))  # nothing there, without a word
     call("mkswap", "-q", image)
-    place.holds("swap-is-awake", str(image))
+    place.holds("disk/swap-is-awake", str(image))
     for body in ("echo cannot >&2; return 2", "return 4", "return 0"):
-        assert "could not tell" in Place().says("swap-is-awake", str(image), fakes={"blkid": body})
-    assert "could not tell" in place.says("swap-is-awake", f"{image}-not-there")
+        assert "could not tell" in Place().says("disk/swap-is-awake", str(image), fakes={"blkid": body})
+    assert "could not tell" in place.says("disk/swap-is-awake", f"{image}-not-there")
     with image.open("r+b") as file:
         file.seek(4096 - 10)
         file.write(b"S1SUSPEND\0")
-    assert "memory of a hibernated system" in place.says("swap-is-awake", str(image))
+    assert "memory of a hibernated system" in place.says("disk/swap-is-awake", str(image))
 
 
 # --- in a plan -------------------------------------------------------------------------------------------------------
@@ -162,14 +164,14 @@ def guards(found: Survey) -> dict[str, Check]:
 
 @pytest.mark.parametrize("kind", kept_linux.JOURNALS)
 def test_each_kept_file_system_is_looked_at_before_anything(kind: str) -> None:
-    guard = guards(kept(kind))["volume-is-clean"]
+    guard = guards(kept(kind))["disk/volume-is-clean"]
     assert isinstance(guard.test, Call) and guard.test.args == (ROWS[3].uuid, kind) and guard.early
-    assert "volume-is-clean" not in guards(kept("ntfs"))
+    assert "disk/volume-is-clean" not in guards(kept("ntfs"))
 
 
 def test_swap_is_looked_at_by_its_content_too() -> None:
-    assert "swap-is-awake" in guards(kept("swap")) and "swap-is-awake" in guards(kept("swsuspend"))
-    assert "swap-is-awake" not in guards(kept("ext4"))
+    assert "disk/swap-is-awake" in guards(kept("swap")) and "disk/swap-is-awake" in guards(kept("swsuspend"))
+    assert "disk/swap-is-awake" not in guards(kept("ext4"))
 
 
 def test_our_rows_are_not_to_be_used_by_type_where_another_linux_stays() -> None:
@@ -187,7 +189,7 @@ def test_sfdisk_takes_that_attribute_and_gives_it_back(tmp_path: Path) -> None:
     place = Place()
     row = f'start=2048, size=20480, type={X86_ROOT}, uuid=33333333-2222-4333-8444-000000000001, name="root"'
     place.table(row + f', attrs="{kept_linux.NO_AUTO}"\n')
-    place.holds("partition-is", "33333333-2222-4333-8444-000000000001", "2048", "20480", X86_ROOT, "root")
+    place.holds("disk/partition-is", "33333333-2222-4333-8444-000000000001", "2048", "20480", X86_ROOT, "root")
     assert "GUID:63" in call("sfdisk", "--dump", place.disk)
 
 

@@ -111,14 +111,14 @@ def test_the_example_machines_name_every_place_outside() -> None:
 @pytest.mark.parametrize("machine", MACHINES)
 def test_every_action_that_writes_below_file_systems_or_into_the_firmware_is_listed(machine: str) -> None:
     dangerous = {
-        "make-table",
-        "append-partitions",
-        "make-filesystem",
-        "make-container",
-        "finish-partitions",
-        "make-boot-entry",
-        "hardware-clock-set",
-        "make-copies",
+        "disk/make-table",
+        "disk/append-partitions",
+        "disk/make-filesystem",
+        "disk/make-container",
+        "disk/finish-partitions",
+        "bootloader/make-boot-entry",
+        "clock/hardware-clock-set",
+        "disk/make-copies",
     }
     for one in actions(planned(machine)).values():
         if {getattr(item, "verb", "") for item in one.operations} & dangerous:

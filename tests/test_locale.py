@@ -19,11 +19,13 @@ from bedplate.reading.schema_errors import schema_faults
 from bedplate.reading.structuring import structured
 from bedplate.spec import Machine
 from bedplate.survey import Survey
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import function_script as script
+from bedplate.testing.function_runner import run_function as run
 from bedplate_steps.locale import bedplate_steps
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.model import Locale
 from family_records import record
-from verb_runner import SHELLS, run, script
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -219,19 +221,19 @@ WORDS = ("de-latin1", "pc105", "de", "")
 @shells
 def test_a_known_keymap_is_loaded_by_name(place: Path, shell: tuple[str, ...]) -> None:
     env = tools(place, readlink="echo /dev/tty1", loadkeys=f'echo "$1" >{place}/loaded')
-    done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
+    done = run("locale/live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert (done.returncode, done.stderr) == (0, "")
     assert (place / "loaded").read_text() == "de-latin1\n"
-    after = run("live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell)
+    after = run("locale/live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell)
     assert (after.returncode, after.stdout) == (0, "de-latin1: loaded\n")
-    assert run("live-keymap-is", "us", target="", work=place / "work", shell=shell).returncode == 1
+    assert run("locale/live-keymap-is", "us", target="", work=place / "work", shell=shell).returncode == 1
 
 
 @shells
 def test_a_keymap_the_medium_lacks_is_made_from_the_layout(place: Path, shell: tuple[str, ...]) -> None:
     loadkeys = f'[ "$1" != de-latin1 ] && cat "$1" >{place}/loaded'
     env = tools(place, readlink="echo /dev/tty1", loadkeys=loadkeys, ckbcomp='echo "made $*."')
-    done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
+    done = run("locale/live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert done.returncode == 0, done.stderr
     assert (place / "loaded").read_text() == "made -model pc105 -layout de -variant .\n"
 
@@ -239,17 +241,17 @@ def test_a_keymap_the_medium_lacks_is_made_from_the_layout(place: Path, shell: t
 @shells
 def test_a_keymap_nobody_can_load_is_an_error(place: Path, shell: tuple[str, ...]) -> None:
     env = tools(place, readlink="echo /dev/tty1", loadkeys="exit 1", ckbcomp="exit 1")
-    assert run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env).returncode == 1
-    assert run("live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell).returncode == 1
+    assert run("locale/live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env).returncode == 1
+    assert run("locale/live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell).returncode == 1
 
 
 @shells
 def test_on_a_serial_line_nothing_is_claimed(place: Path, shell: tuple[str, ...]) -> None:
     env = tools(place, readlink="echo /dev/ttyS0", loadkeys="exit 0")
-    done = run("live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
+    done = run("locale/live-keymap", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert done.returncode == 0
     assert "no console" in done.stdout
-    after = run("live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell)
+    after = run("locale/live-keymap-is", "de-latin1", target="", work=place / "work", shell=shell)
     assert after.stdout == "de-latin1: not a console\n"
 
 
@@ -258,9 +260,11 @@ def test_the_mediums_keymaps_are_looked_through(place: Path, shell: tuple[str, .
     """Package console-data brings /usr/share/keymaps."""
     assert Path("/usr/share/keymaps").is_dir()
     env = tools(place, readlink="echo /dev/tty1", ckbcomp="exit 1")
-    known = run("keymap-is-known", *WORDS, target="", work=place / "work", shell=shell, env=env)
+    known = run("locale/keymap-is-known", *WORDS, target="", work=place / "work", shell=shell, env=env)
     assert known.returncode == 0
-    wrong = run("keymap-is-known", "no-such", "pc105", "zz", "", target="", work=place / "work", shell=shell, env=env)
+    wrong = run(
+        "locale/keymap-is-known", "no-such", "pc105", "zz", "", target="", work=place / "work", shell=shell, env=env
+    )
     assert wrong.returncode == 1
     assert "no-such" in wrong.stderr
 
@@ -271,7 +275,7 @@ def test_a_medium_without_keymaps_is_told_before_it_is_needed(place: Path, shell
     for tty in ("tty1", "ttyS0", "pts/0", "pipe:[7]"):
         status, words = (1, "no console keymaps at all") if tty == "tty1" else (0, "a keymap of its own")
         env = tools(place, readlink=f"echo /dev/{tty}", loadkeys="exit 1")
-        text = script("keymap-is-known", WORDS, "", place / "work")
+        text = script("locale/keymap-is-known", WORDS, "", place / "work")
         for folder in ("/usr/share/keymaps", "/usr/share/kbd/keymaps", "/usr/lib/kbd/keymaps", "/lib/kbd/keymaps"):
             text = text.replace(f" {folder}", f" {place}/no/such{folder}")
         text = text.replace("ckbcomp", "no-ckbcomp-here")
@@ -286,9 +290,9 @@ def test_a_stale_console_cache_is_found(place: Path, shell: tuple[str, ...]) -> 
         (target / name).mkdir(parents=True)
     keyboard, cached = target / "etc/default/keyboard", target / "etc/console-setup/cached_UTF-8_del.kmap.gz"
     keyboard.write_text("x")
-    assert run("console-is-cached", target=target, work=place / "work", shell=shell).returncode == 1
+    assert run("base/console-is-cached", target=target, work=place / "work", shell=shell).returncode == 1
     cached.write_bytes(b"x")
     os.utime(keyboard, (1000, 1000))
-    assert run("console-is-cached", target=target, work=place / "work", shell=shell).returncode == 0
+    assert run("base/console-is-cached", target=target, work=place / "work", shell=shell).returncode == 0
     os.utime(cached, (500, 500))
-    assert run("console-is-cached", target=target, work=place / "work", shell=shell).returncode == 1
+    assert run("base/console-is-cached", target=target, work=place / "work", shell=shell).returncode == 1

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.rendering import shell_library
-from verb_runner import SHELLS
+from bedplate.testing.function_runner import SHELLS
+from library import LIBRARY
 
 READ_BY_ALL = {
     "has_journal",
@@ -42,7 +42,7 @@ XFS_610 = "[-i perblock=n|size=num,nrext64=0|1,exchange=0|1]\n[-n size=num,paren
 
 
 def words(kind: str, shell: tuple[str, ...], path: str = "") -> list[str]:
-    text = f"{shell_library.verbs(['mkfs-words'])}\nverb_mkfs_words {kind}; printf '%s' \"$v_words\""
+    text = f"{LIBRARY.text(['disk/mkfs-words'])}\nverb_mkfs_words {kind}; printf '%s' \"$v_words\""
     env = {**os.environ, "PATH": f"{path}:{os.environ['PATH']}" if path else os.environ["PATH"]}
     done = subprocess.run([*shell, "-c", text], capture_output=True, text=True, check=True, env=env)
     return shlex.split(done.stdout)

@@ -396,7 +396,7 @@ def test_network_live(shell: list[str], tmp_path: Path, routes: str, resolv: str
     ip.chmod(0o755)
     if resolv is not None:
         (tmp_path / "resolv").write_text(resolv)
-    done = run(shell, tmp_path, "network-live", str(tmp_path / "resolv"))
+    done = run(shell, tmp_path, "network/network-live", str(tmp_path / "resolv"))
     assert (done.returncode == 0) == (not trouble)
     assert trouble in done.stderr
 
@@ -406,12 +406,15 @@ def test_unit_complete(shell: list[str], tmp_path: Path) -> None:
     units = tmp_path / "usr/lib/systemd/system"
     units.mkdir(parents=True)
     (units / "reed@.service").write_text("[Service]\nExecStart=!!/usr/bin/reed --name %i\n")
-    missing = run(shell, tmp_path, "unit-complete", f"{tmp_path}/", "reed@air.service")
+    missing = run(shell, tmp_path, "network/unit-complete", f"{tmp_path}/", "reed@air.service")
     assert missing.returncode == 1
     assert "starts /usr/bin/reed, which is not installed" in missing.stderr
     program = tmp_path / "usr/bin/reed"
     program.parent.mkdir()
     program.write_text("")
     program.chmod(0o755)
-    assert run(shell, tmp_path, "unit-complete", f"{tmp_path}/", "reed@air.service").returncode == 0
-    assert "no unit file rush.service" in run(shell, tmp_path, "unit-complete", f"{tmp_path}/", "rush.service").stderr
+    assert run(shell, tmp_path, "network/unit-complete", f"{tmp_path}/", "reed@air.service").returncode == 0
+    assert (
+        "no unit file rush.service"
+        in run(shell, tmp_path, "network/unit-complete", f"{tmp_path}/", "rush.service").stderr
+    )

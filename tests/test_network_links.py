@@ -13,9 +13,9 @@ from bedplate.changes import Change
 from bedplate.faults import dotted
 from bedplate.hookspecs import Side
 from bedplate.testing import Host, conformance_tests
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import run_function as run_verb
 from networking import AIR, CABLE, LINK, NEEDS, STEP, SURVEY, WIFI, Around, actions, faults, section, written
-from verb_runner import SHELLS
-from verb_runner import run as run_verb
 
 VLAN = '[[links]]\nname = "pump"\nvlan = { id = 42, on = "cable" }\n'
 BARE = LINK + 'dhcp = "no"\n'
@@ -245,13 +245,13 @@ def test_the_verb_writes_keys_and_nothing_else_of_the_passphrase(tmp_path: Path,
     def verb(name: str, *args: str, stdin: str = "", tool: str = TOOL) -> subprocess.CompletedProcess[str]:
         return run_verb(name, *args, target=tmp_path, work=tmp_path / "work", shell=shell, stdin=stdin, in_target=tool)
 
-    done = verb("wpa-file", str(path), "IEEE", "wpa-psk", head, stdin="password")
+    done = verb("network/wpa-file", str(path), "IEEE", "wpa-psk", head, stdin="password")
     assert done.returncode == 0, done.stderr
     octets = b"password".hex()
     assert path.read_text() == f"{head}\tpsk={KEY}\n\tsae_password={octets}\n}}\n"
     assert path.stat().st_mode & 0o777 == 0o600
     assert list((tmp_path / "work").iterdir()) == []
-    assert verb("wpa-file-is", str(path), "49454545", "wpa-psk").returncode == 0
+    assert verb("network/wpa-file-is", str(path), "49454545", "wpa-psk").returncode == 0
     for ssid, text in (
         ("49454546", path.read_text()),
         ("49454545", path.read_text()[:-2]),
@@ -259,15 +259,17 @@ def test_the_verb_writes_keys_and_nothing_else_of_the_passphrase(tmp_path: Path,
         ("49454545", path.read_text().replace(octets, "")),
     ):
         (tmp_path / "other.conf").write_text(text)
-        done = verb("wpa-file-is", str(tmp_path / "other.conf"), ssid, "wpa-psk")
+        done = verb("network/wpa-file-is", str(tmp_path / "other.conf"), ssid, "wpa-psk")
         assert (done.returncode, KEY[:-1] in done.stderr) == (1, False)
-    failed = verb("wpa-file", str(tmp_path / "not.conf"), "IEEE", "wpa-psk", head, stdin="password", tool="false")
+    failed = verb(
+        "network/wpa-file", str(tmp_path / "not.conf"), "IEEE", "wpa-psk", head, stdin="password", tool="false"
+    )
     assert failed.returncode == 1 and "made no key" in failed.stderr
     assert not (tmp_path / "not.conf").exists() and list((tmp_path / "work").iterdir()) == []
-    assert verb("wpa-file", str(path), "IEEE", "sae", head, stdin="x", tool="false").returncode == 0
+    assert verb("network/wpa-file", str(path), "IEEE", "sae", head, stdin="x", tool="false").returncode == 0
     assert path.read_text() == f"{head}\tsae_password=78\n}}\n"
-    assert verb("wpa-file-is", str(path), "49454545", "sae").returncode == 0
-    assert verb("wpa-file-is", str(path), "49454545", "wpa-psk").returncode == 1
+    assert verb("network/wpa-file-is", str(path), "49454545", "sae").returncode == 0
+    assert verb("network/wpa-file-is", str(path), "49454545", "wpa-psk").returncode == 1
 
 
 # --- changes ---------------------------------------------------------------------------------------------------------

@@ -174,7 +174,7 @@ def test_the_map_agrees_with_sfdisk(machine: str, node: str) -> None:
         one
         for node_ in install.nodes
         for one in node_.action.operations
-        if isinstance(one, Call) and one.verb in ("append-partitions", "make-table")
+        if isinstance(one, Call) and one.verb in ("disk/append-partitions", "disk/make-table")
     ]
     typed = "\n".join(["udevadm() { :; }", *calls[0].by_hand])
     subprocess.run(

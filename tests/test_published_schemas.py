@@ -18,7 +18,7 @@ from bedplate.spec import Frame
 from bedplate.survey import Survey
 
 MODELS = {"frame": Frame, "survey": Survey} | {
-    section: own.step.model for section, own in registry.load().steps.items() if own.origin.distribution == registry.OWN
+    section: own.step.model for section, own in registry.load().steps.items() if own.origin.built_in
 }
 
 

@@ -19,7 +19,9 @@ SAYS = outputs("The running system calls itself kelp-02", "kelp-02", "echo", "ke
 
 
 def test_audits_are_for_the_audit_alone() -> None:
-    whole = graph(action("demo.boot", stage=Stage.FIRST_BOOT, audits=(holds("Nothing failed", "units-are-well"),)))
+    whole = graph(
+        action("demo.boot", stage=Stage.FIRST_BOOT, audits=(holds("Nothing failed", "bootloader/units-are-well"),))
+    )
     assert "verb_units_are_well\n" in audit.render(whole)
     assert "Nothing failed" in checklist.render(whole)
     assert "units_are_well" not in script.render(whole) and "Nothing failed" not in script.render(whole)

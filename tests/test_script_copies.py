@@ -179,7 +179,9 @@ def test_a_log_that_becomes_full_is_named_as_a_cause(shell: str, tmp_path: Path)
 
 # --- no refusal without its reason -----------------------------------------------------------------------------------
 
-KEYS = action("demo.keys", Call(verb="live-keymap", args=("de-latin1", "pc105", "de", "")), gives=("keymap:live",))
+KEYS = action(
+    "demo.keys", Call(verb="locale/live-keymap", args=("de-latin1", "pc105", "de", "")), gives=("keymap:live",)
+)
 SECRET = action("demo.secret", secrets=(Secret(name="word", prompt="The word", min_length=1, max_length=9),))
 
 

@@ -14,14 +14,16 @@ from pathlib import Path
 import pytest
 
 from bedplate.faults import Rejected
-from bedplate.rendering import shell_library
+from bedplate.functions import SHARED
+from bedplate.loading.shell_definitions import defined
 from bedplate.rendering.quoting import quote
+from bedplate.rendering.shell_runtime import part
+from bedplate.testing.function_rules import HEAD, form
+from library import LIBRARY
 from rendering import OWNER, SHELLS
 
-VERBS = shell_library.known()
-_CALL = re.compile(r"\bverb_[a-z0-9_]+")
+VERBS = LIBRARY.entries
 _SCRATCH = re.compile(r"\bWORK/([a-z][a-z-]*)")
-_DEFINED = re.compile(r"^(verb_[a-z0-9_]+)\(\)", re.MULTILINE)
 
 
 def call(shell: str, folder: Path, command: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
@@ -29,8 +31,8 @@ def call(shell: str, folder: Path, command: str, stdin: str = "") -> subprocess.
     (folder / "target").mkdir(exist_ok=True)
     (folder / "work").mkdir(exist_ok=True)
     verb = command.split()[0]
-    lines = [f"TARGET={folder}/target WORK={folder}/work DISK=", shell_library.verbs([verb])]
-    text = "\n".join([*lines, f"{shell_library.function(verb)}{command.removeprefix(verb)}"])
+    lines = [f"TARGET={folder}/target WORK={folder}/work DISK=", LIBRARY.text([verb])]
+    text = "\n".join([*lines, f"{LIBRARY.call(verb)}{command.removeprefix(verb)}"])
     return subprocess.run(
         [*SHELLS[shell], "-c", f"set -u; umask 022; {text}"],
         input=stdin,
@@ -54,52 +56,39 @@ def test_there_are_verbs() -> None:
     assert len(VERBS) > 10
 
 
-@pytest.mark.parametrize("verb", VERBS)
-def test_a_verb_says_what_it_is_and_uses(verb: str) -> None:
-    text = shell_library._text(verb)
-    assert text.startswith(f"# {verb}"), "the first line names the verb and its arguments"
-    own = set(_DEFINED.findall(text))
-    assert shell_library.function(verb) in own
-    used = {shell_library.function(name) for name in shell_library.uses(text)}
-    code = "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
-    assert set(_CALL.findall(code)) - own <= used, "a verb that calls another says so in its `# uses:`"
-    assert set(shell_library.uses(text)) <= set(VERBS)
-    assert not re.search(r"^\s*local\b", code, re.MULTILINE), "local is not POSIX"
-    assert not re.search(r"\brm\s+-[a-zA-Z]*[rR]", code), "nothing is deleted recursively"
+@pytest.mark.parametrize("verb", SHARED)
+def test_a_function_of_the_compilers_is_in_form(verb: str) -> None:
+    """Those of the steps, their conformance tests look at."""
+    assert form(verb, LIBRARY) == []
 
 
-def test_all_verbs_together_are_clean(tmp_path: Path) -> None:
-    parts = [shell_library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")]
+def test_the_runtime_and_all_functions_together_are_clean(tmp_path: Path) -> None:
+    parts = [part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")]
     path = tmp_path / "verbs.sh"
-    head = "#!/bin/sh\n# shellcheck disable=SC2016,SC2034,SC2119,SC2120,SC2154,SC2317,SC2329\nLOCK=/run/lock/demo\n"
-    path.write_text("\n".join([head, *parts, shell_library.verbs(VERBS)]), encoding="utf-8")
+    path.write_text("\n".join([HEAD, "LOCK=/run/lock/demo", *parts, LIBRARY.text(VERBS)]), encoding="utf-8")
     for command in (["shellcheck", "-s", "sh"], ["dash", "-n"], ["bash", "-n"], ["busybox", "sh", "-n"]):
         done = subprocess.run([*command, str(path)], capture_output=True, text=True, check=False)
         assert (done.returncode, done.stdout, done.stderr) == (0, "", ""), command
 
 
 def test_no_two_verbs_define_the_same_function() -> None:
-    names = [name for verb in VERBS for name in _DEFINED.findall(shell_library._text(verb))]
+    names = [name for verb in VERBS for name in defined(LIBRARY[verb].text)]
     assert sorted(names) == sorted(set(names))
 
 
 def test_a_verb_writes_no_file_of_the_runtime() -> None:
     """What a look prints goes to $WORK/found: a verb that keeps something of its own there garbles its own words."""
     told = {"left", "seen"}  # lists and copies that verbs make for the runtime
-    names = {
-        name: set(_SCRATCH.findall(shell_library.part(name))) for name in ("common", "run", "look", "copies", "install")
-    }
-    names |= {name: set(_SCRATCH.findall(shell_library.part(name))) for name in ("undo", "audit", "change", "report")}
+    names = {name: set(_SCRATCH.findall(part(name))) for name in ("common", "run", "look", "copies", "install")}
+    names |= {name: set(_SCRATCH.findall(part(name))) for name in ("undo", "audit", "change", "report")}
     assert "found" in names["run"]
     runtime = set().union(*names.values()) - told
-    assert {
-        (verb, *both) for verb in VERBS if (both := runtime & set(_SCRATCH.findall(shell_library._text(verb))))
-    } == set()
+    assert {(verb, *both) for verb in VERBS if (both := runtime & set(_SCRATCH.findall(LIBRARY[verb].text)))} == set()
 
 
 def test_an_unknown_verb_is_a_fault_with_the_nearest() -> None:
     with pytest.raises(Rejected) as caught:
-        shell_library.verbs(["file-iss"])
+        LIBRARY.text(["file-iss"])
     assert (caught.value.faults[0].code, caught.value.faults[0].nearest) == ("unknown-verb", "file-is")
 
 
@@ -263,11 +252,7 @@ def test_find_disk_by_identity_alone(shell: str, tmp_path: Path, words: str, nod
     fakes.mkdir()
     (fakes / "lsblk").write_text("#!/bin/sh" + DISKS)
     (fakes / "lsblk").chmod(0o755)
-    lines = [
-        f"PATH={fakes}:$PATH TARGET= WORK={tmp_path}",
-        shell_library.verbs(["find-disk"]),
-        f"verb_find_disk {words}",
-    ]
+    lines = [f"PATH={fakes}:$PATH TARGET= WORK={tmp_path}", LIBRARY.text(["find-disk"]), f"verb_find_disk {words}"]
     command = [*SHELLS[shell], "-c", "set -u; " + "\n".join(lines)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.stdout.strip(), done.returncode) == (node, 0 if node else 1)

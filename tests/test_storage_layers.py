@@ -290,13 +290,13 @@ def test_a_member_is_never_mounted() -> None:
 def test_the_script_stops_at_a_record_that_came_after_the_survey(kind: str) -> None:
     place = Place()
     place.table(f"start=2048, size=20480, type={LINUX}\n")
-    place.holds("disk-bears-only", "gpt", "PMBR")
+    place.holds("disk/disk-bears-only", "gpt", "PMBR")
     BEHIND[kind](place.disk)
-    assert NAMES[kind.split("-")[0]] in place.says("disk-bears-only", "gpt", "PMBR")
+    assert NAMES[kind.split("-")[0]] in place.says("disk/disk-bears-only", "gpt", "PMBR")
 
 
 def test_a_tool_that_fails_or_prints_nothing_is_no_answer() -> None:
     place = Place()
     place.table(f"start=2048, size=20480, type={LINUX}\n")
-    place.says("disk-bears-only", "gpt", "PMBR", fakes={"wipefs": "echo cannot >&2; return 1"})
-    assert "sees no gpt" in place.says("disk-bears-only", "gpt", "PMBR", fakes={"wipefs": "return 0"})
+    place.says("disk/disk-bears-only", "gpt", "PMBR", fakes={"wipefs": "echo cannot >&2; return 1"})
+    assert "sees no gpt" in place.says("disk/disk-bears-only", "gpt", "PMBR", fakes={"wipefs": "return 0"})

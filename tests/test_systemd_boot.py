@@ -12,13 +12,13 @@ from bedplate.actions import Call, InTarget, WriteFile
 from bedplate.changes import Cost
 from bedplate.facts import Family, LaidPartition, Layout
 from bedplate.hookspecs import Side
-from bedplate.rendering import shell_library
 from bedplate.survey import BootEntry, SurveyedFileSystem
 from bedplate_steps.bootloader import systemd_boot
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.model import Bootloader, Entry
 from bedplate_steps.bootloader.systemd_boot import entry, settings, written
 from bedplate_steps.bootloader.validate_systemd_boot import XBOOTLDR
+from library import LIBRARY
 from test_bootloader import (
     ESP,
     ESP_UUID,
@@ -222,7 +222,7 @@ def test_dnf_builds_its_images_with_the_entries() -> None:
     carried = [
         check.test.args[0]
         for check in menu.proofs
-        if isinstance(check.test, Call) and check.test.verb == "initramfs-carries"
+        if isinstance(check.test, Call) and check.test.verb == "bootloader/initramfs-carries"
     ]
     assert carried == [InTarget("/xbootldr/kelp")]
     assert "service:systemd-boot-update.service" in actions["bootloader.settings"].gives
@@ -270,7 +270,9 @@ def test_menu_time_parameters_and_titles_change_at_next_boot() -> None:
     texts = [part for item in action[0].operations if isinstance(item, WriteFile) for part in item.content]
     assert any("timeout 9" in str(text) for text in texts) and any("Tides" in str(text) for text in texts)
     assert any("quiet" in str(text) for text in texts)
-    assert any(isinstance(item, Call) and item.verb == "write-kernel-entries" for item in action[0].operations)
+    assert any(
+        isinstance(item, Call) and item.verb == "bootloader/write-kernel-entries" for item in action[0].operations
+    )
     back = [part for item in action[0].way_back.operations if isinstance(item, WriteFile) for part in item.content]
     assert any("timeout 5" in str(text) for text in back)
 
@@ -311,20 +313,20 @@ def installed(bench: Bench) -> Path:
 def test_every_kernel_is_started_as_planned(bench: Bench, shell: str) -> None:
     boot = installed(bench)
     words = (str(boot), "kelp", "root=UUID=1 ro", "copied")
-    assert bench.run("entries-start", *words, shell=shell).returncode == 0
-    said = bench.run("entries-start", str(boot), "kelp", "root=UUID=1 ro quiet", "copied", shell=shell)
+    assert bench.run("bootloader/entries-start", *words, shell=shell).returncode == 0
+    said = bench.run("bootloader/entries-start", str(boot), "kelp", "root=UUID=1 ro quiet", "copied", shell=shell)
     assert said.returncode == 1 and 'starts with "root=UUID=1 ro"' in said.stderr
     (bench.target / "boot/initrd.img-6.1").write_text("newer")
-    assert "not the same" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "not the same" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
     (bench.target / "boot/initrd.img-6.1").write_text("i")
     (bench.target / "boot/vmlinuz-6.2").write_text("k2")
-    assert "kernel 6.2 has no entry" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "kernel 6.2 has no entry" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
     (bench.target / "boot/vmlinuz-6.2").unlink()
     (boot / "loader/entries/kelp-6.0.conf").write_text(ENTRY.replace("6.1", "6.0"))
-    assert "which is not there" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "which is not there" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
     (bench.target / "boot/vmlinuz-6.1").unlink()
     (boot / "loader/entries/kelp-6.0.conf").unlink()
-    assert "no kernel" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "no kernel" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
 
 
 @pytest.mark.parametrize("shell", SHELLS)
@@ -332,15 +334,15 @@ def test_a_kernel_beside_its_modules_has_its_image_with_the_entry(bench: Bench, 
     # kernel-install(8): the image is given as /usr/lib/modules/VERSION/vmlinuz; the rest is from memory
     boot = installed(bench)
     words = (str(boot), "kelp", "root=UUID=1 ro", "beside")
-    assert "no kernel" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "no kernel" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
     kernel = bench.target / "lib/modules/6.1/vmlinuz"
     kernel.parent.mkdir(parents=True)
     kernel.write_text("k")
-    assert "no more than 5 MiB" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "no more than 5 MiB" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
     (boot / "kelp/6.1/initrd.img-6.1").write_bytes(b"i" * 5242881)
-    assert bench.run("entries-start", *words, shell=shell).returncode == 0
+    assert bench.run("bootloader/entries-start", *words, shell=shell).returncode == 0
     kernel.write_text("newer")
-    assert "not the same" in bench.run("entries-start", *words, shell=shell).stderr
+    assert "not the same" in bench.run("bootloader/entries-start", *words, shell=shell).stderr
 
 
 OWN = {
@@ -370,7 +372,7 @@ def noted(bench: Bench, verb: str, key: str, shell: str = "dash", before: str = 
     """One of the verbs around what an action writes."""
     kind, folders, patterns = OWN[key]
     base = bench.folder / "xboot" if key == "menu-boot" else bench.esp
-    words = folders if verb == "boot-files-begin" else (kind, *patterns)
+    words = folders if verb == "bootloader/boot-files-begin" else (kind, *patterns)
     done = bench.run(verb, key, str(base), *words, shell=shell, before=before)
     assert done.returncode == 0, done.stderr
 
@@ -381,26 +383,30 @@ def all_written(bench: Bench, shell: str) -> Path:
     (bench.folder / "xboot").mkdir()
     bench.saved()
     for key in OWN:
-        noted(bench, "boot-files-begin", key, shell)
+        noted(bench, "bootloader/boot-files-begin", key, shell)
     boot = installed(bench)
     (bench.target / "image").write_text("loader")
     for _ in range(2):
         put = bench.run(
-            "put-systemd-boot", str(bench.esp), str(bench.target / "image"), "systemd-bootx64.efi", shell=shell
+            "bootloader/put-systemd-boot",
+            str(bench.esp),
+            str(bench.target / "image"),
+            "systemd-bootx64.efi",
+            shell=shell,
         )
         assert put.returncode == 0
     for path in ("loader/loader.conf", "loader/entries/kelp.kept-factory.conf"):
         (bench.esp / path).parent.mkdir(parents=True, exist_ok=True)
         (bench.esp / path).write_text("ours")
     for key in OWN:
-        noted(bench, "boot-files-note", key, shell)
+        noted(bench, "bootloader/boot-files-note", key, shell)
     return boot
 
 
 def taken_back(bench: Bench, shell: str, before: str = "") -> list[str]:
     """The ways back, the last first; what they have left."""
     for key in ("menu-boot", "menu", "loader", "later"):
-        noted(bench, "drop-boot-files", key, shell, before)
+        noted(bench, "bootloader/drop-boot-files", key, shell, before)
     path = bench.folder / "work/left"
     return path.read_text().splitlines() if path.exists() else []
 
@@ -455,28 +461,28 @@ def test_entries_that_updates_brought_go_where_they_start_our_system(bench: Benc
 @pytest.mark.parametrize("shell", SHELLS)
 def test_an_empty_fallback_folder_is_made_and_taken_away(bench: Bench, shell: str) -> None:
     bench.saved()
-    noted(bench, "boot-files-begin", "later", shell)
-    noted(bench, "boot-files-note", "later", shell)
+    noted(bench, "bootloader/boot-files-begin", "later", shell)
+    noted(bench, "bootloader/boot-files-note", "later", shell)
     (bench.target / "image").write_text("loader")
-    put = ("put-systemd-boot", str(bench.esp), str(bench.target / "image"), "x.efi")
+    put = ("bootloader/put-systemd-boot", str(bench.esp), str(bench.target / "image"), "x.efi")
     assert bench.run(*put, shell=shell).returncode == 0
     assert list((bench.esp / "EFI/BOOT").iterdir()) == []
     own = bench.target / "usr/lib/systemd/boot/efi/systemd-bootx64.efi"
     own.parent.mkdir(parents=True)
     own.write_text("newer")
     (bench.esp / "EFI/BOOT/BOOTX64.EFI").write_text("newer")  # bootctl(1), update
-    noted(bench, "drop-boot-files", "later", shell)
+    noted(bench, "bootloader/drop-boot-files", "later", shell)
     assert not (bench.esp / "EFI/BOOT").exists()
 
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_the_fallback_loader_of_a_system_that_came_later_stays(bench: Bench, shell: str) -> None:
     bench.saved()
-    noted(bench, "boot-files-begin", "later", shell)
-    noted(bench, "boot-files-note", "later", shell)
+    noted(bench, "bootloader/boot-files-begin", "later", shell)
+    noted(bench, "bootloader/boot-files-note", "later", shell)
     (bench.esp / "EFI/BOOT").mkdir(parents=True)
     (bench.esp / "EFI/BOOT/BOOTX64.EFI").write_text("another system's")
-    noted(bench, "drop-boot-files", "later", shell)
+    noted(bench, "bootloader/drop-boot-files", "later", shell)
     assert (bench.esp / "EFI/BOOT/BOOTX64.EFI").read_text() == "another system's"
     assert "BOOTX64.EFI" in (bench.folder / "work/left").read_text()
 
@@ -486,7 +492,7 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
     path = bench.folder / "loader.conf"
     path.write_text("timeout 5\n")
     script = bench.folder / "text.sh"
-    script.write_text(f"WORK='{bench.folder}/work'\n{shell_library.verbs(['text-is'])}\nverb_text_is \"$1\"\n")
+    script.write_text(f"WORK='{bench.folder}/work'\n{LIBRARY.text(['bootloader/text-is'])}\nverb_text_is \"$1\"\n")
 
     def same(text: str) -> int:
         done = subprocess.run(
@@ -501,9 +507,16 @@ def test_a_text_is_compared_whole(bench: Bench, shell: str) -> None:
 
 
 def test_verbs_are_clean_posix_shell(tmp_path: Path) -> None:
-    used = ["put-systemd-boot", "boot-files-begin", "boot-files-note", "drop-boot-files", "entries-start", "text-is"]
+    used = [
+        "bootloader/put-systemd-boot",
+        "bootloader/boot-files-begin",
+        "bootloader/boot-files-note",
+        "bootloader/drop-boot-files",
+        "bootloader/entries-start",
+        "bootloader/text-is",
+    ]
     script = tmp_path / "verbs.sh"
-    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + shell_library.verbs(used))
+    script.write_text("#!/bin/sh\n# shellcheck disable=SC2034,SC2154,SC2317\n" + LIBRARY.text(used))
     subprocess.run(["shellcheck", "-s", "sh", str(script)], check=True)
     for shell in SHELLS.values():
         subprocess.run([*shell, "-n", str(script)], check=True)

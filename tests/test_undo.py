@@ -22,7 +22,9 @@ from bedplate.actions import Action, ByHand, InTarget, Joined, Link, Run, Secret
 from bedplate.conditions import succeeds
 from bedplate.install_graph import InstallGraph
 from bedplate.rendering import action_flags, rescue_sheet, script
+from bedplate.rendering.shell_runtime import part
 from bedplate.units import MIB
+from library import LIBRARY
 from rendering import SHELLS, Sandbox, action, graph, writing
 from test_disk_verbs import FS, LINUX, PAGE, ROOT, TABLE, Bench, call
 
@@ -609,9 +611,7 @@ def test_ways_back_are_told_from_those_that_go_along() -> None:
 
 def test_a_command_is_never_taken_for_a_function_of_the_script(sandbox: Sandbox, shell: str) -> None:
     """Found on the bench: install(1) started the whole script anew. Every function of the runtime is tried."""
-    runtime = "".join(
-        script.shell_library.part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report")
-    )
+    runtime = "".join(part(name) for name in ("common", "run", "secrets", "look", "install", "undo", "report"))
     found = sorted({line.split("()")[0] for line in runtime.splitlines() if line.endswith("() {")} - {"in_target"})
     assert "install_machine" in found and "say" in found
     for name in found:
@@ -673,7 +673,7 @@ verb_target_is_closed || exit 3
         "private",
         "dash",
         "-c",
-        head + script.shell_library.verbs(["close-target"]) + lines,
+        head + LIBRARY.text(["disk/close-target"]) + lines,
     ]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)

@@ -126,7 +126,7 @@ class Machine:
 
 
 def _identify() -> Action:
-    known = holds("It is known", "partition-is", HOME, "2048", "65536", LINUX, "another name")
+    known = holds("It is known", "disk/partition-is", HOME, "2048", "65536", LINUX, "another name")
     return action("demo.identify", guards=(known,), gives=("disk:identified",), changes=False)
 
 
@@ -136,14 +136,14 @@ def _rows(parts: tuple[LaidPartition, ...]) -> Action:
         for part in parts
     )
     uuids = tuple(part.uuid for part in parts)
-    back = WayBack(note="They are deleted.", operations=(Call(verb="delete-partitions", args=uuids),))
+    back = WayBack(note="They are deleted.", operations=(Call(verb="disk/delete-partitions", args=uuids),))
     there = tuple(
-        holds("It is there", "partition-is", part.uuid, str(part.start), str(part.size), part.type, early=False)
+        holds("It is there", "disk/partition-is", part.uuid, str(part.start), str(part.size), part.type, early=False)
         for part in parts
     )
     return action(
         "demo.rows",
-        Call(verb="append-partitions", args=uuids, stdin=(rows,)),
+        Call(verb="disk/append-partitions", args=uuids, stdin=(rows,)),
         gives=("disk:partitioned",),
         proofs=there,
         way_back=back,
@@ -154,10 +154,10 @@ def _format(part: LaidPartition) -> Action:
     words = (part.uuid, part.filesystem, part.fs_uuid)
     return action(
         f"demo.format-{part.name}",
-        Call(verb="make-filesystem", args=(*words, part.name)),
+        Call(verb="disk/make-filesystem", args=(*words, part.name)),
         needs=("disk:partitioned",),
         gives=(f"filesystem:{part.mount or part.name}",),
-        proofs=(holds("It is there", "filesystem-is", *words, part.name, early=False),),
+        proofs=(holds("It is there", "disk/filesystem-is", *words, part.name, early=False),),
         way_back=WayBack(note="It goes along.", goes_with="disk:partitioned"),
     )
 
@@ -180,7 +180,14 @@ def _finish(parts: tuple[LaidPartition, ...]) -> Action:
     ]
     proofs = tuple(
         holds(
-            "Named", "partition-is", part.uuid, str(part.start), str(part.size), part.type, part.gpt_name, early=False
+            "Named",
+            "disk/partition-is",
+            part.uuid,
+            str(part.start),
+            str(part.size),
+            part.type,
+            part.gpt_name,
+            early=False,
         )
         for part in parts
     )
@@ -199,13 +206,13 @@ def _mount(root: LaidPartition) -> Action:
     words = (root.uuid, InTarget("/"), "ext4")
     return action(
         "demo.mount",
-        Call(verb="mount-in-target", args=(*words, "rw")),
+        Call(verb="disk/mount-in-target", args=(*words, "rw")),
         needs=("disk:finished",),
         gives=("mount:/",),
         transient=True,
-        peek=(Call(verb="look-in-target", args=words),),
+        peek=(Call(verb="disk/look-in-target", args=words),),
         proofs=(holds("It is mounted", "is-mounted", root.uuid, InTarget("/"), early=False),),
-        way_back=WayBack(note="It is unmounted.", operations=(Call(verb="close-target"),)),
+        way_back=WayBack(note="It is unmounted.", operations=(Call(verb="disk/close-target"),)),
     )
 
 

@@ -20,7 +20,6 @@ from bedplate.cli.main import main
 from bedplate.facts import Family, People
 from bedplate.faults import Fault, dotted
 from bedplate.reading.structuring import structured
-from bedplate.rendering import shell_library
 from bedplate.spec import Machine
 from bedplate.survey import Survey
 from bedplate_steps.users import bedplate_steps
@@ -28,6 +27,7 @@ from bedplate_steps.users.draft import draft
 from bedplate_steps.users.emit import SUDOERS
 from bedplate_steps.users.model import Users
 from family_records import record
+from library import LIBRARY
 
 T = TypeVar("T")
 [STEP] = bedplate_steps()
@@ -164,7 +164,7 @@ def test_passwords_go_through_standard_input_only() -> None:
     found = actions(OPEN + ANA + BEN + f'password = "{HASH}"')
     [let_go, ask] = found["users.password-ana"].operations
     [_, known] = found["users.password-ben"].operations
-    assert let_go == Call(verb="accounts-let-go")
+    assert let_go == Call(verb="users/accounts-let-go")
     assert isinstance(ask, Run) and ask.by_hand[-1] == "chroot /mnt/target passwd ana"
     assert evolve(ask, by_hand=()) == Run(
         argv=("chpasswd",), where=Where.TARGET, stdin=("ana:", SecretRef("password-ana"), "\n")
@@ -189,7 +189,7 @@ def test_the_administrators_file_counts_for_sudo() -> None:
     action = actions(LOCKED + ANA)["users.administrators"]
     [call] = action.operations
     assert isinstance(call, Call)
-    assert (call.verb, call.stdin) == ("sudoers-put", ("ana ALL=(ALL:ALL) ALL\n",))
+    assert (call.verb, call.stdin) == ("users/sudoers-put", ("ana ALL=(ALL:ALL) ALL\n",))
     assert "package:sudo" in action.needs
 
 
@@ -279,9 +279,9 @@ def verbs(request: pytest.FixtureRequest, tmp_path: Path) -> Verbs:
     (root / "etc/sudoers").chmod(0o440)
 
     def run(verb: str, *args: str, stdin: str = "", before: str = "") -> subprocess.CompletedProcess[str]:
-        ours = verb in shell_library.known()
-        last = f'{shell_library.function(verb)} "$@"' if ours else f'in_target {verb} "$@"'
-        text = PRELUDE + before + shell_library.verbs([verb] if ours else []) + last
+        ours = verb in LIBRARY.entries
+        last = f'{LIBRARY.call(verb)} "$@"' if ours else f'in_target {verb} "$@"'
+        text = PRELUDE + before + LIBRARY.text([verb] if ours else []) + last
         command = ["unshare", "-m", *request.param, "-c", text, "verb", str(tmp_path), *args]
         return subprocess.run(command, capture_output=True, text=True, input=stdin, check=False)
 
@@ -295,13 +295,16 @@ PERSON = ("ana", "1000", "/home/ana", "/bin/bash", "video,sudo", "Ana, né O'Mud
 def test_an_account_and_a_group_that_were_there_before_are_not_taken_back(verbs: Verbs, tmp_path: Path) -> None:
     """By name alone nobody can tell whose they are: what was made is noted, and only that goes."""
     before = (tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()
-    assert verbs("user-present", "mud", "1500", "/home/mud", "/bin/sh", "", "").returncode == 0
-    assert verbs("group-present", "video", "44").returncode == 0
-    for verb, name in (("user-take-back", "mud"), ("group-take-back", "video")):
+    assert verbs("users/user-present", "mud", "1500", "/home/mud", "/bin/sh", "", "").returncode == 0
+    assert verbs("users/group-present", "video", "44").returncode == 0
+    for verb, name in (("users/user-take-back", "mud"), ("users/group-take-back", "video")):
         assert verbs(verb, name).returncode == 0
     assert ((tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()) == before
-    assert verbs("user-present", *PERSON).returncode == 0 and verbs("group-present", "tides", "").returncode == 0
-    for verb, name in (("user-take-back", "ana"), ("group-take-back", "tides")) * 2:
+    assert (
+        verbs("users/user-present", *PERSON).returncode == 0
+        and verbs("users/group-present", "tides", "").returncode == 0
+    )
+    for verb, name in (("users/user-take-back", "ana"), ("users/group-take-back", "tides")) * 2:
         assert verbs(verb, name).returncode == 0
     assert ((tmp_path / "root/etc/passwd").read_bytes(), (tmp_path / "root/etc/group").read_bytes()) == before
 
@@ -309,15 +312,15 @@ def test_an_account_and_a_group_that_were_there_before_are_not_taken_back(verbs:
 @needs_root
 def test_an_account_is_made_as_planned_and_a_rerun_changes_nothing(verbs: Verbs, tmp_path: Path) -> None:
     (tmp_path / "root/etc/skel/.profile").write_text("from skel\n")
-    assert "no account ana" in verbs("user-is", *PERSON).stderr
-    assert verbs("user-present", *PERSON).returncode == 0
-    assert verbs("user-is", *PERSON).returncode == 0
+    assert "no account ana" in verbs("users/user-is", *PERSON).stderr
+    assert verbs("users/user-present", *PERSON).returncode == 0
+    assert verbs("users/user-is", *PERSON).returncode == 0
     home = tmp_path / "root/home/ana"
     assert [(one.stat().st_uid, one.stat().st_gid) for one in (home, home / ".profile")] == [(1000, 1000)] * 2
     assert home.stat().st_mode & 0o777 == 0o700  # HOME_MODE of login.defs(5) as Debian ships it
     files = [tmp_path / "root/etc" / name for name in ("passwd", "group", "shadow", "gshadow")]
     before = [file.read_bytes() for file in files]
-    assert verbs("user-present", *PERSON).returncode == 0
+    assert verbs("users/user-present", *PERSON).returncode == 0
     assert [file.read_bytes() for file in files] == before
     row = next(line for line in files[0].read_text().splitlines() if line.startswith("ana:"))
     assert row == "ana:x:1000:1000:Ana né O'Mud $(id):/home/ana:/bin/bash"
@@ -326,35 +329,35 @@ def test_an_account_is_made_as_planned_and_a_rerun_changes_nothing(verbs: Verbs,
 @needs_root
 def test_an_account_that_is_there_is_brought_into_line(verbs: Verbs) -> None:
     plan = ("mud", "1500", "/home/mud", "/bin/bash", "video", "Mud")
-    assert "home and shell 1500:1500:/home/mud:/bin/sh, not" in verbs("user-is", *plan).stderr
-    assert verbs("user-present", *plan).returncode == 0
-    assert verbs("user-is", *plan).returncode == 0
-    assert verbs("user-present", "mud", "1501", *plan[2:]).returncode == 1
-    taken = verbs("user-present", "reed", "1500", "/home/reed", "/bin/bash", "", "")
+    assert "home and shell 1500:1500:/home/mud:/bin/sh, not" in verbs("users/user-is", *plan).stderr
+    assert verbs("users/user-present", *plan).returncode == 0
+    assert verbs("users/user-is", *plan).returncode == 0
+    assert verbs("users/user-present", "mud", "1501", *plan[2:]).returncode == 1
+    taken = verbs("users/user-present", "reed", "1500", "/home/reed", "/bin/bash", "", "")
     assert (taken.returncode, "belongs to the account mud" in taken.stderr) == (1, True)
 
 
 @needs_root
 def test_an_account_without_further_groups(verbs: Verbs) -> None:
     plan = ("ana", "1000", "/home/ana", "/bin/bash", "", "")
-    assert verbs("user-present", *plan).returncode == 0
-    assert verbs("user-present", *plan).returncode == 0
-    assert verbs("user-is", *plan).returncode == 0
+    assert verbs("users/user-present", *plan).returncode == 0
+    assert verbs("users/user-present", *plan).returncode == 0
+    assert verbs("users/user-is", *plan).returncode == 0
 
 
 @needs_root
 def test_a_home_of_somebody_else_is_no_home(verbs: Verbs, tmp_path: Path) -> None:
     """useradd(8), --create-home: the folder belongs to the account."""
-    assert verbs("user-present", *PERSON).returncode == 0
+    assert verbs("users/user-present", *PERSON).returncode == 0
     os.chown(tmp_path / "root/home/ana", 1500, 1500)
-    said = verbs("user-is", *PERSON)
+    said = verbs("users/user-is", *PERSON)
     assert (said.returncode, "belongs to number 1500, not to ana (1000)" in said.stderr) == (1, True)
 
 
 @needs_root
 def test_a_file_in_a_home_is_written_as_its_owner(verbs: Verbs, tmp_path: Path) -> None:
     """A link in a home leads root nowhere (setpriv(1), path_resolution(7))."""
-    assert verbs("user-present", *PERSON).returncode == 0
+    assert verbs("users/user-present", *PERSON).returncode == 0
     home, roots = tmp_path / "root/home/ana", tmp_path / "root/root/.ssh"
     roots.mkdir(parents=True, mode=0o700)
     (roots / "authorized_keys").write_text("root's\n")
@@ -394,7 +397,7 @@ def test_a_file_system_mounted_at_a_home_is_handed_over(verbs: Verbs, tmp_path: 
         home = '"$TARGET/home/ana"'
         listed = f"trap 'cd {home} && find . -printf \"%P %U:%G %m\\n\"' EXIT\n"
         done = verbs(
-            "home-present",
+            "users/home-present",
             "1000",
             "/home/ana",
             before=f"mount -t tmpfs none {home} && cd {home} || exit 9\n{inside}\n{listed}",
@@ -420,7 +423,7 @@ def test_an_account_whose_making_was_cut_off_is_made_anew(verbs: Verbs, tmp_path
     etc = tmp_path / "root/etc"
     for name in ("subuid", "subgid"):
         (etc / name).write_text("")
-    assert verbs("user-present", *PERSON).returncode == 0
+    assert verbs("users/user-present", *PERSON).returncode == 0
     names = ("passwd", "shadow", "group", "gshadow", "subuid", "subgid")
     made = {name: (etc / name).read_bytes() for name in names}
     assert made["subgid"] == b"ana:100000:65536\n"
@@ -431,9 +434,9 @@ def test_an_account_whose_making_was_cut_off_is_made_anew(verbs: Verbs, tmp_path
     for name in ("subgid.lock", "subuid.lock", "passwd.lock"):
         (etc / name).write_text("1")  # a process that is there, as after a new start any number may be
     (tmp_path / "root/var/lib/bedplate/making-ana").write_text("with its group\n")
-    assert "was being made" in verbs("user-is", *PERSON).stderr
-    assert verbs("user-present", *PERSON).returncode == 0
-    assert verbs("user-is", *PERSON).returncode == 0
+    assert "was being made" in verbs("users/user-is", *PERSON).stderr
+    assert verbs("users/user-present", *PERSON).returncode == 0
+    assert verbs("users/user-is", *PERSON).returncode == 0
     assert {name: (etc / name).read_bytes() for name in names} == made
     assert {name: (etc / name).stat().st_mode for name in names} == modes
     assert sorted(etc.glob("[!.]*.lock")) + sorted(etc.glob("*+")) == []
@@ -446,13 +449,13 @@ def test_a_group_that_was_there_before_outlives_a_broken_start(verbs: Verbs, tmp
     before = group.read_text() + "ana:x:50:mud\n"
     group.write_text(before)
     for _ in range(2):
-        assert "has number 50, not 1000" in verbs("user-present", *PERSON).stderr
+        assert "has number 50, not 1000" in verbs("users/user-present", *PERSON).stderr
         assert group.read_text() == before
     same = before.replace("ana:x:50", "ana:x:1000")
     group.write_text(same)
     missing = (*PERSON[:4], "seaweed", PERSON[5])
     for _ in range(2):
-        assert verbs("user-present", *missing).returncode == 1
+        assert verbs("users/user-present", *missing).returncode == 1
         assert group.read_text() == same
 
 
@@ -463,73 +466,73 @@ def test_a_lock_that_a_power_cut_left_is_taken_away(verbs: Verbs, tmp_path: Path
     After a new start another process may have the number, here the first one. The tool itself says so.
     """
     assert verbs("chpasswd", stdin="mud:correct horse\n").returncode == 0
-    assert verbs("password-is", "mud", "set").returncode == 0
+    assert verbs("users/password-is", "mud", "set").returncode == 0
     (tmp_path / "root/etc/shadow.lock").write_text("1")
-    assert "was cut off" in verbs("password-is", "mud", "set").stderr
+    assert "was cut off" in verbs("users/password-is", "mud", "set").stderr
     (tmp_path / "root/etc/passwd.lock").write_text("1")
     refused = verbs("usermod", "--comment", "Mud", "mud")
     assert refused.returncode != 0 and "lock" in refused.stderr
-    assert verbs("accounts-let-go").returncode == 0
-    assert verbs("password-is", "mud", "set").returncode == 0
+    assert verbs("users/accounts-let-go").returncode == 0
+    assert verbs("users/password-is", "mud", "set").returncode == 0
     assert verbs("usermod", "--comment", "Mud", "mud").returncode == 0
 
 
 @needs_root
 def test_a_missing_group_stops_the_work(verbs: Verbs) -> None:
-    assert verbs("user-present", "ana", "1000", "/home/ana", "/bin/bash", "seaweed", "").returncode == 1
+    assert verbs("users/user-present", "ana", "1000", "/home/ana", "/bin/bash", "seaweed", "").returncode == 1
 
 
 @needs_root
 def test_groups(verbs: Verbs) -> None:
-    assert verbs("group-present", "tides", "2000").returncode == 0
-    assert verbs("group-is", "tides", "2000").returncode == 0
-    assert verbs("group-present", "tides", "2001").returncode == 1
-    assert verbs("group-present", "video", "").returncode == 0
-    assert verbs("group-present", "reeds", "").returncode == 0
-    assert verbs("group-is", "reeds", "").returncode == 0
-    assert verbs("group-is", "rushes", "").returncode == 1
+    assert verbs("users/group-present", "tides", "2000").returncode == 0
+    assert verbs("users/group-is", "tides", "2000").returncode == 0
+    assert verbs("users/group-present", "tides", "2001").returncode == 1
+    assert verbs("users/group-present", "video", "").returncode == 0
+    assert verbs("users/group-present", "reeds", "").returncode == 0
+    assert verbs("users/group-is", "reeds", "").returncode == 0
+    assert verbs("users/group-is", "rushes", "").returncode == 1
 
 
 @needs_root
 def test_passwords(verbs: Verbs, tmp_path: Path) -> None:
-    verbs("user-present", *PERSON)
-    assert verbs("password-is", "ana", "set").returncode == 1
-    assert verbs("password-is", "ana", "none").returncode == 0
+    verbs("users/user-present", *PERSON)
+    assert verbs("users/password-is", "ana", "set").returncode == 1
+    assert verbs("users/password-is", "ana", "none").returncode == 0
     assert verbs("chpasswd", stdin="ana:tide:and'mud\n").returncode == 0
-    assert verbs("password-is", "ana", "set").returncode == 0
+    assert verbs("users/password-is", "ana", "set").returncode == 0
     assert verbs("chpasswd", "-e", stdin=f"ana:{HASH}\n").returncode == 0
     assert f"\nana:{HASH}:" in (tmp_path / "root/etc/shadow").read_text()
     assert verbs("chpasswd", "-e", stdin="ana:*\n").returncode == 0
-    assert verbs("password-is", "ana", "none").returncode == 0
+    assert verbs("users/password-is", "ana", "none").returncode == 0
     # an empty field lets everybody in: that is no locked account
-    assert verbs("password-is", "root", "none").returncode == 1
+    assert verbs("users/password-is", "root", "none").returncode == 1
     assert verbs("usermod", "--lock", "root").returncode == 0
-    assert verbs("password-is", "root", "none").returncode == 0
+    assert verbs("users/password-is", "root", "none").returncode == 0
 
 
 @needs_root
 def test_administrator_rules_are_checked_before_they_count(verbs: Verbs, tmp_path: Path) -> None:
-    verbs("user-present", *PERSON)
-    assert verbs("sudo-allows", "ana").returncode == 1
-    assert verbs("sudoers-put", SUDOERS, stdin="ana ALL=(ALL:ALL ALL\n").returncode == 1
+    verbs("users/user-present", *PERSON)
+    assert verbs("users/sudo-allows", "ana").returncode == 1
+    assert verbs("users/sudoers-put", SUDOERS, stdin="ana ALL=(ALL:ALL ALL\n").returncode == 1
     assert list((tmp_path / "root/etc/sudoers.d").iterdir()) == []
-    assert verbs("sudoers-put", SUDOERS, stdin="ana ALL=(ALL:ALL) ALL\n").returncode == 0
+    assert verbs("users/sudoers-put", SUDOERS, stdin="ana ALL=(ALL:ALL) ALL\n").returncode == 0
     [file] = (tmp_path / "root/etc/sudoers.d").iterdir()
     assert (file.name, file.stat().st_mode & 0o7777, file.stat().st_uid) == ("administrators", 0o440, 0)
-    allowed = verbs("sudo-allows", "ana")
+    allowed = verbs("users/sudo-allows", "ana")
     assert (allowed.returncode, allowed.stderr) == (0, "")
-    assert verbs("sudo-allows", "mud").returncode == 1
+    assert verbs("users/sudo-allows", "mud").returncode == 1
     # sudoers(5): a file with a dot in its name is passed over; the proof tells
     file.rename(file.with_name("a.administrators"))
-    assert verbs("sudo-allows", "ana").returncode == 1
+    assert verbs("users/sudo-allows", "ana").returncode == 1
 
 
 @needs_root
 def test_login_shells(verbs: Verbs, tmp_path: Path) -> None:
-    assert verbs("login-shell", "/bin/bash").returncode == 0
-    assert "not installed" in verbs("login-shell", "/usr/bin/seashell").stderr
+    assert verbs("users/login-shell", "/bin/bash").returncode == 0
+    assert "not installed" in verbs("users/login-shell", "/usr/bin/seashell").stderr
     (tmp_path / "root/etc/shells").write_text("/bin/sh\n")
-    assert "does not stand in" in verbs("login-shell", "/bin/bash").stderr
+    assert "does not stand in" in verbs("users/login-shell", "/bin/bash").stderr
 
 
 @pytest.mark.parametrize("rendering", ["checklist", "page", "json", "audit", "script"])

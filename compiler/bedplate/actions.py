@@ -158,7 +158,8 @@ class Link:
 
 @frozen(kw_only=True, field_transformer=typed)
 class Call:
-    """Call one verb of the script's runtime library (`rendering/sh/VERB.sh`) with words as arguments.
+    """Call a runtime function with words as arguments: `STEP/NAME`, or one of the compiler's by its name alone (see
+    `bedplate.functions`).
 
     For work that takes more than one command. `by_hand` shows a person the commands that do the same. Of a check they
     look whether it holds, and each prints a line only if it does.

@@ -1,6 +1,6 @@
 """Ready-made checks for guards and proofs. Each returns a `Check`; none runs anything.
 
-Verbs named here lie in `rendering/sh/`.
+The functions named here lie in `rendering/sh/`.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def holds(
     early: bool = True,
     by_hand: tuple[Typed, ...] = (),
 ) -> Check:
-    """The runtime verb `verb` succeeds. `by_hand`: commands for a person, each prints a line only if it holds."""
+    """The runtime function `verb` succeeds. `by_hand`: commands for a person, each prints a line only if it holds."""
     test = Call(verb=verb, args=args, stdin=stdin, by_hand=by_hand)
     return Check(says=says, test=test, otherwise=otherwise, early=early)
 

@@ -28,6 +28,7 @@ from attrs import field, frozen
 from bedplate.actions import Action
 from bedplate.changes import Actions, Change
 from bedplate.faults import Fault
+from bedplate.functions import Function
 from bedplate.schema import json_schema
 from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk
@@ -123,6 +124,9 @@ class Step:
     Without it a new section's actions are done on the running machine if each is of the stage TARGET, or for a person
     in FIRST_BOOT; those of a section that is gone are taken back if the way back of each is possible and has
     operations. Services begin and end with the next start then: with `changes` they can be started at once."""
+    functions: Mapping[str, Function] = field(factory=dict, hash=False)
+    """Runtime shell functions by bare name: see `bedplate.functions`. `Folder(__name__)` reads those that lie in the
+    package's folder `sh`."""
     points: Mapping[str, type[Any]] = field(factory=dict, hash=False)
     """Extension points: from a top-level text key of the section to the type of what it chooses among. A person may
     write the installed names, and those that the key's own `enum` has."""
@@ -155,6 +159,9 @@ class Extension:
     """What the point takes: `bedplate_steps.base.family.PackageFamily`, `bedplate_steps.bootloader.plan.Loader`,
     `bedplate_steps.network.managers.Manager`. Or a frozen attrs value of another type, for whoever asks by that type:
     `Context.of_family`; the module `family` of each built-in step has the types that it asks a package family for."""
+    functions: Mapping[str, Function] = field(factory=dict, hash=False)
+    """Runtime shell functions of its own, by bare name; each begins with the extension's name and a dash. The step of
+    the point calls them `SECTION/NAME`."""
 
 
 @frozen(kw_only=True)

@@ -9,6 +9,7 @@ from attrs import field, frozen
 
 from bedplate.actions import Action, Milestone, Secret, Stage
 from bedplate.faults import Fault
+from bedplate.functions import Library
 from bedplate.serialize import digest
 from bedplate.spec import Machine
 from bedplate.survey import Survey
@@ -56,6 +57,8 @@ class InstallGraph:
     """Commands the live medium must have, sorted, each with nobody in the graph who gives it."""
     facts: Mapping[type, object] = field(factory=dict, hash=False)
     warnings: tuple[Fault, ...] = ()
+    library: Library = field(factory=Library.of, hash=False, eq=False, repr=False)
+    """The runtime functions that its actions may call."""
     source_files: Mapping[str, bytes] = field(factory=dict, hash=False, repr=False)
     """Spec, what it extends, and survey, as they were read, by name: the script keeps them on the machine."""
 

@@ -23,8 +23,9 @@ from bedplate.compiling import pipeline
 from bedplate.faults import Fault, Rejected, describe
 from bedplate.install_graph import InstallGraph
 from bedplate.loading.registry import load
-from bedplate.rendering import checklist, script, shell_library
+from bedplate.rendering import checklist, script
 from bedplate_steps import families
+from library import LIBRARY, changed
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 MACHINES = ("barnacle-05", "kelp-02", "limpet-01", "tern-04")
@@ -151,7 +152,7 @@ class Place:
         shell: str = "dash",
     ) -> tuple[int, str]:
         """Exit status and words of a verb."""
-        text = shell_library.verbs([verb])
+        text = LIBRARY.text([verb])
         for name, body in (fakes or {}).items():
             self.put(f"fakes/{name}", f'#!/bin/sh\nfake() {{ {body}\n}}\nfake "$@"\n', 0o755)
         for old, new in (moved or {}).items():
@@ -165,7 +166,7 @@ class Place:
             "say() { printf '%s\\n' \"$*\"; }",
             'in_target() { "$@"; }',
         ]
-        lines = "\n".join([*head, text, f'{shell_library.function(verb)} "$@"', ""])
+        lines = "\n".join([*head, text, f'{LIBRARY.call(verb)} "$@"', ""])
         ran = subprocess.run(
             [*shell.split(), "-c", lines, shell, *words],
             input=stdin,
@@ -184,26 +185,12 @@ Removal = Callable[[], Any]
 
 def verb(name: str) -> Removal:
     """The runtime verb always succeeds."""
-    return _text(name, lambda text: f"{shell_library.function(name)}() {{ return 0; }}\n")
+    return lambda: changed(name, lambda text: f"{LIBRARY.call(name)}() {{ return 0; }}\n")
 
 
 def spoiled(name: str, old: str, new: str) -> Removal:
     """A text of the runtime library with something in it changed."""
-    return _text(name, lambda text: text.replace(old, new))
-
-
-def _text(name: str, change: Callable[[str], str]) -> Removal:
-    @contextmanager
-    def removed() -> Iterator[None]:
-        known = shell_library._text
-
-        def text(stem: str) -> str:
-            return change(known(stem)) if stem == name else known(stem)
-
-        with patch.object(shell_library, "_text", text):
-            yield
-
-    return removed
+    return lambda: changed(name, lambda text: text.replace(old, new))
 
 
 def function(where: str, answer: Any = ()) -> Removal:

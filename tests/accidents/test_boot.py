@@ -26,8 +26,8 @@ from accidents.test_other_system import SHARED
 from accidents.test_target import ENCRYPTED
 from bedplate.actions import Call, WriteFile
 from bedplate.facts import Layout
-from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.family import Current, GrubFiles
+from library import LIBRARY
 
 
 def _written(name: str, action: str, machine: str = "kelp-02", spec: Edits = ()) -> str:
@@ -48,9 +48,9 @@ def test_f03_the_wrong_one_of_three_uuids() -> None:
     assert len({root.uuid.lower(), root.luks_uuid, root.fs_uuid}) == 3
     table = _written("crypttab", "disk.crypttab", spec=ENCRYPTED)
     assert f"{root.mapper} UUID={root.luks_uuid} none luks\n" in table
-    [proof] = checks(actions(graph)["disk.encrypt-root"], "filesystem-is")
+    [proof] = checks(actions(graph)["disk.encrypt-root"], "disk/filesystem-is")
     assert isinstance(proof.test, Call) and proof.test.args[:3] == (root.uuid, "crypto_LUKS", root.luks_uuid)
-    [menu] = checks(actions(graph)["bootloader.menu"], "menu-starts")
+    [menu] = checks(actions(graph)["bootloader.menu"], "bootloader/menu-starts")
     assert isinstance(menu.test, Call)
     assert menu.test.args[2] == f"/dev/mapper/{root.mapper} UUID={root.fs_uuid}"
     assert "package:cryptsetup-initramfs" in actions(graph)["base.packages"].gives
@@ -66,7 +66,7 @@ def test_f05_a_container_the_loader_cannot_open() -> None:
     assert "the boot loader opens no Argon2 key slot" in said and 'with mount = "/boot"' in said
 
 
-@caught_by(unseen("verb:is-mounted"), verb("boot-entry-is"), unseen("action:bootloader.leave-medium"))
+@caught_by(unseen("verb:is-mounted"), verb("bootloader/boot-entry-is"), unseen("action:bootloader.leave-medium"))
 def test_f06_the_loader_on_the_sticks_esp() -> None:
     found = actions(planned())
     [guard] = checks(found["bootloader.install"], "is-mounted")
@@ -75,7 +75,9 @@ def test_f06_the_loader_on_the_sticks_esp() -> None:
     place = Place()
     folder = place.put("vars/keep").parent
     _entry(folder, "0004", "5e0c3a3e-77f0-4ac7-8d1f-53414c544d01", OURS)  # the same file on the stick
-    assert "0 active entries" in place.says("boot-entry-is", "one", ESP, OURS, moved={VARIABLES: str(folder)})
+    assert "0 active entries" in place.says(
+        "bootloader/boot-entry-is", "one", ESP, OURS, moved={VARIABLES: str(folder)}
+    )
     order = list(found)
     assert order.index("bootloader.leave-medium") < order.index("bootloader.first-boot")
 
@@ -132,39 +134,41 @@ def test_f11_core_and_modules_of_the_loader_differ() -> None:
     assert "run `grub-install` again, with the options of this installation" in sheet
 
 
-@caught_by(verb("menu-starts"), verb("initramfs-is-built"), unseen("verb:menu-starts"))
+@caught_by(verb("bootloader/menu-starts"), verb("bootloader/initramfs-is-built"), unseen("verb:menu-starts"))
 def test_f12_an_entry_without_its_initramfs() -> None:
     place = Place()
     boot = place.put("boot/vmlinuz-6.1.0", "x").parent
     menu = place.put("grub.cfg", "linux /boot/vmlinuz-6.1.0 root=UUID=1 ro\ninitrd /boot/initrd.img-6.1.0\n")
-    said = place.says("menu-starts", str(menu), str(boot), "UUID=1", "")
+    said = place.says("bootloader/menu-starts", str(menu), str(boot), "UUID=1", "")
     assert "the menu names /boot/initrd.img-6.1.0" in said and "has no such file" in said
     place.put("boot/initrd.img-6.1.0", "x" * 100)
-    assert "the new system is one of: UUID=2" in place.says("menu-starts", str(menu), str(boot), "UUID=2", "")
-    assert "has only 100 bytes" in place.says("initramfs-is-built", str(boot))
-    assert checks(actions(planned())["bootloader.menu"], "menu-starts")
+    assert "the new system is one of: UUID=2" in place.says(
+        "bootloader/menu-starts", str(menu), str(boot), "UUID=2", ""
+    )
+    assert "has only 100 bytes" in place.says("bootloader/initramfs-is-built", str(boot))
+    assert checks(actions(planned())["bootloader.menu"], "bootloader/menu-starts")
 
 
 def _menu(line: str, flags: str = "") -> str:
     place = Place()
     boot = place.put("boot/vmlinuz-6.1.0", "x").parent
     menu = place.put("grub.cfg", f"linux /boot/vmlinuz-6.1.0 {line} ro\n")
-    return place.says("menu-starts", str(menu), str(boot), "UUID=1", flags)
+    return place.says("bootloader/menu-starts", str(menu), str(boot), "UUID=1", flags)
 
 
-@caught_by(verb("menu-starts"), unseen("verb:menu-starts"))
+@caught_by(verb("bootloader/menu-starts"), unseen("verb:menu-starts"))
 def test_f01_the_menu_has_the_live_mediums_words() -> None:
     assert "with boot=live, a word for a live medium" in _menu("root=UUID=1 boot=live")
     assert "with toram, a word for a live medium" in _menu("toram root=UUID=1")
     assert "with root=UUID=1 UUID=2" in _menu("root=UUID=1 root=UUID=2")
     assert "with root=, where the new system is one of: UUID=1" in _menu("quiet")
-    assert checks(actions(planned())["bootloader.menu"], "menu-starts")
+    assert checks(actions(planned())["bootloader.menu"], "bootloader/menu-starts")
 
 
-@caught_by(verb("menu-starts"), unseen("verb:menu-starts"))
+@caught_by(verb("bootloader/menu-starts"), unseen("verb:menu-starts"))
 def test_f04_the_root_subvolume_is_not_named() -> None:
     """btrfs(5): without subvol= the file system's default subvolume is mounted."""
-    [proof] = checks(actions(planned("tern-04"))["bootloader.menu"], "menu-starts")
+    [proof] = checks(actions(planned("tern-04"))["bootloader.menu"], "bootloader/menu-starts")
     layout = planned("tern-04").fact(Layout)
     assert layout is not None and isinstance(proof.test, Call)
     [volume] = [one for part in layout.partitions for one in part.subvolumes if one.mount == "/"]
@@ -173,7 +177,7 @@ def test_f04_the_root_subvolume_is_not_named() -> None:
     assert "with rootflags=subvol=@old" in _menu("root=UUID=1 rootflags=subvol=@old", "subvol=@")
 
 
-@caught_by(function("disk.validate_combinations:_late_faults"), verb("kernel-present"))
+@caught_by(function("disk.validate_combinations:_late_faults"), verb("base/kernel-present"))
 def test_f10_kernel_and_modules_of_two_versions() -> None:
     for word in ("noauto", "nofail"):
         said = faults(spec=(('name = "root"', f'name = "root"\noptions = ["{word}"]'),))["mount-late"]
@@ -182,9 +186,9 @@ def test_f10_kernel_and_modules_of_two_versions() -> None:
     for version in ("6.1.0", "6.2.0"):
         place.put(f"target/usr/lib/modules/{version}/modules.dep")
     place.put("target/boot/vmlinuz-6.1.0", "x")
-    assert "modules/6.2.0 have no kernel image of the same version" in place.says("kernel-present")
+    assert "modules/6.2.0 have no kernel image of the same version" in place.says("base/kernel-present")
     running = {'-z "$TARGET"': '-n "$TARGET"'}  # as in the audit, on the machine itself
-    said = Place().says("kernel-present", fakes={"uname": "echo 5.4.3-gone"}, moved=running)
+    said = Place().says("base/kernel-present", fakes={"uname": "echo 5.4.3-gone"}, moved=running)
     assert "the kernel that runs, 5.4.3-gone, has no modules any more" in said
 
 
@@ -222,7 +226,7 @@ def test_f16_swap_with_another_uuid() -> None:
     uuid = str(make.args[2])
     assert f"UUID={uuid} none swap" in _written("fstab", "disk.fstab", spec=HIBERNATING)
     assert f"resume=UUID={uuid}" in rendered(graph)
-    assert 'mkswap -U "$3"' in shell_library.verbs(["make-filesystem"])
+    assert 'mkswap -U "$3"' in LIBRARY.text(["disk/make-filesystem"])
 
 
 SWAP_ROW = ('type = "DE94BBA4-06D1-4D40-A16A-BFD50179D6AC"', 'type = "0657FD6D-A4AB-43C4-84E5-0933C84B4F4F"')
@@ -255,7 +259,7 @@ def test_g02_a_big_update_took_the_first_place() -> None:
     assert "bootloader.hand-over" in actions(graph)
 
 
-@caught_by(function("disk.emit_mounts:_pass", lambda mount: 0), spoiled("close-target", "fsck.fat -n", "true"))
+@caught_by(function("disk.emit_mounts:_pass", lambda mount: 0), spoiled("disk/close-target", "fsck.fat -n", "true"))
 def test_g03_the_esp_was_never_checked() -> None:
     [line] = [line for line in _written("fstab", "disk.fstab").splitlines() if " /boot/efi " in line]
     assert line.endswith(" 0 2")
@@ -264,7 +268,7 @@ def test_g03_the_esp_was_never_checked() -> None:
     assert any(str(word).startswith("esp:") for word in found["disk.close"].operations[0].args)  # type: ignore[union-attr]
     place = Place()
     fakes = {"findmnt": "return 1", "fsck.fat": "return 1", "sync": ":"}
-    code, said = place.run("close-target", "esp:/dev/none", fakes={**fakes, "findmnt": '[ "$1" = -rno ]'})
+    code, said = place.run("disk/close-target", "esp:/dev/none", fakes={**fakes, "findmnt": '[ "$1" = -rno ]'})
     assert code == 0 and "The file system check of the EFI system partition (/dev/none) found faults." in said
 
 

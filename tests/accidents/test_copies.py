@@ -39,7 +39,7 @@ def cross_link(rig: Rig, mark: bool) -> None:
     unseen("action:disk.copies"),
     spoiled("outside-places", "'1 0 part' | '1 0 disk'", "*' 0 part'"),
     spoiled("_copies", "'without copies') NO_COPIES=yes ;;", "*) NO_COPIES=yes ;;"),
-    spoiled("make-copies", "NO_COPIES", "MACHINE"),
+    spoiled("disk/make-copies", "NO_COPIES", "MACHINE"),
     verb("copies-are-whole"),
 )
 def test_a08_copies_that_vanished_with_the_live_system() -> None:
@@ -62,8 +62,8 @@ def test_a08_copies_that_vanished_with_the_live_system() -> None:
 
 @caught_by(
     function("base.validate:_loaders"),
-    verb("put-back-foreign"),
-    verb("also-in-target"),
+    verb("bootloader/put-back-foreign"),
+    verb("bootloader/also-in-target"),
     unseen("action:bootloader.check-packages"),
 )
 def test_f07_a_package_overwrote_the_fallback_loader() -> None:
@@ -107,7 +107,7 @@ def test_f07_a_package_overwrote_the_fallback_loader() -> None:
 
 
 def _stops_at_faults(mark: bool) -> None:
-    assert checks(actions(planned())["disk.copies"], "fat-is-whole")
+    assert checks(actions(planned())["disk.copies"], "disk/fat-is-whole")
     with staged() as rig:
         cross_link(rig, mark)
         before = rig.esp.read_bytes()
@@ -123,30 +123,30 @@ def _stops_at_faults(mark: bool) -> None:
 
 
 @caught_by(
-    verb("fat-is-whole"),
-    spoiled("fat-ready", "verb_files_as_listed", "true"),
+    verb("disk/fat-is-whole"),
+    spoiled("disk/fat-ready", "verb_files_as_listed", "true"),
     unseen("verb:fat-is-whole"),
-    spoiled("fat-read", "v_fat=faults\n", "v_fat=dirty\n"),
+    spoiled("disk/fat-read", "v_fat=faults\n", "v_fat=dirty\n"),
 )
 def test_z03_a_dirty_esp_with_cross_linked_files() -> None:
     _stops_at_faults(mark=True)
 
 
 @caught_by(
-    verb("fat-is-whole"),
-    spoiled("fat-ready", '[ "$v_fat" = dirty ]', '[ "$v_fat" != whole ]'),
+    verb("disk/fat-is-whole"),
+    spoiled("disk/fat-ready", '[ "$v_fat" = dirty ]', '[ "$v_fat" != whole ]'),
     unseen("verb:fat-is-whole"),
-    spoiled("fat-read", "v_fat=faults\n", "v_fat=whole\n"),
+    spoiled("disk/fat-read", "v_fat=faults\n", "v_fat=whole\n"),
 )
 def test_z04_a_corrupt_esp_without_the_mark() -> None:
     _stops_at_faults(mark=False)
 
 
-@caught_by(verb("loader-folder-is-free"), unseen("verb:loader-folder-is-free"), verb("ours-in-table"))
+@caught_by(verb("bootloader/loader-folder-is-free"), unseen("verb:loader-folder-is-free"), verb("ours-in-table"))
 def test_z11_the_loaders_folder_came_after_the_survey() -> None:
     found = actions(planned())
     assert list(found).index("bootloader.check-firmware") < list(found).index("disk.append-partitions")
-    [early] = checks(found["bootloader.check-firmware"], "loader-folder-is-free")
+    [early] = checks(found["bootloader.check-firmware"], "bootloader/loader-folder-is-free")
     assert early.early and "--undo" in early.otherwise
     with staged() as rig:
         folder = f"verb_loader_folder_is_free {ESP} saltmarsh"

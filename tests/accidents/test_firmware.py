@@ -23,7 +23,7 @@ from accidents.staging import (
     verb,
 )
 from bedplate.actions import Call
-from bedplate.rendering import shell_library
+from library import LIBRARY
 
 GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
 VARIABLES = "/sys/firmware/efi/efivars"
@@ -52,7 +52,7 @@ ENROLLING = re.compile(r"sbctl|efi-updatevar|KeyTool|enroll|mokutil|chattr -i")
 @caught_by(
     unseen("fault:unknown-value"),
     unseen("action:bootloader.firmware-settings"),
-    spoiled("secure-boot-is-off", "return 1", "efi-updatevar -f PK.auth PK"),
+    spoiled("bootloader/secure-boot-is-off", "return 1", "efi-updatevar -f PK.auth PK"),
 )
 def test_b03_own_keys_without_the_vendors() -> None:
     found = faults(common=(('name = "saltmarsh"', 'name = "saltmarsh"\nsecure_boot = "own-keys"'),))
@@ -62,7 +62,9 @@ def test_b03_own_keys_without_the_vendors() -> None:
         assert not ENROLLING.search(rendered(planned(name)))
 
 
-@caught_by(verb("loader-is-current"), unseen("action:bootloader.try-medium"), unseen("verb:loader-is-current"))
+@caught_by(
+    verb("bootloader/loader-is-current"), unseen("action:bootloader.try-medium"), unseen("verb:loader-is-current")
+)
 def test_b04_a_revoked_loader_or_an_old_medium() -> None:
     # shim, SBAT.md: the level is attributes, then lines; a loader carries the same lines in a section
     place = Place()
@@ -70,11 +72,11 @@ def test_b04_a_revoked_loader_or_an_old_medium() -> None:
     moved = {VARIABLES: str(place.path / "vars")}
     shim = b"MZ\0\0sbat,1,SBAT Version,sbat,1,https://example\nshim,%d,UEFI shim,shim,1,https://example\n\0\0"
     old, new = place.put("old.efi", shim % 2), place.put("new.efi", shim % 4)
-    said = place.says("loader-is-current", str(old), moved=moved)
+    said = place.says("bootloader/loader-is-current", str(old), moved=moved)
     assert "has shim of generation 2; the firmware takes 4 and later" in said
-    place.holds("loader-is-current", str(new), moved=moved)
+    place.holds("bootloader/loader-is-current", str(new), moved=moved)
     signed = (('name = "saltmarsh"', 'name = "debian"\nsecure_boot = "signed"'),)
-    assert checks(actions(planned(common=signed))["bootloader.install"], "loader-is-current")
+    assert checks(actions(planned(common=signed))["bootloader.install"], "bootloader/loader-is-current")
     graph = planned()
     tried = actions(graph)["bootloader.try-medium"]
     assert "older than the firmware's revocation list: make a newer one" in tried.trouble
@@ -91,36 +93,38 @@ def _entry(folder: Path, number: str, guid: str, loader: str) -> None:
     (folder / f"Boot{number}-{GLOBAL}").write_bytes(b"\x07\0\0\0" + option)
 
 
-@caught_by(verb("boot-entry-is"), unseen("action:bootloader.boot-entry"))
+@caught_by(verb("bootloader/boot-entry-is"), unseen("action:bootloader.boot-entry"))
 def test_b05_the_boot_entry_is_gone_or_there_twice() -> None:
     place = Place()
     folder = place.put("vars/keep").parent
     moved = {VARIABLES: str(folder)}
-    assert "0 active entries" in place.says("boot-entry-is", "one", ESP, OURS, moved=moved)
+    assert "0 active entries" in place.says("bootloader/boot-entry-is", "one", ESP, OURS, moved=moved)
     _entry(folder, "0004", ESP, OURS)
-    place.holds("boot-entry-is", "one", ESP, OURS, moved=moved)
+    place.holds("bootloader/boot-entry-is", "one", ESP, OURS, moved=moved)
     _entry(folder, "0005", ESP, OURS.upper())
-    assert "2 active entries" in place.says("boot-entry-is", "one", ESP, OURS, moved=moved)
+    assert "2 active entries" in place.says("bootloader/boot-entry-is", "one", ESP, OURS, moved=moved)
     graph = planned()
-    proof = checks(actions(graph)["bootloader.boot-entry"], "boot-entry-is")[0]
+    proof = checks(actions(graph)["bootloader.boot-entry"], "bootloader/boot-entry-is")[0]
     assert isinstance(proof.test, Call) and proof.test.args == ("one", ESP, OURS)
     sheet = told(graph).partition("## Hand-over sheet")[2].partition("## Rescue sheet")[0]
     assert f"efibootmgr -c -d \"$DISK\" -p 1 -L saltmarsh -l '{OURS}'" in sheet
 
 
-@caught_by(verb("boot-store-has-room"), unseen("verb:boot-store-has-room"))
+@caught_by(verb("bootloader/boot-store-has-room"), unseen("verb:boot-store-has-room"))
 def test_b07_the_variable_store_is_full() -> None:
     place = Place()
     for number in range(40):
         place.put(f"vars/dump-type0-{number}-{GLOBAL}")
     listing = "printf 'Filesystem 1024-blocks Used Available Capacity Mounted\\nefivarfs 120 119 1 99%% /x\\n'"
-    said = place.says("boot-store-has-room", "8", fakes={"df": listing}, moved={VARIABLES: str(place.path / "vars")})
+    said = place.says(
+        "bootloader/boot-store-has-room", "8", fakes={"df": listing}, moved={VARIABLES: str(place.path / "vars")}
+    )
     assert "1 KiB left for boot entries, 8 are needed; it holds 40 crash dumps" in said
-    [guard] = checks(actions(planned())["bootloader.boot-entry"], "boot-store-has-room")
+    [guard] = checks(actions(planned())["bootloader.boot-entry"], "bootloader/boot-store-has-room")
     assert guard.early and "delete no other variable" in guard.otherwise
 
 
-@caught_by(verb("table-is-whole"), unseen("verb:table-is-whole"))
+@caught_by(verb("disk/table-is-whole"), unseen("verb:table-is-whole"))
 def test_b08_a_boot_flag_in_the_protective_mbr() -> None:
     # UEFI specification 5.2.3: BootIndicator is 00, OSType is EE
     place = Place()
@@ -129,11 +133,11 @@ def test_b08_a_boot_flag_in_the_protective_mbr() -> None:
     assert (image[446], image[450]) == (0x00, 0xEE)
     image[446] = 0x80
     place.disk.write_bytes(image)
-    said = place.says("table-is-whole", str(64 << 20), "512")
+    said = place.says("disk/table-is-whole", str(64 << 20), "512")
     assert "carries a boot flag (byte 446 is 80, not 00)" in said
     found = actions(planned())
     for action in ("disk.append-partitions", "disk.check-kept"):
-        assert checks(found[action], "table-is-whole"), action
+        assert checks(found[action], "disk/table-is-whole"), action
     full = planned(common=(('name = "saltmarsh"', 'name = "saltmarsh"\nentry_path = "full"'),))
     assert "efibootmgr -e 3 -c" in told(full)
 
@@ -143,7 +147,7 @@ SHORT = re.compile(r"efibootmgr -o(?! (?:NUMBER,ALL,THE,OTHERS|ALL,THE,OTHERS,NU
 
 
 @caught_by(
-    verb("boot-entries-are-kept"),
+    verb("bootloader/boot-entries-are-kept"),
     unseen("verb:boot-entries-are-kept"),
     function("bootloader.emit_manual:back_in_order", "put the order back with `efibootmgr -o`"),
     function("bootloader.emit_firmware:back_in_order", "put the order back with `efibootmgr -o`"),
@@ -159,11 +163,11 @@ def test_b09_a_number_left_out_of_the_boot_order() -> None:
     order = f"BootOrder-{GLOBAL}"
     place.put(f"target/var/lib/bedplate/boot/{order}", b"\x07\0\0\0\0\0\x01\0")
     place.put(f"vars/{order}", b"\x07\0\0\0\x01\0")
-    said = place.says("boot-entries-are-kept", ESP, OURS, moved={VARIABLES: str(place.path / "vars")})
+    said = place.says("bootloader/boot-entries-are-kept", ESP, OURS, moved={VARIABLES: str(place.path / "vars")})
     assert "the boot order of the others was 0000 0001" in said
     for name in MACHINES:
         graph = planned(name)
-        assert checks(actions(graph)["bootloader.check-kept"], "boot-entries-are-kept")
+        assert checks(actions(graph)["bootloader.check-kept"], "bootloader/boot-entries-are-kept")
         text = told(graph)
         assert not SHORT.search(text), SHORT.findall(text)
     sheet = told(planned())
@@ -176,17 +180,17 @@ DELETING = re.compile(r"\brm\s+(-\w*[rR]|--recursive)|-delete\b.*efivars|find\s+
 def _carried() -> str:
     """Everything a script could carry along: all verbs and all parts of the runtime, without comments."""
     parts = ("common", "run", "secrets", "look", "install", "undo", "report", "audit")
-    text = "\n".join((*(shell_library.part(part) for part in parts), shell_library.verbs(shell_library.known())))
+    text = "\n".join((*(part(part) for part in parts), LIBRARY.text(LIBRARY.entries)))
     return "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
 
 
 @caught_by(
-    spoiled("api-unmount", "verb_api_unmount() {", 'verb_api_unmount() {\n    rm -rf "$TARGET/sys"'),
-    spoiled("api-mount", ",ro sys", " sys"),
+    spoiled("base/api-unmount", "verb_api_unmount() {", 'verb_api_unmount() {\n    rm -rf "$TARGET/sys"'),
+    spoiled("base/api-mount", ",ro sys", " sys"),
 )
 def test_b10_the_firmwares_variables_were_deleted() -> None:
     assert not DELETING.search(_carried())
-    assert re.search(r"verb_api_one sys -t sysfs -o \S*\bro\b", shell_library.verbs(["api-mount"]))
+    assert re.search(r"verb_api_one sys -t sysfs -o \S*\bro\b", LIBRARY.text(["base/api-mount"]))
 
 
 @caught_by(unseen("action:bootloader.firmware-settings"))

@@ -44,7 +44,7 @@ uuid = "{}"
 [[links]]"""
 
 
-@caught_by(function("disk.facts:twin_faults"), verb("no-twins"), unseen("verb:no-twins"))
+@caught_by(function("disk.facts:twin_faults"), verb("disk/no-twins"), unseen("verb:no-twins"))
 def test_f14_a_copied_disk_stayed_connected() -> None:
     text = (SPECS / "kelp-02.survey.toml").read_text(encoding="utf-8")
     disk, part = (re.findall(pattern, text, re.MULTILINE)[0] for pattern in (r'^id = "(.*)"', r'^uuid = "([^"]{36})"'))
@@ -55,18 +55,18 @@ def test_f14_a_copied_disk_stayed_connected() -> None:
     other = COPY.format("22222222-2222-4333-8444-555555555555", PART)
     assert "twins" not in faults(survey=(("[[links]]", other),))
     # at work: a copy that was plugged in since the survey
-    [guard] = checks(actions(planned())["disk.identify"], "no-twins")
+    [guard] = checks(actions(planned())["disk.identify"], "disk/no-twins")
     assert guard.early and "unplug the copied disk" in guard.otherwise
     place = Place()
     place.table(f"start=2048, size=20480, type=0FC63DAF-8483-4772-8E79-3D69D8477DE4, uuid={PART}\n")
     place.put("copy", place.disk.read_bytes())
     rows = f"{place.disk} disk\n{place.path}/copy disk"
     lsblk = f"case $1 in -nrpo) printf '%s\\n' '{rows}' ;; *) echo 'Saltmarsh Box' ;; esac"
-    said = place.says("no-twins", "keep", fakes={"lsblk": lsblk})
+    said = place.says("disk/no-twins", "keep", fakes={"lsblk": lsblk})
     assert str(place.disk) in said and f"{place.path}/copy" in said
 
 
-@caught_by(function("disk.facts:layer_faults"), verb("disk-bears-only"), unseen("verb:disk-bears-only"))
+@caught_by(function("disk.facts:layer_faults"), verb("disk/disk-bears-only"), unseen("verb:disk-bears-only"))
 def test_l06_the_record_of_an_array_lay_behind_the_table() -> None:
     record = '[[disks.signatures]]\ntype = "isw_raid_member"\noffset = 512110189568\n\n[[disks.partitions]]'
     said = faults(survey=(("[[disks.partitions]]", record),))
@@ -75,8 +75,8 @@ def test_l06_the_record_of_an_array_lay_behind_the_table() -> None:
     place.table("start=2048, size=20480, type=0FC63DAF-8483-4772-8E79-3D69D8477DE4\n")
     image = place.disk.read_bytes()
     place.disk.write_bytes(image[:-1024] + b"Intel Raid ISM Cfg Sig. 1.1.00".ljust(1024, b"\0"))
-    assert "isw_raid_member" in place.says("disk-bears-only", "gpt", "PMBR")
-    assert [guard.early for guard in checks(actions(planned())["disk.identify"], "disk-bears-only")] == [True]
+    assert "isw_raid_member" in place.says("disk/disk-bears-only", "gpt", "PMBR")
+    assert [guard.early for guard in checks(actions(planned())["disk.identify"], "disk/disk-bears-only")] == [True]
 
 
 @caught_by(
@@ -103,21 +103,21 @@ def test_z06_the_new_root_had_the_label_of_the_old_one() -> None:
 
 
 @caught_by(
-    verb("volume-is-clean"), unseen("verb:volume-is-clean"), function("disk.validate_combinations:_contradictions")
+    verb("disk/volume-is-clean"), unseen("verb:volume-is-clean"), function("disk.validate_combinations:_contradictions")
 )
 def test_z07_the_linux_that_stays_sleeps_or_crashed() -> None:
     dirty = 'dirty = true\nunclean = "its journal holds changes"'
     said = faults("tern-04", survey=(("dirty = false", dirty),))["volume-dirty"]
     assert "older-system was hibernated or not shut down cleanly" in said and "its journal holds changes" in said
-    [guard] = checks(actions(planned("tern-04"))["disk.identify"], "volume-is-clean")
+    [guard] = checks(actions(planned("tern-04"))["disk.identify"], "disk/volume-is-clean")
     assert guard.early and "shut it down fully" in guard.otherwise
     # the places of magic, state and "recover" in a superblock (Documentation/filesystems/ext4)
     place = Place()
     image = bytearray(4096)
     image[1080:1084] = b"\x53\xef\x01\x00"
-    place.holds("volume-is-clean", str(place.put("clean", bytes(image))), "ext4")
+    place.holds("disk/volume-is-clean", str(place.put("clean", bytes(image))), "ext4")
     image[1120] = 4
-    assert "is not clean" in place.says("volume-is-clean", str(place.put("open", bytes(image))), "ext4")
+    assert "is not clean" in place.says("disk/volume-is-clean", str(place.put("open", bytes(image))), "ext4")
 
 
 @caught_by(function("disk.kept_linux:attributes", ""), function("disk.validate_combinations:_hibernation_faults"))

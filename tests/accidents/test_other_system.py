@@ -64,14 +64,18 @@ FORCED = re.compile(r"remove_hiberfile|ntfsfix|-o force|mount.*force|ntfs-3g (?!
 
 
 @caught_by(
-    verb("ntfs-is-clean"), unseen("action:disk.identify"), spoiled("ntfs-is-clean", "return 1", 'ntfsfix -d "$v_node"')
+    verb("disk/ntfs-is-clean"),
+    unseen("action:disk.identify"),
+    spoiled("disk/ntfs-is-clean", "return 1", 'ntfsfix -d "$v_node"'),
 )
 def test_a03_only_half_shut_down() -> None:
     place = Place()
     for status, words in ((14, "hibernated, or was shut down with fast start on"), (15, "not unmounted cleanly")):
-        said = place.says("ntfs-is-clean", "/dev/x", fakes={"ntfs-3g.probe": f"return {status}", "ntfsfix": "return 1"})
+        said = place.says(
+            "disk/ntfs-is-clean", "/dev/x", fakes={"ntfs-3g.probe": f"return {status}", "ntfsfix": "return 1"}
+        )
         assert words in said
-    place.holds("ntfs-is-clean", "/dev/x", fakes={"ntfs-3g.probe": "return 0"})
+    place.holds("disk/ntfs-is-clean", "/dev/x", fakes={"ntfs-3g.probe": "return 0"})
     guards = [check for check in actions(planned())["disk.identify"].guards if "shut down fully" in check.says]
     assert len(guards) == 1 and guards[0].early
     assert "Never force it from here" in guards[0].otherwise
@@ -105,7 +109,7 @@ def test_a05_a_survey_taken_after_the_shrink_plans_no_second_one() -> None:
     assert "no more than it is to be shrunk to" in told and "no shrink_to" in told
 
 
-@caught_by(verb("ntfs-fits"))
+@caught_by(verb("disk/ntfs-fits"))
 def test_a06_only_the_partition_was_made_smaller() -> None:
     place = Place()
     place.table(f"3 : start=2048, size=20480, type={BASIC}, uuid={PART}\n")
@@ -113,11 +117,11 @@ def test_a06_only_the_partition_was_made_smaller() -> None:
     sector = bytearray(512)
     sector[11:13], sector[40:48] = (512).to_bytes(2, "little"), (40959).to_bytes(8, "little")
     place.put("disk3", bytes(sector))
-    said = place.says("ntfs-fits", PART)
+    said = place.says("disk/ntfs-fits", PART)
     assert "the volume has 40959 sectors of 512 bytes, its partition 20480 of 512" in said
     sector[40:48] = (20479).to_bytes(8, "little")
     place.put("disk3", bytes(sector))
-    place.holds("ntfs-fits", PART)
+    place.holds("disk/ntfs-fits", PART)
     script = rendered(planned())
     assert not re.search(r"^[^#\n]*(ntfsresize|resizepart|sfdisk[^|\n]* -N )", script, re.MULTILINE)
 
@@ -148,7 +152,9 @@ def test_a09_a_driver_in_the_other_system() -> None:
 
 
 @caught_by(
-    function("disk.validate_survey:_table_faults"), function("disk.validate_layers:_row_faults"), verb("table-is-whole")
+    function("disk.validate_survey:_table_faults"),
+    function("disk.validate_layers:_row_faults"),
+    verb("disk/table-is-whole"),
 )
 def test_a10_an_old_table_or_a_dynamic_disk() -> None:
     old = faults(survey=(('label = "gpt"', 'label = "dos"'),))["table-not-gpt"]
@@ -159,8 +165,8 @@ def test_a10_an_old_table_or_a_dynamic_disk() -> None:
     # a hybrid first sector: a second record beside the protective one (UEFI specification 5.2.3)
     place = Place()
     place.table(f"start=2048, size=20480, type={BASIC}, uuid={PART}\n")
-    place.holds("table-is-whole", str(64 << 20), "512")
+    place.holds("disk/table-is-whole", str(64 << 20), "512")
     image = bytearray(place.disk.read_bytes())
     image[462 + 4] = 0x07
     place.disk.write_bytes(image)
-    assert "not a plain protective MBR" in place.says("table-is-whole", str(64 << 20), "512")
+    assert "not a plain protective MBR" in place.says("disk/table-is-whole", str(64 << 20), "512")

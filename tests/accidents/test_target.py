@@ -23,8 +23,8 @@ from accidents.staging import (
     verb,
 )
 from bedplate.actions import Call, Outputs, Stage, WriteFile
-from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.initramfs import Initramfs
+from library import LIBRARY
 
 ENCRYPTED = (
     (
@@ -131,13 +131,13 @@ def _initramfs(kind: str, listed: str, shell: str = "dash") -> tuple[int, str]:
     }
     fakes = {"lsinitramfs": f"printf '{listed}'"}
     words = (str(place.target / "boot"), kind, "ext4", "dm_crypt")
-    return place.run("initramfs-carries", *words, fakes=fakes, moved=moved, shell=shell)
+    return place.run("bootloader/initramfs-carries", *words, fakes=fakes, moved=moved, shell=shell)
 
 
 HID = "kernel/drivers/hid/hid-vendor.ko\n"
 
 
-@caught_by(verb("initramfs-carries"))
+@caught_by(verb("bootloader/initramfs-carries"))
 def test_d05_the_passphrase_prompt_has_another_keymap() -> None:
     for shell in ("dash", "bash", "busybox sh"):
         code, said = _initramfs("keyboard", IMAGE + HID, shell)
@@ -149,22 +149,22 @@ def test_d05_the_passphrase_prompt_has_another_keymap() -> None:
     assert "keymap:target" in actions(planned(spec=ENCRYPTED))["bootloader.initramfs"].needs
 
 
-@caught_by(verb("initramfs-carries"), unseen("verb:initramfs-carries"))
+@caught_by(verb("bootloader/initramfs-carries"), unseen("verb:initramfs-carries"))
 def test_d07_a_keyboard_dead_at_the_passphrase_prompt() -> None:
     for shell in ("dash", "bash", "busybox sh"):
         code, said = _initramfs("keyboard", IMAGE + KEYMAP, shell)
         assert (code, "initrd.img-6.1.0 lacks: hid_vendor" in said) == (1, True), said
         assert _initramfs("keyboard", IMAGE + KEYMAP + HID, shell) == (0, "")
-    [proof] = checks(actions(planned(spec=ENCRYPTED))["bootloader.initramfs"], "initramfs-carries")
+    [proof] = checks(actions(planned(spec=ENCRYPTED))["bootloader.initramfs"], "bootloader/initramfs-carries")
     assert isinstance(proof.test, Call) and "keyboard" in proof.test.args and "dm_crypt" in proof.test.args
 
 
-@caught_by(verb("initramfs-carries"), unseen("verb:initramfs-carries"), concern(Initramfs, settings=""))
+@caught_by(verb("bootloader/initramfs-carries"), unseen("verb:initramfs-carries"), concern(Initramfs, settings=""))
 def test_f02_an_initramfs_for_the_live_environment() -> None:
     lacking = IMAGE.replace("nvme.ko.xz", "ahci.ko.xz")
     assert "lacks: nvme" in _initramfs("disk", lacking)[1]
     assert _initramfs("disk", IMAGE) == (0, "")
-    assert checks(actions(planned())["bootloader.initramfs"], "initramfs-carries")
+    assert checks(actions(planned())["bootloader.initramfs"], "bootloader/initramfs-carries")
     for name, words in (("limpet-01", 'hostonly="no"'), ("barnacle-05", "HOOKS=(base systemd")):
         assert words in rendered(planned(name)) and "autodetect" not in rendered(planned(name))
 
@@ -172,14 +172,14 @@ def test_f02_an_initramfs_for_the_live_environment() -> None:
 # --- users ---------------------------------------------------------------------------------------------------------
 
 
-@caught_by(function("users.validate:_administrator_faults"), verb("sudo-allows"), unseen("verb:sudo-allows"))
+@caught_by(function("users.validate:_administrator_faults"), verb("users/sudo-allows"), unseen("verb:sudo-allows"))
 def test_d09_nobody_is_administrator() -> None:
     said = faults(common=(("administrator = true", "administrator = false"),))["no-administrator"]
     assert "nobody could ever change anything" in said and "administrator = true for one person" in said
     place = Place()
     fakes = {"visudo": "return 0", "sudo": "echo 'User ana may run the following commands: (root) /bin/ls'"}
-    assert "sudo does not let ana run every command" in place.says("sudo-allows", "ana", fakes=fakes)
-    assert checks(actions(planned())["users.administrators"], "sudo-allows")
+    assert "sudo does not let ana run every command" in place.says("users/sudo-allows", "ana", fakes=fakes)
+    assert checks(actions(planned())["users.administrators"], "users/sudo-allows")
 
 
 @caught_by(value("users.emit:SUDOERS", "/etc/sudoers.d/ana.r"), function("users.validate:_form_faults"))
@@ -191,18 +191,20 @@ def test_d10_a_rule_file_that_is_passed_over() -> None:
     assert "other than lower-case letters" in faults(spec=(('name = "ana"', 'name = "ana.r"'),))["bad-user-name"]
 
 
-@caught_by(verb("login-shell"), verb("password-is"), unseen("verb:login-shell"), unseen("verb:password-is"))
+@caught_by(verb("users/login-shell"), verb("users/password-is"), unseen("verb:login-shell"), unseen("verb:password-is"))
 def test_d12_the_new_user_cannot_log_in() -> None:
     place = Place()
     assert "/usr/bin/zsh is not installed" in place.says(
-        "login-shell", "/usr/bin/zsh", fakes={"in_target": ""}, moved={"in_target test -x": "false"}
+        "users/login-shell", "/usr/bin/zsh", fakes={"in_target": ""}, moved={"in_target test -x": "false"}
     )
     place.put("target/etc/shells", "/bin/sh\n")
-    assert "does not stand in /etc/shells" in place.says("login-shell", "/bin/cat")
+    assert "does not stand in /etc/shells" in place.says("users/login-shell", "/bin/cat")
     place.put("target/etc/shadow", "ana:!:20000:0:99999:7:::\n")
-    assert "ana has no usable password" in place.says("password-is", "ana", "set")
+    assert "ana has no usable password" in place.says("users/password-is", "ana", "set")
     found = actions(planned())
-    assert checks(found["users.person-ana"], "login-shell") and checks(found["users.password-ana"], "password-is")
+    assert checks(found["users.person-ana"], "users/login-shell") and checks(
+        found["users.password-ana"], "users/password-is"
+    )
 
 
 @caught_by(function("users.validate:_root_faults"))
@@ -212,17 +214,17 @@ def test_d13_a_failed_start_that_lets_nobody_in() -> None:
     assert "ends at a console that lets nobody in" in said and '"open-shell" or "live-medium"' in said
 
 
-@caught_by(verb("machine-id-own"), unseen("verb:machine-id-own"), verb("host-keys-there"))
+@caught_by(verb("base/machine-id-own"), unseen("verb:machine-id-own"), verb("base/host-keys-there"))
 def test_d14_two_machines_with_one_id() -> None:
     place = Place()
     same = "0123456789abcdef0123456789abcdef\n"
     place.put("target/etc/machine-id", same)
     live = place.put("live-id", same)
     moved = {"-f /etc/machine-id": f"-f {live}", "cat /etc/machine-id": f"cat {live}"}
-    assert "the machine-id is that of the live medium" in place.says("machine-id-own", moved=moved)
-    assert checks(actions(planned())["base.machine-id"], "machine-id-own")
+    assert "the machine-id is that of the live medium" in place.says("base/machine-id-own", moved=moved)
+    assert checks(actions(planned())["base.machine-id"], "base/machine-id-own")
     place.put("target/usr/sbin/sshd", mode=0o755)
-    assert "there is no SSH host key" in place.says("host-keys-there")
+    assert "there is no SSH host key" in place.says("base/host-keys-there")
 
 
 # --- network -------------------------------------------------------------------------------------------------------
@@ -230,7 +232,7 @@ def test_d14_two_machines_with_one_id() -> None:
 
 @caught_by(
     function("network.validate:_no_network_faults"),
-    verb("unit-complete"),
+    verb("network/unit-complete"),
     unseen("verb:unit-complete"),
     unseen("verb:service-enabled"),
 )
@@ -239,10 +241,10 @@ def test_e01_no_network_after_the_restart() -> None:
     assert "no network after its first start; say so on purpose" in said
     place = Place()
     place.put("target/usr/lib/systemd/system/NetworkManager.service", "[Service]\nExecStart=/usr/sbin/No-Such-Thing\n")
-    missing = place.says("unit-complete", str(place.target), "NetworkManager.service")
+    missing = place.says("network/unit-complete", str(place.target), "NetworkManager.service")
     assert "NetworkManager.service starts /usr/sbin/No-Such-Thing, which is not installed" in missing
     manager = actions(planned())["network.manager"]
-    assert checks(manager, "unit-complete") and checks(manager, "service-enabled")
+    assert checks(manager, "network/unit-complete") and checks(manager, "service-enabled")
 
 
 @caught_by(verb("link-is"), unseen("verb:link-is"), unseen("action:network.first-start"))
@@ -256,9 +258,9 @@ def test_e02_names_do_not_resolve() -> None:
     order = list(found)
     assert order.index("network.resolver") > order.index("base.packages")
     assert [check.test.verb for check in found["network.first-start"].audits if isinstance(check.test, Call)] == [
-        "online"
+        "network/online"
     ]
-    assert "getent" in shell_library.verbs(["online"])
+    assert "getent" in LIBRARY.text(["network/online"])
 
 
 @caught_by(function("network.validate_links:_survey_faults"), function("network.validate_links:_match_faults"))
@@ -269,7 +271,7 @@ def test_e03_another_interface_name() -> None:
     assert "can differ between the live medium and the installed system" in named
 
 
-@caught_by(verb("firmware-of-link"), unseen("verb:firmware-of-link"))
+@caught_by(verb("network/firmware-of-link"), unseen("verb:firmware-of-link"))
 def test_e04_wifi_without_its_firmware() -> None:
     place = Place()
     mac, wanted = "00:00:5e:00:53:18", "iwlwifi-ty-a0-gf-a0-72.ucode"
@@ -283,12 +285,12 @@ def test_e04_wifi_without_its_firmware() -> None:
         "dmesg": f"echo 'iwlwifi 0000:00:14.3: firmware: direct-loading firmware {wanted}'",
     }
     moved = {"/sys/class/net/": f"{place.path}/net/"}
-    said = place.says("firmware-of-link", mac, fakes=fakes, moved=moved)
+    said = place.says("network/firmware-of-link", mac, fakes=fakes, moved=moved)
     assert f"iwlwifi has loaded here, and the new system lacks: {wanted}" in said
     place.put(f"target/usr/lib/firmware/{wanted}.xz")
-    place.holds("firmware-of-link", mac, fakes=fakes, moved=moved)
+    place.holds("network/firmware-of-link", mac, fakes=fakes, moved=moved)
     action = actions(planned())["network.firmware"]
-    assert checks(action, "firmware-of-link") and "firmware_packages of [base]" in action.trouble
+    assert checks(action, "network/firmware-of-link") and "firmware_packages of [base]" in action.trouble
 
 
 @caught_by(function("network.emit:masked_units"))

@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 from attrs import evolve
 
-from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.grub import entries, settings, stub
 from bedplate_steps.bootloader.model import Bootloader, Entry
 from bedplate_steps.bootloader.plan import IMAGE_TYPES, Plan
+from library import LIBRARY
 from test_bootloader import ESP, GLOBAL, HOSTILE, MANAGER, SHELLS, FakeContext, plan
 
 GUID = "6d0325d8-cf1c-525b-838b-9949aba9601a"
@@ -76,7 +76,7 @@ def test_a_real_loader_is_told_from_another_file(tmp_path: Path) -> None:
     image = tmp_path / "grubx64.efi"
     subprocess.run(["grub-mkimage", "-O", "x86_64-efi", "-o", str(image), "-p", "/x", "part_gpt"], check=True)
     script = tmp_path / "s.sh"
-    script.write_text(shell_library.verbs(["loader-is"]) + 'verb_loader_is "$@"\n')
+    script.write_text(LIBRARY.text(["bootloader/loader-is"]) + 'verb_loader_is "$@"\n')
     short = tmp_path / "short"
     short.write_bytes(b"MZ")
     for shell in SHELLS.values():
@@ -127,12 +127,12 @@ class Machine:
         return subprocess.run(["efibootmgr", *words], capture_output=True, text=True, check=True, env=self.env).stdout
 
     def verb(self, name: str, *words: str, shell: str = "dash") -> subprocess.CompletedProcess[str]:
-        text = shell_library.verbs([name]).replace("/sys/firmware/efi/efivars", str(self.variables))
+        text = LIBRARY.text([name]).replace("/sys/firmware/efi/efivars", str(self.variables))
         text = text.replace("/dev/disk/by-partuuid", str(self.folder / "by-partuuid"))
         head = f"set -u\nTARGET='{self.target}' WORK='{self.folder}/work' DISK='{self.disk}'\n"
         head += f"COPIES='{self.folder}/copies'\n"
         script = self.folder / "script.sh"
-        script.write_text(f'{head}{text}\n{shell_library.function(name)} "$@"\n', encoding="utf-8")
+        script.write_text(f'{head}{text}\n{LIBRARY.call(name)} "$@"\n', encoding="utf-8")
         return subprocess.run(
             [*SHELLS[shell], str(script), *words], capture_output=True, text=True, check=False, env=self.env
         )
@@ -165,13 +165,13 @@ def test_one_entry_is_made_and_every_other_stays(machine: Machine, shell: str, p
     before = machine.saved()
     words = (GUID, "kelp", OURS, place, "short")
     for _ in range(2):  # a second run changes nothing
-        done = machine.verb("make-boot-entry", *words, shell=shell)
+        done = machine.verb("bootloader/make-boot-entry", *words, shell=shell)
         assert (done.returncode, done.stderr) == (0, "")
     listing = machine.efibootmgr("-v")
     assert f"BootOrder: {order}\n" in listing
     assert f"Boot0002* kelp\tHD(3,GPT,{GUID},0xb000,0x10800)/File({OURS})\n" in listing
     assert listing.count(OURS) == 2
-    for verb in (("boot-entry-is", "one"), ("boot-entry-stands", place)):
+    for verb in (("bootloader/boot-entry-is", "one"), ("bootloader/boot-entry-stands", place)):
         assert machine.verb(verb[0], verb[1], GUID, OURS, shell=shell).returncode == 0
     assert {name: value for name, value in machine.saved().items() if name in before and "Order" not in name} == {
         name: value for name, value in before.items() if "Order" not in name
@@ -185,12 +185,12 @@ def test_duplicates_are_reduced_and_the_way_back_restores_all(machine: Machine, 
     esp.mkdir()
     before = machine.saved()
     shutil.copytree(machine.variables, machine.folder / "copies")
-    assert machine.verb("save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
+    assert machine.verb("bootloader/save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
     for _ in range(3):
         machine.efibootmgr("-q", "-c", "-d", machine.disk, "-p", "3", "-L", "kelp", "-l", OURS)
-    assert machine.verb("make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
-    assert machine.verb("boot-entry-is", "one", GUID, OURS, shell=shell).returncode == 0
-    assert machine.verb("drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
+    assert machine.verb("bootloader/make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
+    assert machine.verb("bootloader/boot-entry-is", "one", GUID, OURS, shell=shell).returncode == 0
+    assert machine.verb("bootloader/drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
     after = machine.saved()
     # A write to a real variable replaces it; in a plain file the tail of a longer value stays.
     order = f"BootOrder-{GLOBAL}"
@@ -205,11 +205,11 @@ def test_a_system_that_came_later_keeps_its_entry_and_its_place(machine: Machine
     esp = machine.folder / "esp"
     esp.mkdir()
     shutil.copytree(machine.variables, machine.folder / "copies")
-    assert machine.verb("save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
-    assert machine.verb("make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
+    assert machine.verb("bootloader/save-boot-state", str(esp), "-", "all", shell=shell).returncode == 0
+    assert machine.verb("bootloader/make-boot-entry", GUID, "kelp", OURS, "first", "short", shell=shell).returncode == 0
     machine.efibootmgr("-q", "-c", "-d", machine.disk, "-p", "3", "-L", "heron", "-l", r"\EFI\heron\grubx64.efi")
     machine.efibootmgr("-q", "-o", "0003,0000,0002,0001")
-    assert machine.verb("drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
+    assert machine.verb("bootloader/drop-boot-entry", GUID, "kelp", OURS, shell=shell).returncode == 0
     listing = machine.efibootmgr()
     assert "BootOrder: 0003,0000,0001" in listing and "heron" in listing and "Boot0002" not in listing
     assert not (machine.folder / "work/left").exists()
@@ -217,7 +217,7 @@ def test_a_system_that_came_later_keeps_its_entry_and_its_place(machine: Machine
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="loop devices need root")
 def test_a_missing_partition_is_said(machine: Machine) -> None:
-    done = machine.verb("make-boot-entry", GUID.replace("6d", "7d"), "kelp", OURS, "first", "short")
+    done = machine.verb("bootloader/make-boot-entry", GUID.replace("6d", "7d"), "kelp", OURS, "first", "short")
     assert done.returncode == 1 and "no partition with the UUID" in done.stderr
 
 
@@ -233,12 +233,12 @@ def test_room_and_files_of_a_real_fat_volume(machine: Machine, shell: str, tmp_p
     (fakes / "findmnt").write_text(f"#!/bin/sh\necho '{mounted}'\n")
     (fakes / "findmnt").chmod(0o755)
     machine.env["PATH"] = f"{fakes}:{machine.env['PATH']}"
-    assert machine.verb("esp-has-room", machine.node, "1", shell=shell).returncode == 0
-    full = machine.verb("esp-has-room", machine.node, "99999999999", shell=shell)
+    assert machine.verb("bootloader/esp-has-room", machine.node, "1", shell=shell).returncode == 0
+    full = machine.verb("bootloader/esp-has-room", machine.node, "99999999999", shell=shell)
     assert full.returncode == 1 and "are needed" in full.stderr
-    assert machine.verb("esp-lacks", machine.node, "EFI/BOOT/BOOTAA64.EFI", shell=shell).returncode == 0
-    assert machine.verb("esp-lacks", machine.node, "EFI/BOOT/BOOTX64.EFI", shell=shell).returncode == 1
-    assert machine.verb("esp-has-room", str(tmp_path / "none"), "1", shell=shell).returncode == 1
+    assert machine.verb("bootloader/esp-lacks", machine.node, "EFI/BOOT/BOOTAA64.EFI", shell=shell).returncode == 0
+    assert machine.verb("bootloader/esp-lacks", machine.node, "EFI/BOOT/BOOTX64.EFI", shell=shell).returncode == 1
+    assert machine.verb("bootloader/esp-has-room", str(tmp_path / "none"), "1", shell=shell).returncode == 1
 
 
 def test_the_file_system_id_is_the_one_mkfs_fat_writes(tmp_path: Path) -> None:

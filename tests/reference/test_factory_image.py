@@ -31,6 +31,7 @@ from bedplate.survey import Firmware, Link, Survey, SurveyedMachine
 from bedplate.surveying import capture
 from bedplate.surveying import draft as drafting
 from bedplate.units import MIB
+from library import LIBRARY
 from rendering import Sandbox
 
 COLLECTOR = Path(__file__).resolve().parents[2] / "compiler" / "bedplate" / "surveying" / "collector.sh"
@@ -262,7 +263,7 @@ def undo(factory: Factory, folder: Path) -> None:
     [back] = append.way_back.operations
     assert isinstance(back, Call)
     rows = script.render(factory.graph).split("OUR_ROWS='")[1].split("'\n")[0]
-    text = script.shell_library.verbs([back.verb]) + f"\nNEW_LINE='\n'\nDISK={factory.node} WORK={folder}\n"
+    text = LIBRARY.text([back.verb]) + f"\nNEW_LINE='\n'\nDISK={factory.node} WORK={folder}\n"
     text += f"OUR_ROWS='{rows}'\n"
     text += f"verb_delete_partitions {' '.join(str(word) for word in back.args)}\n"
     call("dash", "-c", text)

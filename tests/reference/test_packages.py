@@ -13,14 +13,15 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.rendering import shell_library
+from bedplate.testing.function_runner import SHELLS
+from bedplate.testing.function_runner import run_function as run
 from bedplate_steps.base.model import Base, Source
 from bedplate_steps.families.apt import package_tool as apt
 from bedplate_steps.families.dnf import package_tool as dnf
 from bedplate_steps.families.pacman import package_tool as pacman
 from family_records import PACKAGE_FAMILIES
+from library import LIBRARY
 from sources import end_agent, gpg
-from verb_runner import SHELLS, run
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -87,11 +88,11 @@ def pacman_config(place: Path, keys: Path) -> str:
 
 @pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_reads_the_configuration(pacman_config: str, place: Path, verb: Run) -> None:
-    done = verb("pacman-source-reachable", "trusted", stdin=pacman_config)
+    done = verb("base/pacman-source-reachable", "trusted", stdin=pacman_config)
     assert done.returncode == 0, done.stderr
     assert (place / "work/repositories").read_text().split() == ["core", "extra"]
     (place / "source/extra.db").unlink()
-    gone = verb("pacman-source-reachable", "trusted", stdin=pacman_config)
+    gone = verb("base/pacman-source-reachable", "trusted", stdin=pacman_config)
     assert gone.returncode == 1
     assert "extra" in gone.stderr
 
@@ -99,8 +100,8 @@ def test_pacman_reads_the_configuration(pacman_config: str, place: Path, verb: R
 @pytest.mark.proves(family="pacman", by="tool")
 @pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
 def test_pacman_installs_into_the_target_only(pacman_config: str, place: Path, verb: Run, shell: tuple[str]) -> None:
-    assert verb("pacman-prepare", shell=shell).returncode == 0
-    done = verb("pacman-install", "base", "linux", stdin=pacman_config, shell=shell)
+    assert verb("base/pacman-prepare", shell=shell).returncode == 0
+    done = verb("base/pacman-install", "base", "linux", stdin=pacman_config, shell=shell)
     assert done.returncode == 0, done.stderr
     target = place / "target"
     assert (target / "usr/share/linux/text").is_file()
@@ -108,20 +109,20 @@ def test_pacman_installs_into_the_target_only(pacman_config: str, place: Path, v
     assert not (target / ".base-unfinished").exists()
     assert list((target / "var/cache/pacman/pkg").iterdir()) == []
     tool = f'shift; pacman --root {target} "$@"'
-    assert verb("pacman-installed", "linux", "kernel", in_target=tool).returncode == 0
-    missing = verb("pacman-installed", "linux", "sudo", in_target=tool)
+    assert verb("base/pacman-installed", "linux", "kernel", in_target=tool).returncode == 0
+    missing = verb("base/pacman-installed", "linux", "sudo", in_target=tool)
     assert missing.returncode == 1
     assert "sudo" in missing.stderr
     (target / ".base-unfinished").touch()
-    assert verb("pacman-installed", "linux", in_target=tool).returncode == 1
+    assert verb("base/pacman-installed", "linux", in_target=tool).returncode == 1
 
 
 @pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_refuses_an_unknown_name_before_it_touches_the_target(
     pacman_config: str, place: Path, verb: Run
 ) -> None:
-    verb("pacman-prepare")
-    done = verb("pacman-install", "base", "lnux", stdin=pacman_config)
+    verb("base/pacman-prepare")
+    done = verb("base/pacman-install", "base", "lnux", stdin=pacman_config)
     assert done.returncode == 1
     assert "lnux" in done.stderr
     assert not (place / "target/.base-unfinished").exists()
@@ -130,8 +131,8 @@ def test_pacman_refuses_an_unknown_name_before_it_touches_the_target(
 @pytest.mark.proves(family="pacman", by="tool")
 def test_pacman_refuses_a_package_whose_signature_is_missing(pacman_config: str, place: Path, verb: Run) -> None:
     (place / "source/linux-1-1-any.pkg.tar.gz.sig").unlink()
-    verb("pacman-prepare")
-    assert verb("pacman-install", "base", "linux", stdin=pacman_config).returncode == 1
+    verb("base/pacman-prepare")
+    assert verb("base/pacman-install", "base", "linux", stdin=pacman_config).returncode == 1
     assert not (place / "target/usr/share/linux").exists()
 
 
@@ -140,13 +141,13 @@ def test_pacman_refuses_a_package_whose_signature_is_missing(pacman_config: str,
 def test_pacman_looks_names_up_and_reads_the_lists_before_the_first_write(
     pacman_config: str, place: Path, verb: Run, shell: tuple[str]
 ) -> None:
-    assert verb("pacman-offers", "base", "kernel", stdin=pacman_config, shell=shell).returncode == 0
-    wrong = verb("pacman-offers", "base", "lnux", stdin=pacman_config, shell=shell)
+    assert verb("base/pacman-offers", "base", "kernel", stdin=pacman_config, shell=shell).returncode == 0
+    wrong = verb("base/pacman-offers", "base", "lnux", stdin=pacman_config, shell=shell)
     assert wrong.returncode == 1 and "lnux" in wrong.stderr
     for list_of_packages in (place / "source").glob("core.db*"):
         list_of_packages.unlink()
     (place / "source/core.db").write_text("<html>Please log in.</html>")
-    assert verb("pacman-offers", "base", stdin=pacman_config, shell=shell).returncode == 1
+    assert verb("base/pacman-offers", "base", stdin=pacman_config, shell=shell).returncode == 1
     assert list((place / "target").iterdir()) == []
 
 
@@ -192,17 +193,17 @@ def dnf_base(place: Path, keys: Path) -> Base:
 @pytest.mark.proves(family="dnf", by="tool")
 def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Path, verb: Run) -> None:
     repository, target = dnf.repository(dnf_base, dnf_base.keyring), place / "target"
-    assert verb("dnf-source-reachable", "trusted", "42", stdin=repository).returncode == 0
-    assert verb("dnf-prepare").returncode == 0
-    done = verb("dnf-install", "42", "no", "bash", "kernel", stdin=repository)
+    assert verb("base/dnf-source-reachable", "trusted", "42", stdin=repository).returncode == 0
+    assert verb("base/dnf-prepare").returncode == 0
+    done = verb("base/dnf-install", "42", "no", "bash", "kernel", stdin=repository)
     assert done.returncode == 0, done.stderr
     assert command("rpm", "--root", target, "-qa", "--queryformat", "%{name}\n").split().count("kernel") == 1
     assert (target / "usr/share/kernel").is_dir()
     assert list((target / "var").rglob("*.rpm")) == []
     assert not (target / ".base-unfinished").exists()
     tool = f'shift; rpm --root {target} "$@"'
-    assert verb("rpm-installed", "kernel", "provided-by-bash", in_target=tool).returncode == 0
-    missing = verb("rpm-installed", "kernel", "sudo", in_target=tool)
+    assert verb("base/rpm-installed", "kernel", "provided-by-bash", in_target=tool).returncode == 0
+    missing = verb("base/rpm-installed", "kernel", "sudo", in_target=tool)
     assert missing.returncode == 1
     assert "sudo" in missing.stderr
 
@@ -210,9 +211,9 @@ def test_dnf_installs_signed_packages_into_the_target(dnf_base: Base, place: Pat
 @pytest.mark.proves(family="dnf", by="tool")
 def test_dnf_looks_names_up_before_the_first_write(dnf_base: Base, place: Path, verb: Run) -> None:
     repository = dnf.repository(dnf_base, dnf_base.keyring)
-    known = verb("dnf-offers", "42", "bash", "provided-by-kernel", stdin=repository)
+    known = verb("base/dnf-offers", "42", "bash", "provided-by-kernel", stdin=repository)
     assert known.returncode == 0, known.stderr
-    wrong = verb("dnf-offers", "42", "bash", "kernle", stdin=repository)
+    wrong = verb("base/dnf-offers", "42", "bash", "kernle", stdin=repository)
     assert wrong.returncode == 1 and "no package kernle; nearest: kernel" in wrong.stderr
     assert list((place / "target").iterdir()) == []
 
@@ -220,12 +221,12 @@ def test_dnf_looks_names_up_before_the_first_write(dnf_base: Base, place: Path, 
 @pytest.mark.proves(family="dnf", by="tool")
 def test_dnf_refuses_unknown_names_and_unsigned_packages(dnf_base: Base, place: Path, verb: Run) -> None:
     repository = dnf.repository(dnf_base, dnf_base.keyring)
-    verb("dnf-prepare")
-    assert verb("dnf-install", "42", "no", "bash", "krnel", stdin=repository).returncode == 1
+    verb("base/dnf-prepare")
+    assert verb("base/dnf-install", "42", "no", "bash", "krnel", stdin=repository).returncode == 1
     for path in (place / "source").glob("*.rpm"):
         command("rpm", "--delsign", path)
     command("createrepo_c", "-q", place / "source")
-    done = verb("dnf-install", "42", "no", "bash", stdin=repository)
+    done = verb("base/dnf-install", "42", "no", "bash", stdin=repository)
     assert done.returncode == 1
     assert not (place / "target/usr/share/bash").exists()
     assert not (place / "target/.base-unfinished").exists()
@@ -313,8 +314,8 @@ def test_apt_more_sources_keep_their_own_release() -> None:
 @pytest.mark.proves(family="apt", by="tool")
 def test_what_dpkg_knows_as_installed_is_proof(place: Path, verb: Run) -> None:
     here = 'case $1 in dpkg-query | dpkg) "$@" ;; esac'
-    assert verb("apt-installed", "dpkg", "tzdata", in_target=here).returncode == 0
-    missing = verb("apt-installed", "dpkg", "no-such-package", in_target=here)
+    assert verb("base/apt-installed", "dpkg", "tzdata", in_target=here).returncode == 0
+    missing = verb("base/apt-installed", "dpkg", "no-such-package", in_target=here)
     assert missing.returncode == 1
     assert "no-such-package" in missing.stderr
 
@@ -326,10 +327,10 @@ def test_leftovers_of_a_cut_short_transaction_are_found(place: Path, verb: Run) 
         path = place / "target" / name
         path.parent.mkdir(parents=True)
         path.write_text(text)
-        done = verb("apt-installed", "dpkg", in_target=here)
+        done = verb("base/apt-installed", "dpkg", in_target=here)
         assert (done.returncode, path.name in done.stderr) == (1, True)
         path.unlink()
-    assert verb("apt-installed", "dpkg", in_target=here).returncode == 0
+    assert verb("base/apt-installed", "dpkg", in_target=here).returncode == 0
 
 
 TRANSACTION = """case $* in
@@ -345,7 +346,7 @@ def test_the_transaction_leaves_nothing_of_its_own(place: Path, verb: Run, shell
     (target / "usr/sbin").mkdir(parents=True)
     (target / "etc").mkdir()
     (target / "etc/resolv.conf").symlink_to("../run/systemd/resolve/stub-resolv.conf")
-    done = verb("apt-install", "no", "less", shell=shell, in_target=TRANSACTION.replace("exit_as", ends))
+    done = verb("base/apt-install", "no", "less", shell=shell, in_target=TRANSACTION.replace("exit_as", ends))
     assert (done.returncode == 0) is (ends == "true")
     assert "policy-rc.d" in done.stdout
     assert Path("/etc/resolv.conf").read_text() in done.stdout
@@ -410,7 +411,7 @@ def test_the_apt_names_are_in_the_package_lists(firmware_names: set[str]) -> Non
 @pytest.mark.proves(family="apt", by="tool")
 @pytest.mark.parametrize("tool", ["mmdebstrap", "debootstrap"])
 def test_the_bootstrap_tools_know_the_options(tool: str) -> None:
-    text = shell_library.verbs(["apt-unpack"])
+    text = LIBRARY.text(["base/apt-unpack"])
     [call] = [line for line in text.replace("\\\n", " ").splitlines() if line.strip().startswith(f"{tool} ")]
     options = [word.partition("=")[0].strip('"') for word in call.split() if word.startswith(("--", '${2:+"--'))]
     options = [option.removeprefix('${2:+"') for option in options]

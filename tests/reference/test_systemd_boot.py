@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from bedplate.rendering import shell_library
 from bedplate_steps.bootloader.model import Bootloader
 from bedplate_steps.bootloader.systemd_boot import IMAGES, written
+from library import LIBRARY
 from test_bootloader import plan
 from test_systemd_boot import ALONE, BESIDE, KELP, context
 
@@ -33,7 +33,7 @@ update() { bootctl --esp-path="$PLACE/efi" --boot-path="$PLACE/xbootldr" --no-va
 def inside(place: Path, script: str, *verbs: str) -> str:
     """Output of a script in a mount name space of its own, with those verbs at hand."""
     path = place / "script.sh"
-    path.write_text(f"PLACE='{place}'\n{BEGIN}{shell_library.verbs(verbs)}\n{script}", encoding="utf-8")
+    path.write_text(f"PLACE='{place}'\n{BEGIN}{LIBRARY.text(verbs)}\n{script}", encoding="utf-8")
     words = ["unshare", "--user", "--map-root-user", "--mount", "dash", str(path)]
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
@@ -62,24 +62,26 @@ def test_the_loader_s_own_installer_overwrites_a_foreign_fallback(tmp_path: Path
 def test_its_update_spares_a_foreign_fallback_and_replaces_our_old_image(tmp_path: Path) -> None:
     look = f'cat "$PLACE/efi/EFI/BOOT/BOOTX64.EFI"; cmp {IMAGE} "$PLACE/efi/EFI/systemd/systemd-bootx64.efi"'
     script = f"{FOREIGN}{PUT}{OLDER}update >&2\n{look}"
-    assert inside(tmp_path, script, "put-systemd-boot") == "theirs\n"
+    assert inside(tmp_path, script, "bootloader/put-systemd-boot") == "theirs\n"
 
 
 def test_its_update_works_where_no_other_system_was(tmp_path: Path) -> None:
-    assert "BOOTX64.EFI" in inside(tmp_path, f'{PUT}update >&2; ls "$PLACE/efi/EFI/BOOT"', "put-systemd-boot")
+    assert "BOOTX64.EFI" in inside(
+        tmp_path, f'{PUT}update >&2; ls "$PLACE/efi/EFI/BOOT"', "bootloader/put-systemd-boot"
+    )
 
 
 def test_without_the_fallback_folder_it_would_fail(tmp_path: Path) -> None:
     # the reason why it is made; packages' scripts end with the error of `update`
     script = f'{PUT}{OLDER}rmdir "$PLACE/efi/EFI/BOOT"; if update; then echo well; else echo failed; fi'
-    assert inside(tmp_path, script, "put-systemd-boot").endswith("failed\n")
+    assert inside(tmp_path, script, "bootloader/put-systemd-boot").endswith("failed\n")
 
 
 @pytest.mark.proves(loader="systemd-boot", by="tool")
 def test_the_kernel_scripts_see_that_it_is_installed(tmp_path: Path) -> None:
     # /etc/kernel/postinst.d/zz-systemd-boot of Debian's systemd-boot: `bootctl is-installed --quiet || exit 0`
     there = f'{PUT}bootctl --esp-path="$PLACE/efi" is-installed'
-    assert inside(tmp_path, there, "put-systemd-boot").strip() == "yes"
+    assert inside(tmp_path, there, "bootloader/put-systemd-boot").strip() == "yes"
 
 
 def test_packages_scripts_find_no_partition_to_install_to(tmp_path: Path) -> None:
@@ -123,7 +125,7 @@ def test_kernel_install_and_bootctl_read_what_we_write(tmp_path: Path, alone: bo
     more = "" if alone else ' --boot-path="$PLACE/xbootldr"'
     look = f'bootctl --esp-path="$PLACE/efi"{more} --json=short list'
     script = PUT + add + _files(section, tmp_path, alone) + proof + look
-    lines = inside(tmp_path, script, "put-systemd-boot", "entries-start").splitlines()
+    lines = inside(tmp_path, script, "bootloader/put-systemd-boot", "bootloader/entries-start").splitlines()
     found = [json.loads(line) for line in lines]
     entries = {item["id"]: item for item in found}
     ours = entries["kelp-6.1.0-9.conf"]
@@ -138,7 +140,7 @@ def test_kernel_install_and_bootctl_read_what_we_write(tmp_path: Path, alone: bo
 def test_the_image_is_for_this_machine() -> None:
     # PE machine value: UEFI 2.10, 2.1.1
     settled = plan(KELP, context())
-    script = f"WORK=/tmp\n{shell_library.verbs(['loader-is'])}\nverb_loader_is {IMAGE} {settled.machine}\n"
+    script = f"WORK=/tmp\n{LIBRARY.text(['bootloader/loader-is'])}\nverb_loader_is {IMAGE} {settled.machine}\n"
     subprocess.run(["dash", "-c", script], check=True)
     wrong = subprocess.run(["dash", "-c", script.replace(settled.machine, "64aa")], capture_output=True, check=False)
     assert wrong.returncode == 1

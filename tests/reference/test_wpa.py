@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from bedplate.actions import Call
+from bedplate.testing.function_runner import run_function as run_verb
 from networking import WIFI, actions
-from verb_runner import run as run_verb
 
 from .test_network_tools import WPA, all_files
 from .unpacked import program
@@ -62,9 +62,9 @@ def conf(folder: Path, ssid: str, passphrase: str, security: str = "wpa-psk") ->
     work.mkdir(exist_ok=True)
     _, *words = (str(word) for word in call.args)
     tool = f'shift; {shlex.join(program("wpa_passphrase"))} "$@"'
-    done = run_verb("wpa-file", str(path), *words, target="/", work=work, stdin=passphrase, in_target=tool)
+    done = run_verb("network/wpa-file", str(path), *words, target="/", work=work, stdin=passphrase, in_target=tool)
     assert done.returncode == 0, done.stderr
-    proof = run_verb("wpa-file-is", str(path), ssid.encode().hex(), security, target="/", work=work)
+    proof = run_verb("network/wpa-file-is", str(path), ssid.encode().hex(), security, target="/", work=work)
     assert proof.returncode == 0, proof.stderr
     return path.read_text()
 

@@ -27,6 +27,7 @@ from bedplate.loading.registry import Registry, load
 from bedplate.reading.document import read
 from bedplate.rendering import script
 from bedplate.spec import Machine
+from library import LIBRARY
 
 from .install import CASES
 
@@ -130,6 +131,7 @@ def rendered(actions: Iterable[Action]) -> str:
             survey=None,
             nodes=nodes,
             tools=tools,
+            library=LIBRARY,
             old_spec_file="old",
         )
     )

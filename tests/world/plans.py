@@ -286,8 +286,13 @@ def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) ->
     )
 
 
-LOOKS = {"esp-has-room", "is-mounted"}
-INSIDE = {"initramfs-is-built", "initramfs-carries", "menu-starts", "api-unmounted"}
+LOOKS = {"bootloader/esp-has-room", "is-mounted"}
+INSIDE = {
+    "bootloader/initramfs-is-built",
+    "bootloader/initramfs-carries",
+    "bootloader/menu-starts",
+    "base/api-unmounted",
+}
 
 
 def _inside(action: Action) -> bool:

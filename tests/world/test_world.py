@@ -10,11 +10,10 @@ import os
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
-from unittest.mock import patch
 
 import pytest
 
-from bedplate.rendering import shell_library
+from library import LIBRARY, changed
 from world import campaign, plans
 from world.events import EVENTS
 from world.sequences import drawn, play, read, spelled
@@ -74,8 +73,8 @@ def test_nothing_is_lost_in_many_sequences() -> None:
 
 DIRT = "printf x | dd of=$DISK bs=1 seek=60000 conv=notrunc"
 HARM = {
-    "bytes outside the plan changed": ("append-partitions", f"{DIRT}; return 0"),
-    "refused, and yet": ("disk-is", f"{DIRT}; echo not this disk >&2; return 1"),
+    "bytes outside the plan changed": ("disk/append-partitions", f"{DIRT}; return 0"),
+    "refused, and yet": ("disk/disk-is", f"{DIRT}; echo not this disk >&2; return 1"),
 }
 """What a broken verb would do, by what the invariants say of it."""
 
@@ -83,10 +82,9 @@ HARM = {
 @pytest.mark.parametrize("said", HARM)
 def test_the_invariants_see_what_a_broken_script_does(folder: Path, said: str) -> None:
     name, body = HARM[said]
-    known, other = shell_library._text, f"{shell_library.function(name)}() {{ {body}\n}}\n"
     plans.compiled.cache_clear()
     try:
-        with patch.object(shell_library, "_text", lambda stem: other if stem == name else known(stem)):
+        with changed(name, lambda _: f"{LIBRARY.call(name)}() {{ {body}\n}}\n"):
             outcome = play(read("clock-changed:1 run:1"), folder)
     finally:
         plans.compiled.cache_clear()

@@ -41,6 +41,7 @@ def change_graph(diff: Diff, *, partly: bool = False) -> ChangeGraph:
         nodes=nodes,
         tools=tools,
         facts=_facts(diff),
+        library=graph.library,
         left_out=tuple(undone),
         source_files=graph.source_files,
     )

@@ -44,7 +44,8 @@ def ask(owned: InstalledStep, old: Planned, new: Planned) -> tuple[list[Change],
     sides = (_side(section, old, before), _side(section, new, after))
     changes = call(owned.origin, f"comparing [{section}]", _given, owned, *sides)
     for change in changes:
-        wrong = next(filter(None, (validate_action.trouble(action, section) for action in change.actions)), "")
+        library = new.graph.library
+        wrong = next(filter(None, (validate_action.trouble(one, section, library) for one in change.actions)), "")
         if wrong:
             raise breach(owned.origin, wrong)
     return changes, tuple(name for name in after.missed if name in before.missed and isinstance(name, str))

@@ -14,6 +14,7 @@ from attrs import define, evolve, field, frozen
 from bedplate.actions import Action
 from bedplate.facts import Family
 from bedplate.faults import Fault, Rejected, one_of, ordered, reject, shown
+from bedplate.functions import Library
 from bedplate.install_graph import InstallGraph
 from bedplate.linking.link import Owned, link
 from bedplate.loading import validate_action
@@ -117,6 +118,7 @@ def plan(checked: Checked, spec_file: str) -> InstallGraph:
         tools=tools,
         facts=checked.context.facts(),
         warnings=tuple(map(_wherever, checked.warnings)),
+        library=checked.context.registry.library,
         source_files=checked.source_files,
     )
 
@@ -300,7 +302,7 @@ def _owned(context: StepContext) -> Iterable[Owned]:
         except Rejected as rejected:
             raise Rejected(fault.under(section) for fault in rejected.faults) from None
         for action in actions:
-            _refuse_misshapen(action, installed)
+            _refuse_misshapen(action, installed, context.registry.library)
             yield Owned(action=action, section=section, origin=f"step {section}, {installed.origin}")
 
 
@@ -309,8 +311,9 @@ def _emit(installed: InstalledStep, value: object, context: StepContext) -> list
     return list(given(installed.origin, f"emit of [{installed.step.section}]", answer, Action))
 
 
-def _refuse_misshapen(action: Action, installed: InstalledStep) -> None:
+def _refuse_misshapen(action: Action, installed: InstalledStep, library: Library) -> None:
     section = installed.step.section
-    wrong = call(installed.origin, f"emitting actions of [{section}]", validate_action.trouble, action, section)
+    doing = f"emitting actions of [{section}]"
+    wrong = call(installed.origin, doing, validate_action.trouble, action, section, library)
     if wrong:
         raise breach(installed.origin, wrong)

@@ -32,6 +32,11 @@ class Origin:
     module: str = field(default="", eq=False)
     """The module its entry point names; empty if that is not known."""
 
+    @property
+    def built_in(self) -> bool:
+        """Whether it is Bedplate's own. Nothing may stand in for a step, rendering, choice or function of its."""
+        return self.distribution == "bedplate"
+
     def __str__(self) -> str:
         return f"{self.distribution} {self.version}"
 

@@ -13,17 +13,17 @@ from typing import Any, TypeVar
 import pluggy
 from attrs import evolve, field, frozen
 
+from bedplate.functions import Library
 from bedplate.hookspecs import Extension, Hooks, Renderer, Step
 from bedplate.loading.plugin_errors import Origin, error_text, own_file
+from bedplate.loading.validate_functions import Claims, UnusableFunctions
 from bedplate.loading.validate_plugin import contract_trouble, extension_trouble, renderer_trouble, step_trouble
 
 T = TypeVar("T")
+_Bringer = TypeVar("_Bringer", Step, Extension)
 
 GROUP = "bedplate"
 """The entry-point group plugins register in."""
-
-OWN = "bedplate"
-"""The distribution whose plugins come first: nothing may stand in for a built-in step, rendering or choice."""
 
 
 @frozen(kw_only=True)
@@ -70,6 +70,11 @@ class InstalledExtension:
     extension: Extension
     origin: Origin
 
+    @property
+    def section(self) -> str:
+        """The section whose point it is."""
+        return self.extension.point.partition(".")[0]
+
 
 @frozen(kw_only=True)
 class InstalledRenderer:
@@ -91,6 +96,16 @@ class Registry:
     """By name, sorted by name."""
     broken: tuple[Broken, ...] = ()
     plugins: tuple[Plugin, ...] = ()
+    library: Library = field(init=False, repr=False, eq=False)
+    """Every runtime function that the compiler, these steps and these extensions bring."""
+
+    @library.default
+    def _library(self) -> Library:
+        steps = ((own.step.section, own.step.functions, own.origin) for own in self.steps.values())
+        choices = [one for of_point in self.extensions.values() for one in of_point.values()]
+        added = ((one.section, one.extension.functions, one.origin) for one in choices)
+        every = ((section, functions, origin.built_in) for section, functions, origin in (*steps, *added))
+        return Library.of(*every)
 
     def brought(self) -> dict[tuple[str, str, Origin], tuple[str, ...]]:
         """Names of the types of all extensions, by point, name and origin, sorted by point."""
@@ -129,7 +144,7 @@ def load(clock: Callable[[], float] = lambda: 0.0) -> Registry:
 
 
 def _rank(origin: Origin) -> tuple[bool, str, str]:
-    return origin.distribution != OWN, origin.distribution, origin.plugin
+    return not origin.built_in, origin.distribution, origin.plugin
 
 
 def _import_trouble(origin: Origin, error: BaseException) -> Broken:
@@ -155,12 +170,13 @@ def assemble(plugins: Iterable[tuple[Origin, object]], broken: Iterable[Broken] 
     brought = [given for origin, plugin in plugins if (given := _asked(origin, plugin, troubles)) is not None]
     steps: dict[str, InstalledStep] = {}
     renderers: dict[str, InstalledRenderer] = {}
+    claims = Claims()
     for given in brought:
         for step in given.steps:
-            _admit_step(step, given.plugin, steps, troubles)
+            _admit_step(step, given.plugin, steps, claims, troubles)
         for renderer in given.renderers:
             _admit_renderer(renderer, given.plugin.origin, renderers, troubles)
-    extensions = _extensions(brought, steps, troubles)
+    extensions = _extensions(brought, steps, claims, troubles)
     whole = {section: _completed(own, extensions) for section, own in steps.items()}
     return Registry(
         steps=dict(sorted(whole.items())),
@@ -224,10 +240,14 @@ def _typed(answers: list[Any], kind: type[T], hook: str) -> list[T]:
 # --- admitting what it brought ---------------------------------------------------------------------------------------
 
 
-def _admit_step(step: Step, plugin: Plugin, steps: dict[str, InstalledStep], troubles: list[Broken]) -> None:
+def _admit_step(
+    step: Step, plugin: Plugin, steps: dict[str, InstalledStep], claims: Claims, troubles: list[Broken]
+) -> None:
     reason = step_trouble(step)
     if not reason and step.section in steps:
         reason = _taken(f"[{step.section}]", steps[step.section].origin, plugin.origin)
+    if not reason:
+        reason, step = _with_functions(step, step.section, plugin.origin, claims)
     if reason:
         troubles.append(Broken(origin=plugin.origin, reason=reason, section=str(step.section)))
     else:
@@ -247,7 +267,7 @@ def _admit_renderer(
 
 
 def _extensions(
-    brought: list[_Brought], steps: Mapping[str, InstalledStep], troubles: list[Broken]
+    brought: list[_Brought], steps: Mapping[str, InstalledStep], claims: Claims, troubles: list[Broken]
 ) -> dict[type, dict[str, InstalledExtension]]:
     points = {f"{section}.{key}": kind for section, own in steps.items() for key, kind in own.step.points.items()}
     given = [(one.plugin.origin, extension) for one in brought for extension in one.extensions]
@@ -263,11 +283,26 @@ def _extensions(
         there = found.get(kind, {}) if not reason else {}
         if not reason and extension.name in there:
             reason = _taken(what, there[extension.name].origin, origin)
+        if not reason:
+            section = extension.point.partition(".")[0]
+            reason, extension = _with_functions(extension, section, origin, claims, extension.name)
         if reason:
             troubles.append(Broken(origin=origin, reason=reason))
         else:
             found.setdefault(kind, {})[extension.name] = InstalledExtension(extension=extension, origin=origin)
     return found
+
+
+def _with_functions(
+    brought: _Bringer, section: str, origin: Origin, claims: Claims, extension: str = ""
+) -> tuple[str, _Bringer]:
+    """Why the functions of a step or an extension cannot be used, or nothing; and it with those that were looked at."""
+    try:
+        return "", evolve(brought, functions=claims.taken(section, brought.functions, origin, extension))
+    except UnusableFunctions as error:
+        return str(error), brought
+    except Exception as error:
+        return _words(error, origin), brought
 
 
 def _completed(own: InstalledStep, extensions: Mapping[type, Mapping[str, InstalledExtension]]) -> InstalledStep:
@@ -278,7 +313,7 @@ def _completed(own: InstalledStep, extensions: Mapping[type, Mapping[str, Instal
 def _taken(what: str, owner: Origin, other: Origin) -> str:
     if owner == other:
         return f"it brings {what} twice"
-    return f"{what} is built in and cannot be replaced" if owner.distribution == OWN else f"{owner} has {what} already"
+    return f"{what} is built in and cannot be replaced" if owner.built_in else f"{owner} has {what} already"
 
 
 class _BrokenContract(Exception):

@@ -11,24 +11,23 @@ from collections.abc import Iterable, Iterator
 
 from bedplate.actions import KINDS, Action, Call, Gathered, token_kind, walk
 from bedplate.faults import nearest
-from bedplate.rendering import shell_library
+from bedplate.functions import Library
 
 _ID = re.compile(r"[A-Za-z0-9_.-]+")
 
 
-def trouble(action: Action, section: str) -> str:
+def trouble(action: Action, section: str, library: Library) -> str:
     """Why this is not an action that the step of `section` may emit; empty if it is one."""
     if not action.id.startswith(section + ".") or not _ID.fullmatch(action.id):
         return f"the id {action.id!r} must be {section + '.'!r} and a few words joined by dashes"
-    found = next(_troubles(action, section), "")
+    found = next(_troubles(action, section, library), "")
     return f"{action.id}: {found}" if found else ""
 
 
-def _troubles(action: Action, section: str) -> Iterator[str]:
-    known = shell_library.known()
+def _troubles(action: Action, section: str, library: Library) -> Iterator[str]:
     for item in walk(action):
-        if isinstance(item, Call) and item.verb not in known:
-            yield f"there is no verb {item.verb!r}{_nearest(item.verb, known)}"
+        if isinstance(item, Call) and (unknown := library.unknown(item.verb)):
+            yield unknown
         elif isinstance(item, Gathered) and item.kind != action.gathers:
             gathered = f"and gathers {action.gathers!r}" if action.gathers else "and gathers none: set `gathers`"
             yield f"it names what is gathered of the kind {item.kind!r}, {gathered}"

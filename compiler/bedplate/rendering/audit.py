@@ -6,10 +6,12 @@ The proofs are those of the install script, rooted at `/`; actions that hold onl
 from __future__ import annotations
 
 from bedplate.actions import Call, Check, Stage
+from bedplate.functions import Library
 from bedplate.install_graph import InstallGraph, Node
-from bedplate.rendering import shell_library, shell_operations
+from bedplate.rendering import shell_operations
 from bedplate.rendering.quoting import comment, indent, message, visible
 from bedplate.rendering.script import BEGIN, END, LINT, environment, find_disk, function_suffix
+from bedplate.rendering.shell_runtime import part
 
 CARRIED_OUT = "It was carried out to the end, in the form that the spec has now"
 """What a stamp proves: only the script sets stamps, so a machine installed by hand has none."""
@@ -35,10 +37,10 @@ def render(graph: InstallGraph) -> str:
         "",
         *find_disk(graph),
         "",
-        shell_library.part("common"),
-        shell_library.part("audit"),
-        shell_library.verbs(used | {"find-disk"}),
-        *(line for node in nodes for line in _proofs(node)),
+        part("common"),
+        part("audit"),
+        graph.library.text(used | {"find-disk"}),
+        *(line for node in nodes for line in _proofs(node, graph.library)),
         "prove_all() {",
         *indent(
             [f"prove {node.number} {function_suffix(node)} {message(node.action.title)}" for node in nodes] or [":"]
@@ -75,8 +77,8 @@ def _call(node: Node) -> str:
     return f"prove {node.number} {function_suffix(node)} {message(node.action.title)}"
 
 
-def _proofs(node: Node) -> list[str]:
-    lines = [line for check in checks(node) for line in shell_operations.check(check, "")]
+def _proofs(node: Node, library: Library) -> list[str]:
+    lines = [line for check in checks(node) for line in shell_operations.check(check, library, "")]
     return [
         *comment(visible(f"[{node.number}] {node.action.title}")),
         f"proof_{node.number}_{function_suffix(node)}() {{",

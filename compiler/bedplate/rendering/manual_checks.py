@@ -120,7 +120,10 @@ def _swap_is_on_late(args: Words) -> Iterator[str]:
         yield f"lsblk -nro PARTUUID,MOUNTPOINT | grep -i '^{args[0]} .SWAP.$'"
 
 
-_LATE: Mapping[str, Callable[[Words], Iterator[str]]] = {"is-mounted": _is_mounted_late, "swap-is-on": _swap_is_on_late}
+_LATE: Mapping[str, Callable[[Words], Iterator[str]]] = {
+    "is-mounted": _is_mounted_late,
+    "disk/swap-is-on": _swap_is_on_late,
+}
 """Looks on the running machine, where nobody has given the disk a name."""
 
 
@@ -202,44 +205,44 @@ def _words(*lines: str) -> Callable[[Words, Call], Iterator[str]]:
 
 _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
     "file-is": _file_is,
-    "text-is": lambda args, test: iter(list(_file_is((args[0], ""), test))[:-1]),
-    "same-file": _words("sha256sum {0} {1} | cut -d ' ' -f 1 | uniq -c | grep '^ *2 '"),
-    "entries-start": _words(
+    "bootloader/text-is": lambda args, test: iter(list(_file_is((args[0], ""), test))[:-1]),
+    "bootloader/same-file": _words("sha256sum {0} {1} | cut -d ' ' -f 1 | uniq -c | grep '^ *2 '"),
+    "bootloader/entries-start": _words(
         "# Each entry names a kernel and an initramfs that are there, and these parameters: {2}",
         "cat {0}/loader/entries/*.conf; ls {0}/*",
     ),
-    "host-keys-there": _words(
+    "base/host-keys-there": _words(
         "# Where there is no SSH server, there are none; else their names are shown:",
         "ls {target}/etc/ssh/ssh_host_*_key.pub",
     ),
-    "ext4-times": _words("# `dumpe2fs -h` on each new ext4 shows no time that lies ahead of `date`."),
-    "power-lasts": _words(
+    "clock/ext4-times": _words("# `dumpe2fs -h` on each new ext4 shows no time that lies ahead of `date`."),
+    "disk/power-lasts": _words(
         "# A laptop hangs on its mains adapter: each adapter says 1.", "grep . /sys/class/power_supply/*/online"
     ),
-    "row-was-not-made": lambda args, test: iter((f"{_NOT_MADE} {short(args[0])}:", 'sfdisk --list "$DISK"')),
-    "made-after": _words("find {0} -newer {1}"),
-    "group-gone": _words("none '^{0}:' cat {target}/etc/group"),
-    "user-gone": _words("none '^{0}:' cat {target}/etc/passwd"),
-    "user-outside": _words("none '(^| ){1}( |$)' chroot {target} id -nG {0}"),
-    "group-is": _words("chroot {target} getent group {0} | grep ':{1}'"),
-    "vlan-runs": _words(
+    "disk/row-was-not-made": lambda args, test: iter((f"{_NOT_MADE} {short(args[0])}:", 'sfdisk --list "$DISK"')),
+    "bootloader/made-after": _words("find {0} -newer {1}"),
+    "users/group-gone": _words("none '^{0}:' cat {target}/etc/group"),
+    "users/user-gone": _words("none '^{0}:' cat {target}/etc/passwd"),
+    "users/user-outside": _words("none '(^| ){1}( |$)' chroot {target} id -nG {0}"),
+    "users/group-is": _words("chroot {target} getent group {0} | grep ':{1}'"),
+    "network/vlan-runs": _words(
         "# Where the card has no cable there is nothing to see; else the link is UP, with its address:",
         "ip -br address show dev {0}",
     ),
-    "partition-is": lambda args, test: iter((f"row {short(args[0])} {args[1]} {args[2]}",)),
-    "room-is-free": _words("room {0} {1}"),
-    "filesystem-fills": _words(
+    "disk/partition-is": lambda args, test: iter((f"row {short(args[0])} {args[1]} {args[2]}",)),
+    "disk/room-is-free": _words("room {0} {1}"),
+    "disk/filesystem-fills": _words(
         "# The file system is as large as its partition, but for a few MiB:",
         "df -BM {2}",
         'lsblk -no SIZE,MOUNTPOINT "$DISK"',
     ),
-    "point-is-free": _words("# There is no such folder, or an empty one:", "ls -la {0}"),
-    "unit-runs": _words(
+    "disk/point-is-free": _words("# There is no such folder, or an empty one:", "ls -la {0}"),
+    "base/unit-runs": _words(
         "systemctl show -p ActiveState -p Result {0} | grep -c -x -e ActiveState=active -e Result=success | grep -x 2"
     ),
     "stamp-is": _words("grep -x {1} {target}/var/lib/bedplate/stamps/{0}"),
-    "apt-sources-name": _words("grep -rhw {0} {target}/etc/apt/sources.list {target}/etc/apt/sources.list.d"),
-    "pacman-mirror-named": _words("grep '^Server' {target}/etc/pacman.d/mirrorlist"),
+    "base/apt-sources-name": _words("grep -rhw {0} {target}/etc/apt/sources.list {target}/etc/apt/sources.list.d"),
+    "base/pacman-mirror-named": _words("grep '^Server' {target}/etc/pacman.d/mirrorlist"),
     "mode-is": lambda args, test: iter((_only(f"stat -c '%a %u:%g' {args[0]}", f"{args[1]} {args[2]}"),)),
     "link-is": lambda args, test: iter((_only(f"readlink {args[0]}", str(test.args[1])),)),
     "has-line": lambda args, test: iter((f"grep -Fx -e {typed(str(test.args[1]))} {args[0]}",)),
@@ -249,68 +252,76 @@ _VERBS: Mapping[str, Callable[[Words, Call], Iterator[str]]] = {
         f"systemctl --root={{0}} is-enabled {{1}} 2>&1 | grep -Ex -e '{_DISABLED}|Failed to get unit file state .*'"
     ),
     "is-gone": _is_gone,
-    "is-there": _words("ls -s {0} | grep '^ *[1-9]'"),
+    "disk/is-there": _words("ls -s {0} | grep '^ *[1-9]'"),
     "tool-present": _words("command -v {0}"),
-    "filesystem-is": _filesystem_is,
+    "disk/filesystem-is": _filesystem_is,
     "is-mounted": _is_mounted,
-    "container-is-open": _words("cryptsetup status {1} | grep 'is active'"),
-    "subvolumes-are": _words("# btrfs has said `Create subvolume` for each of them."),
-    "swap-is-on": lambda args, test: iter((f'grep "^$(readlink -f {_node(args[0])}) " /proc/swaps',)),
-    "swap-file-is": lambda args, test: iter(
+    "disk/container-is-open": _words("cryptsetup status {1} | grep 'is active'"),
+    "disk/subvolumes-are": _words("# btrfs has said `Create subvolume` for each of them."),
+    "disk/swap-is-on": lambda args, test: iter((f'grep "^$(readlink -f {_node(args[0])}) " /proc/swaps',)),
+    "disk/swap-file-is": lambda args, test: iter(
         (
             _only(f"stat -c '%s %a %u' {args[0]}", f"{int(args[1]) * 1048576} 600 0"),
             _only(f"blkid -p -o value -s UUID {args[0]}", args[2]),
         )
     ),
-    "swap-file-is-on": _words("grep '^{0} ' /proc/swaps"),
-    "table-is": _words("sfdisk --dump \"$DISK\" | grep -ix 'label-id: {0}'"),
-    "table-is-kept": _kept,
-    "base-whole": _words("none '^\\.base-unfinished$' ls -A {target}", "every . ls -d {target}/etc {target}/var"),
-    "machine-id-own": _words(
+    "disk/swap-file-is-on": _words("grep '^{0} ' /proc/swaps"),
+    "disk/table-is": _words("sfdisk --dump \"$DISK\" | grep -ix 'label-id: {0}'"),
+    "disk/table-is-kept": _kept,
+    "base/base-whole": _words("none '^\\.base-unfinished$' ls -A {target}", "every . ls -d {target}/etc {target}/var"),
+    "base/machine-id-own": _words(
         "grep -xE '[0-9a-f]{{32}}' {target}/etc/machine-id | "
         "awk 'NR==FNR{{a[$0]=1;next}} ($0 in a)==0' /etc/machine-id -"
     ),
-    "api-mounted": _words(
+    "base/api-mounted": _words(
         "for one in proc sys dev run; do findmnt -no TARGET --mountpoint {target}/$one; done | grep -c . | grep -x 4"
     ),
-    "api-unmounted": _words("none ' {target}/(proc|sys|dev|run) ' cat /proc/mounts"),
-    "target-is-closed": _words("none ' {target}[/ ]' cat /proc/mounts"),
-    "zone-is-there": _words("head -c 4 {0} | grep TZif"),
-    "hardware-clock-is": _words("# The right time, and the clock that {0} stands for:", "hwclock --show --{0}; date"),
-    "console-is-cached": _words("ls -s {target}/etc/console-setup/cached_*.kmap.gz | grep '^ *[1-9]'"),
-    "login-shell": _words("grep -Fx -e {0} {target}/etc/shells", "ls -l {target}{0} | grep '^[-l]..x'"),
-    "user-is": _user_is,
-    "password-is": _password_is,
-    "sudo-allows": _words(
+    "base/api-unmounted": _words("none ' {target}/(proc|sys|dev|run) ' cat /proc/mounts"),
+    "disk/target-is-closed": _words("none ' {target}[/ ]' cat /proc/mounts"),
+    "clock/zone-is-there": _words("head -c 4 {0} | grep TZif"),
+    "clock/hardware-clock-is": _words(
+        "# The right time, and the clock that {0} stands for:", "hwclock --show --{0}; date"
+    ),
+    "base/console-is-cached": _words("ls -s {target}/etc/console-setup/cached_*.kmap.gz | grep '^ *[1-9]'"),
+    "users/login-shell": _words("grep -Fx -e {0} {target}/etc/shells", "ls -l {target}{0} | grep '^[-l]..x'"),
+    "users/user-is": _user_is,
+    "users/password-is": _password_is,
+    "users/sudo-allows": _words(
         "every 'parsed OK$' chroot {target} visudo -c", "chroot {target} sudo -n -l -U {0} | grep -F '(ALL : ALL) ALL'"
     ),
-    "initramfs-is-built": _words("every '^[0-9][0-9][0-9][0-9][0-9][0-9][0-9]' stat -c '%s %n' {0}/init*"),
-    "initramfs-carries": _words("# It shows at the first start: without the drivers, no root and no keyboard."),
-    "loader-is": _words("od -An -tx1 -N 2 {0} | grep '4d 5a'"),
-    "loader-is-current": _words("# It shows at the first start: the firmware refuses a revoked loader."),
-    "menu-starts": _words(
+    "bootloader/initramfs-is-built": _words("every '^[0-9][0-9][0-9][0-9][0-9][0-9][0-9]' stat -c '%s %n' {0}/init*"),
+    "bootloader/initramfs-carries": _words(
+        "# It shows at the first start: without the drivers, no root and no keyboard."
+    ),
+    "bootloader/loader-is": _words("od -An -tx1 -N 2 {0} | grep '4d 5a'"),
+    "bootloader/loader-is-current": _words("# It shows at the first start: the firmware refuses a revoked loader."),
+    "bootloader/menu-starts": _words(
         "# Each `linux` line names a kernel that is there, and the new root by its UUID:",
         "grep -rhE '^[[:blank:]]*(linux|initrd|options)' {0}",
     ),
-    "boot-entry-is": _entry_is,
-    "boot-entry-stands": lambda args, test: iter(
+    "bootloader/boot-entry-is": _entry_is,
+    "bootloader/boot-entry-stands": lambda args, test: iter(
         (_numbered(args[1], args[2], '"^BootOrder: $n"' if args[0] == "first" else '"^BootOrder: .*$n\\$"'),)
     ),
-    "started-by": lambda args, test: iter((_numbered(args[0], args[1], '"^BootCurrent: $n"'),)),
-    "units-are-well": _words("systemctl is-system-running --wait | grep -x running"),
-    "online": _words("ip route show default | grep default", "grep '^nameserver' /etc/resolv.conf"),
-    "link-runs": _link_runs,
-    "firmware-of-link": _words("# At the first start `dmesg | grep -i firmware` names no file that is missing."),
-    "unit-complete": _unit_complete,
-    "clock-live": _words(_TRUSTED, "date -u"),
-    "clock-plausible": _words(_TRUSTED, "date -u"),
-    "live-keymap-is": _words("# Type the letters and signs of your passwords as a test: each shows as on its key."),
-    "apt-source-offers": _source_offers,
-    "pacman-keyring": _words("ls -s /etc/pacman.d/gnupg/pubring.* | grep '^ *[1-9]'"),
+    "bootloader/started-by": lambda args, test: iter((_numbered(args[0], args[1], '"^BootCurrent: $n"'),)),
+    "bootloader/units-are-well": _words("systemctl is-system-running --wait | grep -x running"),
+    "network/online": _words("ip route show default | grep default", "grep '^nameserver' /etc/resolv.conf"),
+    "network/link-runs": _link_runs,
+    "network/firmware-of-link": _words(
+        "# At the first start `dmesg | grep -i firmware` names no file that is missing."
+    ),
+    "network/unit-complete": _unit_complete,
+    "clock/clock-live": _words(_TRUSTED, "date -u"),
+    "clock/clock-plausible": _words(_TRUSTED, "date -u"),
+    "locale/live-keymap-is": _words(
+        "# Type the letters and signs of your passwords as a test: each shows as on its key."
+    ),
+    "base/apt-source-offers": _source_offers,
+    "base/pacman-keyring": _words("ls -s /etc/pacman.d/gnupg/pubring.* | grep '^ *[1-9]'"),
     **{
         verb: _words("# The package tool says so before it changes anything: it names what it cannot find, and stops.")
-        for verb in ("apt-offers", "pacman-offers", "dnf-offers", "apt-index")
+        for verb in ("base/apt-offers", "base/pacman-offers", "base/dnf-offers", "base/apt-index")
     },
-    "pacman-source-reachable": _words("# The package tool says so before it changes anything."),
-    "dnf-source-reachable": _words("# The package tool says so before it changes anything."),
+    "base/pacman-source-reachable": _words("# The package tool says so before it changes anything."),
+    "base/dnf-source-reachable": _words("# The package tool says so before it changes anything."),
 }

@@ -12,10 +12,12 @@ from attrs import evolve
 from bedplate.actions import NOTHING_TO_UNDO, Action, Check, Milestone, Secret
 from bedplate.conditions import tool_present
 from bedplate.facts import Layout
+from bedplate.functions import Library
 from bedplate.install_graph import ChangeGraph, InstallGraph, Node
-from bedplate.rendering import action_flags, disk_map, overview, shell_library, shell_operations
+from bedplate.rendering import action_flags, disk_map, overview, shell_operations
 from bedplate.rendering.modes import mode
 from bedplate.rendering.quoting import comment, indent, message, name, quote, visible
+from bedplate.rendering.shell_runtime import part
 from bedplate.rendering.stage_text import gathered, log_file
 from bedplate.units import counted
 
@@ -62,13 +64,13 @@ def render(graph: InstallGraph) -> str:
         "",
         *find_disk(graph),
         "",
-        *(shell_library.part(part) for part in (*_PARTS, *mode(graph).runtime)),
+        *map(part, (*_PARTS, *mode(graph).runtime)),
         "# --- verbs: " + "-" * 106,
         "",
-        shell_library.verbs(used),
+        graph.library.text(used),
         "# --- actions: " + "-" * 104,
         "",
-        *(line for node in graph.nodes for line in _group(node, len(graph.nodes))),
+        *(line for node in graph.nodes for line in _group(node, graph)),
         *_tools(graph),
         "",
         *_papers(graph),
@@ -272,24 +274,25 @@ def function_suffix(node: Node) -> str:
     return name(node.action.id)
 
 
-def _group(node: Node, total: int) -> list[str]:
-    action, tail = node.action, f"{node.number}_{function_suffix(node)}"
-    lines = [*comment(f"[{node.number}/{total}] {action.title} ({action.stage.value}, {action.id})")]
+def _group(node: Node, graph: InstallGraph) -> list[str]:
+    action, library, tail = node.action, graph.library, f"{node.number}_{function_suffix(node)}"
+    lines = [*comment(f"[{node.number}/{len(graph.nodes)}] {action.title} ({action.stage.value}, {action.id})")]
     lines += comment(f"Why: {action.reason}")
     if action.secrets:
         lines += _function(f"secrets_{tail}", [_ask(secret) for secret in action.secrets])
     if action.guards:
-        lines += _function(f"guard_{tail}", _guards(action.guards))
+        lines += _function(f"guard_{tail}", _guards(action.guards, library))
     if action.touches:
         says = [f"touches {message(f'{touch.does.value} {touch.what}')}" for touch in action.touches]
         lines += _function(f"touches_{tail}", says)
-    lines += _function(f"do_{tail}", [*_cautions(action), *shell_operations.operations(action.operations)])
+    lines += _function(f"do_{tail}", [*_cautions(action), *shell_operations.operations(action.operations, library)])
     if action.peek:
-        lines += _function(f"peek_{tail}", shell_operations.operations(action.peek))
+        lines += _function(f"peek_{tail}", shell_operations.operations(action.peek, library))
     if action.proofs:
-        lines += _function(f"proof_{tail}", [line for proof in action.proofs for line in shell_operations.check(proof)])
+        proofs = [line for proof in action.proofs for line in shell_operations.check(proof, library)]
+        lines += _function(f"proof_{tail}", proofs)
     if action.way_back != NOTHING_TO_UNDO:
-        lines += _function(f"back_{tail}", _way_back(action))
+        lines += _function(f"back_{tail}", _way_back(action, library))
     return [*lines, ""]
 
 
@@ -310,16 +313,16 @@ def _ask(secret: Secret) -> str:
     return f"ask_secret {known} || return 1"
 
 
-def _guards(guards: tuple[Check, ...]) -> list[str]:
-    early = [line for check in guards if check.early for line in shell_operations.check(check, " || r_bad=1")]
-    late = [line for check in guards if not check.early for line in shell_operations.check(check, " || r_bad=1")]
+def _guards(guards: tuple[Check, ...], library: Library) -> list[str]:
+    tried = [(check.early, shell_operations.check(check, library, " || r_bad=1")) for check in guards]
+    early, late = ([line for when, lines in tried if when is one for line in lines] for one in (True, False))
     return ["r_bad=0", *early, '[ "$1" = now ] || return "$r_bad"', *late, 'return "$r_bad"']
 
 
-def _way_back(action: Action) -> list[str]:
+def _way_back(action: Action, library: Library) -> list[str]:
     back = action.way_back
     note = back.note if back.possible else f"Cannot be undone. {back.note}"
-    commands = shell_operations.operations(back.operations) if back.operations else []
+    commands = shell_operations.operations(back.operations, library) if back.operations else []
     return [f"way_back {message(action.title)} {message(note)}", *commands]
 
 
@@ -327,7 +330,8 @@ def _way_back(action: Action) -> list[str]:
 
 
 def _tools(graph: InstallGraph) -> list[str]:
-    lines = [line for tool in graph.tools for line in shell_operations.check(_tool(tool, graph), " || r_bad=1")]
+    checks = (_tool(tool, graph) for tool in graph.tools)
+    lines = [line for check in checks for line in shell_operations.check(check, graph.library, " || r_bad=1")]
     body = ["r_bad=0", *lines, 'return "$r_bad"']
     return ["# Commands that must be there.", *_function("guard_tools", body)]
 

@@ -22,18 +22,19 @@ from bedplate.actions import (
     WriteFile,
     walk,
 )
-from bedplate.rendering import manual_commands, shell_library
+from bedplate.functions import Library
+from bedplate.rendering import manual_commands
 from bedplate.rendering.quoting import indent, message, printing, quote, vector, word
 
 FAIL = " || return 1"
 
 
-def operations(items: Iterable[Operation]) -> list[str]:
+def operations(items: Iterable[Operation], library: Library) -> list[str]:
     """The commands of several operations, in order; a lone `:` if there are none."""
-    return [line for item in items for line in operation(item)] or [":"]
+    return [line for item in items for line in operation(item, library)] or [":"]
 
 
-def operation(item: Operation) -> list[str]:
+def operation(item: Operation, library: Library) -> list[str]:
     """The commands of one operation."""
     match item:
         case Run():
@@ -43,7 +44,7 @@ def operation(item: Operation) -> list[str]:
         case Link():
             return [f"run verb_make_link {word(item.path)} {quote(item.to)}{FAIL}"]
         case Call():
-            return _call(item)
+            return _call(item, library)
         case ByHand():
             texts = (item.text, *manual_commands.lines(item.commands))
             return [f"by_hand {' '.join(map(message, texts))}{FAIL}"]
@@ -58,16 +59,16 @@ def fill(content: Content) -> list[str]:
     return ["{", *indent(inner), f'}} >"$IN"{FAIL}']
 
 
-def check(item: Check, then: str = FAIL) -> list[str]:
+def check(item: Check, library: Library, then: str = FAIL) -> list[str]:
     """The commands that try one check; `then` is what follows if it does not hold."""
     says, otherwise = message(item.says), message(item.otherwise)
     stdin = item.test.stdin if isinstance(item.test, Call) else None
     end = ' <"$IN"' if stdin is not None else ""
     before = fill(stdin) if stdin is not None else []
-    return [*before, f"expect {says} {otherwise} \\", *indent([f"{test(item.test)}{end}{then}"])]
+    return [*before, f"expect {says} {otherwise} \\", *indent([f"{test(item.test, library)}{end}{then}"])]
 
 
-def test(item: Test) -> str:
+def test(item: Test, library: Library) -> str:
     """One test as a command."""
     match item:
         case Succeeds():
@@ -77,7 +78,7 @@ def test(item: Test) -> str:
             text = quote(item.text.rstrip("\n"))
             return f"prints {how} {text} {_inside(item.where)}{vector(item.argv, item.where)}"
         case Call():
-            return _verb(item)
+            return _verb(item, library)
 
 
 def verbs(value: object) -> set[str]:
@@ -99,15 +100,15 @@ def _write_file(item: WriteFile) -> list[str]:
     return [*fill(item.content), f'run verb_write_file {target} <"$IN"{FAIL}']
 
 
-def _call(item: Call) -> list[str]:
+def _call(item: Call, library: Library) -> list[str]:
     before = fill(item.stdin) if item.stdin is not None else []
     end = ' <"$IN"' if item.stdin is not None else ""
     shown = [f"same_as {' '.join(map(message, manual_commands.lines(item.by_hand)))}"] if item.by_hand else []
-    return [*before, *shown, f"run {_verb(item)}{end}{FAIL}"]
+    return [*before, *shown, f"run {_verb(item, library)}{end}{FAIL}"]
 
 
-def _verb(item: Call) -> str:
-    return " ".join(part for part in (shell_library.function(item.verb), vector(item.args)) if part)
+def _verb(item: Call, library: Library) -> str:
+    return " ".join(part for part in (library.call(item.verb), vector(item.args)) if part)
 
 
 def _inside(where: Where) -> str:

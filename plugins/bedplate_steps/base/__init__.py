@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from bedplate import Step, hookimpl
 from bedplate.facts import Family
+from bedplate.functions import Folder
 from bedplate_steps.base.changes import changes
 from bedplate_steps.base.draft import draft
 from bedplate_steps.base.emit import emit
@@ -41,6 +42,7 @@ def bedplate_steps() -> list[Step]:
             title="Base system: package family, source, kernel, firmware, packages, services",
             model=Base,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             facts={Family: family_of},

@@ -29,11 +29,13 @@ def bind() -> Action:
         title="Mount proc, sys, dev and run in the target",
         reason="Package scripts, the initramfs and the boot loader look at the machine through them.",
         stage=Stage.LIVE,
-        operations=(Call(verb="api-mount", by_hand=_MOUNT),),
+        operations=(Call(verb="base/api-mount", by_hand=_MOUNT),),
         needs=("base:unpacked", "file:/etc/machine-id", "tool:mount", "tool:umount"),
         gives=(Milestone.API_MOUNTED,),
-        proofs=(conditions.holds("proc, sys, dev and run are mounted in the target", "api-mounted", early=False),),
-        way_back=WayBack(note="They are unmounted again.", operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),)),
+        proofs=(conditions.holds("proc, sys, dev and run are mounted in the target", "base/api-mounted", early=False),),
+        way_back=WayBack(
+            note="They are unmounted again.", operations=(Call(verb="base/api-unmount", by_hand=_UNMOUNT),)
+        ),
         transient=True,
     )
 
@@ -45,10 +47,10 @@ def unbind() -> Action:
         title="Unmount proc, sys, dev and run from the target",
         reason="The target can only be unmounted cleanly when nothing is mounted below it.",
         stage=Stage.TARGET,
-        operations=(Call(verb="api-unmount", by_hand=_UNMOUNT),),
+        operations=(Call(verb="base/api-unmount", by_hand=_UNMOUNT),),
         needs=(Milestone.API_MOUNTED, "stage:target"),
         gives=(Milestone.API_UNMOUNTED,),
-        proofs=(conditions.holds("Nothing of it is mounted any more", "api-unmounted", early=False),),
+        proofs=(conditions.holds("Nothing of it is mounted any more", "base/api-unmounted", early=False),),
         transient=True,
         trouble=f"Something still runs in the target: `fuser -vm {TARGET}` names it. End it, then unmount again.",
     )

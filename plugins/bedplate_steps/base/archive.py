@@ -30,14 +30,14 @@ def unpack(base: Base) -> Call:
         f"tar -C {TARGET} --numeric-owner --xattrs --xattrs-include='*' -xpf {shlex.quote(base.archive)}",
         f"rm -f {' '.join(TARGET + place for place in _OWN)}",
     )
-    return Call(verb="archive-unpack", args=(base.archive,), by_hand=by_hand)
+    return Call(verb="base/archive-unpack", args=(base.archive,), by_hand=by_hand)
 
 
 def guards(base: Base) -> tuple[Check, ...]:
     """The archive is there and whole, and the medium's tar keeps extended attributes."""
     whole = conditions.holds(
         f"The base archive {base.archive} is whole",
-        "archive-whole",
+        "base/archive-whole",
         base.archive,
         base.archive_sha256,
         by_hand=(f"sha256sum {shlex.quote(base.archive)} | grep -i -e {shlex.quote(base.archive_sha256)}",),

@@ -253,7 +253,7 @@ def _services(before: Base, after: Base, old: Side, new: Side) -> Iterator[Chang
 
 
 def _start(unit: str) -> Action:
-    running = holds(f"{unit} runs", "unit-runs", unit, early=False)
+    running = holds(f"{unit} runs", "base/unit-runs", unit, early=False)
     return Action(
         id=f"base.start-{unit}",
         title=f"Start the service {unit}",

@@ -77,7 +77,7 @@ def _mounted(layout: Layout) -> Iterable[Check]:
     for point, node in mounts(layout):
         yield conditions.holds(
             f"{point} of the target is {node}",
-            "mounted-from",
+            "base/mounted-from",
             InTarget(point),
             _where(layout, node),
             early=False,
@@ -111,7 +111,7 @@ def _userland(architecture: str) -> Check:
     kernel = "x86_64" if architecture == "amd64" else "aarch64"
     return conditions.holds(
         f"The live medium is one for {architecture}, its programs too",
-        "userland-is",
+        "base/userland-is",
         architecture,
         by_hand=(f'[ "$(uname -m)" = {kernel} ] && [ "$(getconf LONG_BIT)" = 64 ] && echo yes',),
         otherwise=f"Start a live medium for {architecture}: what it installs has to run on it.",
@@ -131,7 +131,7 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
     fill = archive.unpack(base) if base.archive else family.prepare(base)
     empty = conditions.holds(
         "The target is empty, or holds a base that was interrupted",
-        "target-empty",
+        "base/target-empty",
         *points,
         early=False,
         by_hand=(f"every '^d' find {TARGET} -xdev -printf '%y\\n'",),
@@ -139,23 +139,23 @@ def _prepare(base: Base, family: PackageFamily, layout: Layout) -> Action:
     )
     room = conditions.holds(
         "The target has room for the base",
-        "room-in",
+        "base/room-in",
         InTarget("/"),
         str(family.room_mib),
         early=False,
         by_hand=(f"df -BM --output=avail {TARGET} | awk '$1 + 0 >= {family.room_mib}'",),
         otherwise="Ask for a larger root partition in the spec.",
     )
-    begun = conditions.holds("The target is not half made", "base-whole", early=False)
+    begun = conditions.holds("The target is not half made", "base/base-whole", early=False)
     return Action(
         id="base.unpack",
         title="Unpack the base archive" if base.archive else "Make the target ready for packages",
         reason="Packages need a minimal root to be installed into; a half-made one must not be built on.",
         stage=Stage.LIVE,
         operations=(
-            Call(verb="base-begin", args=points, by_hand=(f"ls -A {TARGET}",)),
+            Call(verb="base/base-begin", args=points, by_hand=(f"ls -A {TARGET}",)),
             fill,
-            Call(verb="base-done", by_hand=("sync",)),
+            Call(verb="base/base-done", by_hand=("sync",)),
         ),
         needs=(
             "base:possible",
@@ -191,10 +191,10 @@ def _machine_id() -> Action:
         title="Give the machine an id of its own",
         reason="Two machines with one machine-id get the same address from DHCP and fight over it.",
         stage=Stage.LIVE,
-        operations=(Call(verb="machine-id", by_hand=(f"systemd-machine-id-setup --root={TARGET}",)),),
+        operations=(Call(verb="base/machine-id", by_hand=(f"systemd-machine-id-setup --root={TARGET}",)),),
         needs=("base:unpacked",),
         gives=("file:/etc/machine-id",),
-        proofs=(conditions.holds("/etc/machine-id is the machine's own", "machine-id-own", early=False),),
+        proofs=(conditions.holds("/etc/machine-id is the machine's own", "base/machine-id-own", early=False),),
         way_back=GOES_WITH_ROOT,
     )
 
@@ -221,8 +221,10 @@ def _packages(base: Base, family: PackageFamily, context: Context, sources: tupl
         guards=() if base.archive else (*family.offers(base), *family.guards(base)[-1:]),
         proofs=(
             family.installed,
-            conditions.holds("The kernel and its modules are there", "kernel-present", early=False, by_hand=_KERNEL),
-            conditions.holds("The root folders have sane modes", "tree-modes", early=False, by_hand=_MODES),
+            conditions.holds(
+                "The kernel and its modules are there", "base/kernel-present", early=False, by_hand=_KERNEL
+            ),
+            conditions.holds("The root folders have sane modes", "base/tree-modes", early=False, by_hand=_MODES),
         ),
         way_back=GOES_WITH_ROOT,
         changes=not base.archive,
@@ -245,10 +247,15 @@ def _host_keys() -> Action:
         reason="The archive's keys were taken out: machines with one key cannot be told apart.",
         stage=Stage.TARGET,
         operations=(
-            Call(verb="host-keys", by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",)),
+            Call(
+                verb="base/host-keys",
+                by_hand=(f"[ ! -x {TARGET}/usr/bin/ssh-keygen ] || chroot {TARGET} ssh-keygen -A",),
+            ),
         ),
         needs=("base", Milestone.API_MOUNTED),
-        proofs=(conditions.holds("The SSH server, if there is one, has host keys", "host-keys-there", early=False),),
+        proofs=(
+            conditions.holds("The SSH server, if there is one, has host keys", "base/host-keys-there", early=False),
+        ),
         stamped=True,
         way_back=GOES_WITH_ROOT,
     )

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from bedplate import Extension, Step, hookimpl
 from bedplate.facts import KernelParameters
+from bedplate.functions import Folder
 from bedplate_steps.bootloader.changes import changes
 from bedplate_steps.bootloader.draft import draft
 from bedplate_steps.bootloader.emit import emit
@@ -51,6 +52,7 @@ def bedplate_steps() -> list[Step]:
             title="Boot loader, its menu and boot entry, medium, firmware settings and first boots",
             model=Bootloader,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             facts={KernelParameters: kernel_parameters},

@@ -88,7 +88,13 @@ def _menu(old: Side, new: Side) -> tuple[Action, ...]:
     made = _path(now)
     there = [path.removeprefix("file:") for path in own.gives][: 1 if made else 0]
     written = tuple(
-        holds(f"The menu was made after {path} was written", "made-after", InTarget(made), InTarget(path), early=False)
+        holds(
+            f"The menu was made after {path} was written",
+            "bootloader/made-after",
+            InTarget(made),
+            InTarget(path),
+            early=False,
+        )
         for path in there
     )
     forward = menu[0].operations if menu else _work(now)

@@ -76,7 +76,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         return
     built = conditions.holds(
         "Every kernel has its initramfs, and it is not an empty one",
-        "initramfs-is-built",
+        "bootloader/initramfs-is-built",
         InTarget("/boot"),
         early=False,
     )
@@ -125,7 +125,7 @@ def _drivers(plan: Plan, loader: Loader) -> Check:
     asks = bool(plan.root.mapper)
     return conditions.holds(
         "The initramfs has the drivers of the disk and of the root file system" + ", and of the keyboard" * asks,
-        "initramfs-carries",
+        "bootloader/initramfs-carries",
         InTarget(loader.images(plan)),
         "keyboard" if asks else "disk",
         *_modules(plan),
@@ -153,7 +153,7 @@ def _guarded(action: Action, plan: Plan, loader: Loader) -> Action:
     images = [file for file in (loader.image(plan), *loader.files(plan)) if file.endswith(".efi")]
     current = conditions.holds(
         "The firmware's list of revoked loaders does not name this one",
-        "loader-is-current",
+        "bootloader/loader-is-current",
         *(plan.on_esp(f"EFI/{plan.folder}/{file}") for file in images),
         early=False,
         otherwise="The firmware would refuse it: take it from a newer release or from the updates of this one.",
@@ -180,7 +180,7 @@ def _room(plan: Plan, loader: Loader) -> tuple[Check, ...]:
     return (
         conditions.holds(
             f"The EFI system partition has {kib // 1024} MiB left",
-            "esp-has-room",
+            "bootloader/esp-has-room",
             plan.esp.uuid,
             str(kib),
             by_hand=(f"df -BM --output=avail /mnt/target{plan.esp.mount} | awk '$1 + 0 >= {kib // 1024}'",),
@@ -196,7 +196,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
     guards = (
         conditions.holds(
             f"\\EFI\\BOOT\\{own} is free",
-            "esp-lacks",
+            "bootloader/esp-lacks",
             plan.esp.uuid,
             f"EFI/BOOT/{own}",
             by_hand=(emit_firmware.lacks(plan, f"EFI/BOOT/{own}"),),
@@ -212,7 +212,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
         stage=Stage.TARGET,
         operations=noted.around(
             Call(
-                verb="make-fallback",
+                verb="bootloader/make-fallback",
                 args=(plan.esp_root, name, own, image, *files),
                 by_hand=(f"cp /mnt/target{plan.esp.mount}/EFI/{name}/* /mnt/target{plan.esp.mount}/EFI/BOOT/",),
             )
@@ -224,7 +224,7 @@ def _fallback(loader: Loader, plan: Plan) -> Action:
         proofs=(
             conditions.holds(
                 f"\\EFI\\BOOT\\{own} is our loader",
-                "same-file",
+                "bootloader/same-file",
                 plan.on_esp(f"EFI/{name}/{image}"),
                 plan.on_esp(f"EFI/BOOT/{own}"),
                 early=False,

@@ -57,7 +57,7 @@ def _folder_free(plan: Plan, how: str, machine: str) -> Check:
     listed = f"{copies_folder(machine)}/esp.sha256"
     return conditions.holds(
         f"\\EFI\\{plan.folder} of the EFI system partition is free",
-        "loader-folder-is-free",
+        "bootloader/loader-folder-is-free",
         plan.esp.uuid,
         plan.folder,
         how,
@@ -83,7 +83,7 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="save-boot-state",
+                verb="bootloader/save-boot-state",
                 args=(plan.esp_root, "-" if plan.esp.new else plan.esp.uuid, _saved_part(plan)),
                 by_hand=(
                     f"mkdir -p -m 700 /mnt/target{STATE}",
@@ -99,7 +99,7 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
         proofs=(
             conditions.holds(
                 "Boot entries and file list are saved in the new system",
-                "boot-state-is-saved",
+                "bootloader/boot-state-is-saved",
                 early=False,
                 by_hand=(f"ls -l /mnt/target{STATE} | grep complete",),
             ),
@@ -130,7 +130,7 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="put-back-foreign",
+                verb="bootloader/put-back-foreign",
                 args=("asked" if asked else "strange", plan.esp.uuid, *words),
                 by_hand=(
                     look_again,
@@ -145,7 +145,7 @@ def untouched(plan: Plan, loader: Loader) -> Iterator[Action]:
         proofs=(
             conditions.holds(
                 "Every foreign file on the EFI system partition is as it was, and none has come",
-                "esp-is-unchanged",
+                "bootloader/esp-is-unchanged",
                 *words,
                 early=False,
                 by_hand=(look_again,),
@@ -180,7 +180,7 @@ def _free(plan: Plan, path: str) -> Check:
     shown = "\\" + path.replace("/", "\\")
     return conditions.holds(
         f"{shown} of the EFI system partition is free",
-        "esp-lacks",
+        "bootloader/esp-lacks",
         plan.esp.uuid,
         path,
         by_hand=(lacks(plan, path),),
@@ -197,7 +197,7 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
     kept = tuple(
         conditions.holds(
             f"The firmware has an entry for {item.title}",
-            "boot-entry-is",
+            "bootloader/boot-entry-is",
             "some",
             item.partition.uuid.lower(),
             item.loader,
@@ -208,7 +208,7 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
     )
     store = conditions.holds(
         f"The firmware has {STORE_ROOM_KIB} KiB left for boot entries",
-        "boot-store-has-room",
+        "bootloader/boot-store-has-room",
         str(STORE_ROOM_KIB),
         by_hand=(
             "df -k --output=size,avail /sys/firmware/efi/efivars | "
@@ -224,7 +224,7 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="make-boot-entry",
+                verb="bootloader/make-boot-entry",
                 args=(guid, section.name, path, section.boot_entry_position, section.entry_path),
                 by_hand=(recreate(plan, image), *_placed(section.boot_entry_position)),
             ),
@@ -240,11 +240,16 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
         guards=(store,),
         proofs=(
             conditions.holds(
-                f"The firmware has exactly one entry for {path}", "boot-entry-is", "one", guid, path, early=False
+                f"The firmware has exactly one entry for {path}",
+                "bootloader/boot-entry-is",
+                "one",
+                guid,
+                path,
+                early=False,
             ),
             conditions.holds(
                 f"The entry stands {section.boot_entry_position} in the boot order",
-                "boot-entry-stands",
+                "bootloader/boot-entry-stands",
                 section.boot_entry_position,
                 guid,
                 path,
@@ -255,7 +260,9 @@ def boot_entry(plan: Plan, loader: Loader) -> Action:
         ),
         way_back=WayBack(
             note=f"Removes the boot entry {section.name}; the others keep the order that they have now.",
-            operations=(Call(verb="drop-boot-entry", args=(guid, section.name, path), by_hand=_dropped(plan, path)),),
+            operations=(
+                Call(verb="bootloader/drop-boot-entry", args=(guid, section.name, path), by_hand=_dropped(plan, path)),
+            ),
         ),
         upkeep=tuple(_upkeep(plan, loader)),
         touches=(
@@ -343,7 +350,7 @@ def kept(plan: Plan, loader: Loader) -> Action:
         proofs.append(
             conditions.holds(
                 "Every foreign file on the EFI system partition is as it was, and none has come",
-                "esp-is-unchanged",
+                "bootloader/esp-is-unchanged",
                 plan.esp_root,
                 _saved_part(plan),
                 *_ours(plan, loader),
@@ -356,7 +363,7 @@ def kept(plan: Plan, loader: Loader) -> Action:
     proofs.append(
         conditions.holds(
             "Every boot entry that was there is as it was, and in the same order",
-            "boot-entries-are-kept",
+            "bootloader/boot-entries-are-kept",
             plan.esp.uuid.lower(),
             loader_path(plan, loader.image(plan)),
             early=False,
@@ -394,7 +401,7 @@ def recreate(plan: Plan, image: str) -> str:
 def _uefi() -> Check:
     return conditions.holds(
         "The machine was started by 64-bit UEFI firmware and its variables can be changed",
-        "firmware-is-uefi",
+        "bootloader/firmware-is-uefi",
         by_hand=("grep -x 64 /sys/firmware/efi/fw_platform_size", "grep 'efivarfs.*rw' /proc/mounts"),
         otherwise="Start the medium from the boot menu's UEFI entry. If only the variables are missing: "
         "`mount -t efivarfs efivarfs /sys/firmware/efi/efivars`",
@@ -404,7 +411,7 @@ def _uefi() -> Check:
 def _secure_boot_off() -> Check:
     return conditions.holds(
         "Secure Boot is off",
-        "secure-boot-is-off",
+        "bootloader/secure-boot-is-off",
         by_hand=(
             "od -An -tx1 -j 4 -N 1 /sys/firmware/efi/efivars/SecureBoot-8be4df61-* | grep 00 || "
             "none '^SecureBoot-8be' ls /sys/firmware/efi/efivars",

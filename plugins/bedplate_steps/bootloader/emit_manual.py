@@ -259,13 +259,13 @@ def _first_boot(plan: Plan, image: str, no_menu: str) -> Action:
         audits=(
             conditions.holds(
                 "The firmware has started it by its own entry",
-                "started-by",
+                "bootloader/started-by",
                 plan.esp.uuid.lower(),
                 loader_path(plan, image),
                 early=False,
                 otherwise=MOVED,
             ),
-            conditions.holds("The start is finished and no unit has failed", "units-are-well", early=False),
+            conditions.holds("The start is finished and no unit has failed", "bootloader/units-are-well", early=False),
         ),
         changes=False,
         expected=f"The menu waits {section.menu_time} s;{unlock} then a login prompt. No failed units; one entry "

@@ -43,9 +43,9 @@ class Noted:
         found = " -o ".join(f"-ipath {shlex.quote('./' + pattern)}" for pattern in self.patterns)
         typed = f"( cd /mnt/target{self.base} && find . -type f \\( {found} \\) -exec sha256sum {{}} + ) > {self.list}"
         return (
-            Call(verb="boot-files-begin", args=(self.key, InTarget(self.base), *self.folders)),
+            Call(verb="bootloader/boot-files-begin", args=(self.key, InTarget(self.base), *self.folders)),
             *work,
-            Call(verb="boot-files-note", args=self._words, by_hand=() if self.comes_later else (typed,)),
+            Call(verb="bootloader/boot-files-note", args=self._words, by_hand=() if self.comes_later else (typed,)),
         )
 
     @property
@@ -63,7 +63,11 @@ class Noted:
             "by hand, one at a time, and leave that one. A folder that is not empty stays:",
         )
         folders = (f"find {base}/{folder} -depth -type d -exec rmdir {{}} \\;" for folder in self.folders)
-        return Call(verb="drop-boot-files", args=self._words, by_hand=(*(() if self.comes_later else files), *folders))
+        return Call(
+            verb="bootloader/drop-boot-files",
+            args=self._words,
+            by_hand=(*(() if self.comes_later else files), *folders),
+        )
 
 
 def on_esp(plan: Plan, key: str, folders: tuple[str, ...], patterns: tuple[str, ...]) -> Noted:

@@ -131,7 +131,7 @@ def install(plan: Plan) -> Action:
     packaged = bool(_own(plan).ready)
     proof = conditions.holds(
         f"\\EFI\\{name} holds a loader for this machine",
-        "loader-is",
+        "bootloader/loader-is",
         plan.on_esp(f"EFI/{name}/{image(plan)}"),
         plan.machine,
         early=False,
@@ -170,7 +170,7 @@ def menu(plan: Plan) -> Action:
     command = Run(argv=own.make_menu, where=Where.TARGET)
     kernels = (
         Call(
-            verb="write-kernel-entries",
+            verb="bootloader/write-kernel-entries",
             by_hand=(
                 "for one in $(ls /mnt/target/lib/modules); do "
                 'chroot /mnt/target kernel-install add "$one" "/lib/modules/$one/vmlinuz"; done',
@@ -194,7 +194,7 @@ def menu(plan: Plan) -> Action:
         proofs=(
             conditions.holds(
                 "Every entry starts a kernel that is there, with its initramfs and parameters",
-                "menu-starts",
+                "bootloader/menu-starts",
                 InTarget(listed),
                 InTarget("/boot"),
                 " ".join(plan.roots),

@@ -174,7 +174,7 @@ def install(plan: Plan) -> Action:
             *later.around(),
             *noted.around(
                 Call(
-                    verb="put-systemd-boot",
+                    verb="bootloader/put-systemd-boot",
                     args=(plan.esp_root, InTarget(source), image(plan)),
                     by_hand=(
                         f"mkdir -p /mnt/target{esp}/EFI/{FOLDER} /mnt/target{esp}/EFI/BOOT",
@@ -187,9 +187,15 @@ def install(plan: Plan) -> Action:
         gives=(Milestone.LOADER_INSTALLED,),
         proofs=(
             conditions.holds(
-                f"\\EFI\\{FOLDER} holds a loader for this machine", "loader-is", place, plan.machine, early=False
+                f"\\EFI\\{FOLDER} holds a loader for this machine",
+                "bootloader/loader-is",
+                place,
+                plan.machine,
+                early=False,
             ),
-            conditions.holds("It is the one of the package", "same-file", InTarget(source), place, early=False),
+            conditions.holds(
+                "It is the one of the package", "bootloader/same-file", InTarget(source), place, early=False
+            ),
         ),
         way_back=WayBack(
             note=f"Removes from \\EFI\\{FOLDER} what this put there and is still as it was; anything else stays.",
@@ -226,7 +232,7 @@ def menu(plan: Plan) -> Action:
         proofs=(
             conditions.holds(
                 "Every kernel has an entry that starts it, with its own initramfs and parameters",
-                "entries-start",
+                "bootloader/entries-start",
                 InTarget(boot),
                 name,
                 plan.command_line,
@@ -234,7 +240,9 @@ def menu(plan: Plan) -> Action:
                 early=False,
             ),
             *(
-                conditions.holds(f"{path} is as planned", "text-is", InTarget(path), stdin=(text,), early=False)
+                conditions.holds(
+                    f"{path} is as planned", "bootloader/text-is", InTarget(path), stdin=(text,), early=False
+                )
                 for path, text in files
             ),
         ),
@@ -278,7 +286,7 @@ def _around(noted: tuple[Noted, ...], work: tuple[Operation, ...]) -> tuple[Oper
 
 def _kernels(plan: Plan) -> Operation:
     return Call(
-        verb="write-kernel-entries",
+        verb="bootloader/write-kernel-entries",
         by_hand=(
             "for one in $(ls /mnt/target/lib/modules); do "
             f'chroot /mnt/target kernel-install add "$one" "{_way(plan).image}"; done',

@@ -13,6 +13,7 @@ target's zone, the hardware clock and the synchronisation service.
 from __future__ import annotations
 
 from bedplate import Step, hookimpl
+from bedplate.functions import Folder
 from bedplate_steps.clock.changes import changes
 from bedplate_steps.clock.draft import draft
 from bedplate_steps.clock.emit import emit
@@ -35,6 +36,7 @@ def bedplate_steps() -> list[Step]:
             title="Clock: time zone, hardware clock, time synchronisation",
             model=Clock,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             concerns=(ZoneName,),

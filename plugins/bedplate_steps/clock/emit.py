@@ -86,7 +86,7 @@ def _live(clock: Clock, family: Family) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="clock-sync",
+                verb="clock/clock-sync",
                 args=(family.source, *clock.servers),
                 by_hand=(
                     "timedatectl set-ntp true || echo 'This medium has no time service: set the clock yourself.'",
@@ -102,7 +102,7 @@ def _live(clock: Clock, family: Family) -> Action:
         guards=(
             conditions.holds(
                 "The clock of the live medium is not days or years off",
-                "clock-plausible",
+                "clock/clock-plausible",
                 family.source,
                 otherwise="The battery of the hardware clock may be empty, or this is not the machine you "
                 "mean. Set it in UTC from a clock you trust, `date -u -s`, and begin again.",
@@ -111,7 +111,7 @@ def _live(clock: Clock, family: Family) -> Action:
         proofs=(
             conditions.holds(
                 "The live clock is right",
-                "clock-live",
+                "clock/clock-live",
                 family.source,
                 early=False,
                 otherwise="Set it by hand, in UTC, from a clock you trust: `date -u -s`.",
@@ -130,7 +130,7 @@ def _zone(clock: Clock, family: Family, name: ZoneName) -> Action:
     operations: tuple[Operation, ...] = (Link(path=InTarget("/etc/localtime"), to=f"..{file}"),)
     proofs: tuple[Check, ...] = (
         conditions.link_is("/etc/localtime", f"..{file}"),
-        conditions.holds(f"The zone {clock.zone} is installed", "zone-is-there", InTarget(file), early=False),
+        conditions.holds(f"The zone {clock.zone} is installed", "clock/zone-is-there", InTarget(file), early=False),
     )
     if name.file:
         operations += (WriteFile(path=InTarget(name.file), content=(f"{clock.zone}\n",)),)
@@ -167,7 +167,7 @@ def _hardware_clock(clock: Clock, layout: Layout) -> Action:
             # adjtime_config(5): drift, last adjustment; last calibration; what the clock shows.
             WriteFile(path=InTarget("/etc/adjtime"), content=(f"0.0 0 0.0\n0\n{third}\n",)),
             Call(
-                verb="hardware-clock-set",
+                verb="clock/hardware-clock-set",
                 args=(clock.hardware_clock, zone_file),
                 by_hand=(f"TZ={clock.zone} hwclock --systohc {show} --noadjfile",),
             ),
@@ -178,7 +178,7 @@ def _hardware_clock(clock: Clock, layout: Layout) -> Action:
             conditions.file_has_line("/etc/adjtime", third),
             conditions.holds(
                 f"The hardware clock shows {'local time' if local else 'UTC'}",
-                "hardware-clock-is",
+                "clock/hardware-clock-is",
                 clock.hardware_clock,
                 zone_file,
                 early=False,
@@ -200,7 +200,7 @@ def _times(layout: Layout) -> Iterable[Check]:
         if part.new and part.filesystem == "ext4":
             yield conditions.holds(
                 f"No time in {part.name} is in the future",
-                "ext4-times",
+                "clock/ext4-times",
                 part.content_node,
                 early=False,
                 otherwise="Set the clock right, and let the file system be checked at the next start.",
@@ -228,7 +228,7 @@ def _sync(clock: Clock, family: Family, chrony: Chrony | None) -> Action:
         proofs=(*(conditions.file_is(_path(file), file.content) for file in files), conditions.service_enabled(unit)),
         audits=(
             conditions.succeeds(f"{unit} runs", "systemctl", "is-active", "--quiet", unit, early=False),
-            conditions.holds("The clock is right", "clock-live", family.source, early=False),
+            conditions.holds("The clock is right", "clock/clock-live", family.source, early=False),
         ),
         way_back=WayBack(
             note="The service is disabled again.",

@@ -34,6 +34,7 @@ in the other system to the closing of the target.
 from __future__ import annotations
 
 from bedplate.facts import Layout
+from bedplate.functions import Folder
 from bedplate.hookspecs import Step, hookimpl
 from bedplate_steps.disk.changes import changes
 from bedplate_steps.disk.draft import draft
@@ -54,6 +55,7 @@ def bedplate_steps() -> list[Step]:
             title="Partitions, file systems, mounts and swap of one disk",
             model=DiskSection,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             facts={Layout: plan},

@@ -32,14 +32,18 @@ def grow_actions(was: LaidPartition, now: LaidPartition, sector_size: int) -> tu
 def _is(part: LaidPartition, says: str, early: bool) -> Check:
     row = (part.uuid, str(part.start), str(part.size), part.type)
     return conditions.holds(
-        says, "partition-is", *row, early=early, otherwise="Stop: the partition table is not what the old spec says."
+        says,
+        "disk/partition-is",
+        *row,
+        early=early,
+        otherwise="Stop: the partition table is not what the old spec says.",
     )
 
 
 def _room(part: LaidPartition) -> Check:
     return conditions.holds(
         f"No other partition lies where {part.name} goes",
-        "room-is-free",
+        "disk/room-is-free",
         str(part.start),
         str(part.end),
         part.uuid,
@@ -51,7 +55,7 @@ def _behind(was: LaidPartition, now: LaidPartition, sector_size: int) -> Check:
     """A row that was deleted takes nothing of what lay in it along."""
     return conditions.holds(
         f"Nothing is left of another partition in the room behind {now.name}",
-        "place-is-blank",
+        "disk/place-is-blank",
         str(was.end + 1),
         str(now.end),
         by_hand=inspect.place_is_blank(was.end + 1, now.end, sector_size),
@@ -68,7 +72,7 @@ def _grow_partition(was: LaidPartition, now: LaidPartition, sector_size: int) ->
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="grow-partition",
+                verb="disk/grow-partition",
                 args=(now.uuid, str(now.start), str(now.size)),
                 by_hand=(
                     f"echo ',{now.size}' | sfdisk --no-reread -N {now.number} \"$DISK\"",
@@ -107,7 +111,7 @@ def _grow_filesystem(part: LaidPartition, sector_size: int) -> Action:
         title=f"Let the file system on {part.name} fill its partition",
         reason="A longer partition alone gives no room.",
         stage=Stage.TARGET,
-        operations=(Call(verb="grow-filesystem", args=words, by_hand=(typed[part.filesystem],)),),
+        operations=(Call(verb="disk/grow-filesystem", args=words, by_hand=(typed[part.filesystem],)),),
         needs=(f"partition:{part.name}", *(f"tool:{tool}" for tool in _TOOLS[part.filesystem])),
         proofs=(
             conditions.holds(
@@ -119,7 +123,7 @@ def _grow_filesystem(part: LaidPartition, sector_size: int) -> Action:
                 otherwise="Start the machine again, then run this again.",
             ),
             conditions.holds(
-                f"The file system on {part.name} fills its partition", "filesystem-fills", *words, early=False
+                f"The file system on {part.name} fills its partition", "disk/filesystem-fills", *words, early=False
             ),
         ),
         way_back=WayBack(note="A file system in use is not made smaller.", possible=False),
@@ -145,7 +149,7 @@ def _add(part: LaidPartition) -> Action:
     row = f'start={part.start}, size={part.size}, type={part.type}, uuid={part.uuid}, name="{part.mark}"\n'
     proof = conditions.holds(
         f"{part.name} is in the table as planned",
-        "partition-is",
+        "disk/partition-is",
         part.uuid,
         str(part.start),
         str(part.size),
@@ -159,7 +163,7 @@ def _add(part: LaidPartition) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="add-partition",
+                verb="disk/add-partition",
                 args=(part.uuid,),
                 stdin=(row,),
                 by_hand=(
@@ -176,7 +180,7 @@ def _add(part: LaidPartition) -> Action:
             _room(part),
             conditions.holds(
                 f"{part.name} was not made by this very change and deleted since",
-                "row-was-not-made",
+                "disk/row-was-not-made",
                 part.uuid,
                 otherwise="Stop: nothing of it is lost yet. Put the row back with the same start, size, type, GUID and "
                 "name; do not make it anew.",
@@ -188,7 +192,7 @@ def _add(part: LaidPartition) -> Action:
             note="The new partition is deleted by its GUID, with all that is on it.",
             operations=(
                 Call(
-                    verb="drop-partition",
+                    verb="disk/drop-partition",
                     args=(part.uuid,),
                     by_hand=(f'sfdisk --delete --no-reread "$DISK" {part.number}',),
                 ),
@@ -198,18 +202,18 @@ def _add(part: LaidPartition) -> Action:
 
 
 def _use_swap(part: LaidPartition) -> Action:
-    proof = conditions.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False)
+    proof = conditions.holds(f"{part.name} is in use as swap", "disk/swap-is-on", where(part), early=False)
     return Action(
         id=f"disk.use-{part.name}",
         title=f"Use {part.name} as swap",
         reason="It is wanted from now on, not only from the next start.",
         stage=Stage.TARGET,
-        operations=(Call(verb="swap-on", args=(where(part),), by_hand=(f"swapon {part.node}",)),),
+        operations=(Call(verb="disk/swap-on", args=(where(part),), by_hand=(f"swapon {part.node}",)),),
         needs=(finished_token(part), "tool:swapon"),
         proofs=(proof,),
         way_back=WayBack(
             note="It is switched off.",
-            operations=(Call(verb="swap-off", args=(where(part),), by_hand=(f"swapoff {part.node}",)),),
+            operations=(Call(verb="disk/swap-off", args=(where(part),), by_hand=(f"swapoff {part.node}",)),),
         ),
     )
 
@@ -221,13 +225,17 @@ def _mount(part: LaidPartition) -> Action:
         reason="It is wanted from now on, not only from the next start.",
         stage=Stage.TARGET,
         operations=(
-            Call(verb="mount-by-table", args=(part.mount,), by_hand=(f"mkdir -p {part.mount}", f"mount {part.mount}")),
+            Call(
+                verb="disk/mount-by-table",
+                args=(part.mount,),
+                by_hand=(f"mkdir -p {part.mount}", f"mount {part.mount}"),
+            ),
         ),
         needs=(finished_token(part), "file:/etc/fstab", "tool:mount"),
         guards=(
             conditions.holds(
                 f"{part.mount} holds nothing that the mount would hide",
-                "point-is-free",
+                "disk/point-is-free",
                 part.mount,
                 where(part),
                 otherwise="Move what is there away; after the mount, move it back.",
@@ -240,6 +248,6 @@ def _mount(part: LaidPartition) -> Action:
         ),
         way_back=WayBack(
             note="It is unmounted.",
-            operations=(Call(verb="unmount", args=(part.mount,), by_hand=(f"umount {part.mount}",)),),
+            operations=(Call(verb="disk/unmount", args=(part.mount,), by_hand=(f"umount {part.mount}",)),),
         ),
     )

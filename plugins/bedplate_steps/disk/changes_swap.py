@@ -29,10 +29,10 @@ def swap_file_changes(
         if one and not other
         else f"the swap file {_words(other)} replaces {_words(one)}"
     )
-    back = (Call(verb="swap-file-on", args=(one.path,), by_hand=(f"swapon {one.path}",)),) if one else ()
+    back = (Call(verb="disk/swap-file-on", args=(one.path,), by_hand=(f"swapon {one.path}",)),) if one else ()
     extra = Extra(
         before=_off(one, old),
-        after=(Call(verb="swap-file-on", args=(other.path,), by_hand=(f"swapon {other.path}",)),) if other else (),
+        after=(Call(verb="disk/swap-file-on", args=(other.path,), by_hand=(f"swapon {other.path}",)),) if other else (),
         proofs=(holds(f"{one.path} is gone", "is-gone", one.path, early=False),)
         if one and (other is None or other.path != one.path)
         else (),
@@ -55,7 +55,7 @@ def _off(file: SwapFile | None, side: Side) -> tuple[Call, ...]:
         return ()
     uuid = swap_uuid(file.path, side.context.machine, side.context.fact(Layout))
     by_hand = (f"swapoff {file.path}", f"rm {file.path}")
-    return (Call(verb="swap-file-off", args=(file.path, uuid), by_hand=by_hand),)
+    return (Call(verb="disk/swap-file-off", args=(file.path, uuid), by_hand=by_hand),)
 
 
 def _words(file: SwapFile | None) -> str:

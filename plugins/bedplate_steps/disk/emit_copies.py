@@ -26,7 +26,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
         reason="Partition table, boot entries and the files of the EFI system partition can be put back from there, "
         "whatever goes wrong: the live medium forgets, and the disk is what is written to.",
         stage=Stage.LIVE,
-        operations=(Call(verb="make-copies", by_hand=tuple(_typed(folder, layout, esps))),),
+        operations=(Call(verb="disk/make-copies", by_hand=tuple(_typed(folder, layout, esps))),),
         needs=(
             "disk:identified",
             *(f"tool:{tool}" for tool in _TOOLS),
@@ -37,7 +37,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
         proofs=(
             conditions.holds(
                 "The copies on the second stick are there and read back as they were written",
-                "copies-are-made",
+                "disk/copies-are-made",
                 by_hand=(again,),
             ),
         ),
@@ -62,7 +62,7 @@ def copies(machine: Machine, layout: Layout) -> Action:
 def _whole(esp: LaidPartition) -> Check:
     return conditions.holds(
         f"The file system of {esp.name} is sound",
-        "fat-is-whole",
+        "disk/fat-is-whole",
         esp.uuid,
         by_hand=(f"every . fsck.fat -n {esp.node}",),
         otherwise="Start the other system and have it check and mend that volume with its own tools: a repair from "

@@ -68,7 +68,7 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
     return (
         conditions.holds(
             f"The disk is still {layout.disk_words}",
-            "disk-is",
+            "disk/disk-is",
             *numbers,
             early=False,
             by_hand=inspect.the_disk(layout),
@@ -76,7 +76,7 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
         ),
         conditions.holds(
             f"{part.name} is our own partition, where planned",
-            "partition-is",
+            "disk/partition-is",
             part.uuid,
             str(part.start),
             str(part.size),
@@ -87,7 +87,7 @@ def _own_guards(part: LaidPartition, layout: Layout, inside: bool = False) -> tu
         ),
         conditions.holds(
             f"The kernel has {part.name} where the table has it, and nothing uses it",
-            "partition-is-idle",
+            "disk/partition-is-idle",
             part.uuid,
             *((part.mapper,) if inside else ()),
             early=False,
@@ -102,7 +102,7 @@ def _unfinished(part: LaidPartition, on: str, kind: str, uuid: str, label: str) 
     """Tried before the first write. Finished is finished: a changed wish is a change, and no reason to make it anew."""
     return conditions.holds(
         f"{part.name} is not finished yet: its row still has the name {part.mark}",
-        "is-unfinished",
+        "disk/is-unfinished",
         part.uuid,
         part.mark,
         on,
@@ -117,7 +117,7 @@ def _unfinished(part: LaidPartition, on: str, kind: str, uuid: str, label: str) 
 def _empty_guard(part: LaidPartition, on: str, kind: str, uuid: str) -> Check:
     return conditions.holds(
         f"{part.name} is unfinished, and holds nothing, or only what is to be made there",
-        "may-format",
+        "disk/may-format",
         on,
         kind,
         uuid,
@@ -138,7 +138,7 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="make-container",
+                verb="disk/make-container",
                 args=(part.uuid, part.luks_uuid, label),
                 stdin=(SecretRef(PASSPHRASE.name),),
                 by_hand=(
@@ -165,7 +165,7 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
         proofs=(
             conditions.holds(
                 f"{part.name} is an encrypted container with its own UUID",
-                "filesystem-is",
+                "disk/filesystem-is",
                 part.uuid,
                 "crypto_LUKS",
                 part.luks_uuid,
@@ -182,7 +182,7 @@ def _container(part: LaidPartition, layout: Layout) -> Action:
 
 def _open(part: LaidPartition) -> Action:
     opening = Call(
-        verb="open-container",
+        verb="disk/open-container",
         args=(part.uuid, part.mapper),
         stdin=(SecretRef(PASSPHRASE.name),),
         by_hand=(f"cryptsetup open {part.node} {part.mapper}",),
@@ -198,7 +198,7 @@ def _open(part: LaidPartition) -> Action:
         proofs=(
             conditions.holds(
                 f"The container on {part.name} is open as /dev/mapper/{part.mapper}",
-                "container-is-open",
+                "disk/container-is-open",
                 part.uuid,
                 part.mapper,
                 early=False,
@@ -208,7 +208,7 @@ def _open(part: LaidPartition) -> Action:
             note="It is closed when nothing inside it is mounted any more.",
             operations=(
                 Call(
-                    verb="close-target",
+                    verb="disk/close-target",
                     args=(f"container:{part.mapper}",),
                     by_hand=(f"cryptsetup close {part.mapper}",),
                 ),
@@ -233,7 +233,9 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="make-filesystem", args=(where(part), kind, part.fs_uuid, part.fs_label), by_hand=(by_hand(part),)
+                verb="disk/make-filesystem",
+                args=(where(part), kind, part.fs_uuid, part.fs_label),
+                by_hand=(by_hand(part),),
             ),
         ),
         needs=(ready_token(part) if part.mapper else f"partition:{part.name}", *(f"tool:{tool}" for tool in tools)),
@@ -246,7 +248,7 @@ def _filesystem(part: LaidPartition, layout: Layout) -> Action:
         proofs=(
             conditions.holds(
                 f"{part.name} holds {kind} with UUID {part.fs_uuid}" + f", label {part.fs_label}" * bool(part.fs_label),
-                "filesystem-is",
+                "disk/filesystem-is",
                 where(part),
                 kind,
                 part.fs_uuid,
@@ -290,7 +292,7 @@ def _subvolumes(part: LaidPartition) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="make-subvolumes",
+                verb="disk/make-subvolumes",
                 args=(where(part), *names),
                 by_hand=(
                     f"mount -o subvolid=5 {part.content_node} /mnt",
@@ -303,7 +305,9 @@ def _subvolumes(part: LaidPartition) -> Action:
         gives=(f"disk:subvolumes-{part.name}",),
         guards=(_unfinished(part, where(part), part.filesystem, part.fs_uuid, part.fs_label),),
         proofs=(
-            conditions.holds(f"{part.name} has its subvolumes", "subvolumes-are", where(part), *names, early=False),
+            conditions.holds(
+                f"{part.name} has its subvolumes", "disk/subvolumes-are", where(part), *names, early=False
+            ),
         ),
         way_back=gone(part),
     )
@@ -326,7 +330,7 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
         stage=stage,
         operations=(
             Call(
-                verb="finish-partitions",
+                verb="disk/finish-partitions",
                 args=tuple(word for part in made for word in (part.uuid, part.mark, part.gpt_name)),
                 by_hand=tuple(
                     f"sfdisk --no-reread --part-label \"$DISK\" {part.number} '{part.gpt_name}'" for part in made
@@ -344,7 +348,7 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
         guards=tuple(
             conditions.holds(
                 f"The row of {part.name} has the name that it was made with, or its planned one",
-                "row-is-ours",
+                "disk/row-is-ours",
                 part.uuid,
                 part.mark,
                 part.gpt_name,
@@ -357,7 +361,7 @@ def finish(name: str, made: Sequence[LaidPartition], stage: Stage = Stage.LIVE) 
         proofs=tuple(
             conditions.holds(
                 f"The row of {part.name} is as planned, and named {part.gpt_name}",
-                "partition-is",
+                "disk/partition-is",
                 part.uuid,
                 str(part.start),
                 str(part.size),

@@ -92,7 +92,7 @@ def _mount(layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=tuple(
             Call(
-                verb="mount-in-target",
+                verb="disk/mount-in-target",
                 args=(
                     where(mount.part),
                     InTarget(mount.point),
@@ -113,7 +113,7 @@ def _mount(layout: Layout) -> Action:
         guards=tuple(
             conditions.holds(
                 f"Nothing else is mounted at {TARGET}{mount.point.rstrip('/')}",
-                "mount-point-is-free",
+                "disk/mount-point-is-free",
                 where(mount.part),
                 InTarget(mount.point),
                 mount.subvolume,
@@ -147,7 +147,7 @@ def _mount(layout: Layout) -> Action:
         ),
         way_back=WayBack(
             note="They are unmounted, from the inside out.",
-            operations=(Call(verb="close-target", by_hand=(f"umount --recursive {TARGET}",)),),
+            operations=(Call(verb="disk/close-target", by_hand=(f"umount --recursive {TARGET}",)),),
         ),
         transient=True,
         touches=tuple(
@@ -156,10 +156,10 @@ def _mount(layout: Layout) -> Action:
             if not mount.part.new
         ),
         peek=(
-            Call(verb="close-target"),
+            Call(verb="disk/close-target"),
             *(
                 Call(
-                    verb="look-in-target",
+                    verb="disk/look-in-target",
                     args=(where(mount.part), InTarget(mount.point), mount.part.filesystem, mount.subvolume),
                 )
                 for mount in mounts
@@ -182,21 +182,23 @@ def _swap_on(swaps: list[LaidPartition]) -> Action:
         reason="Unpacking packages takes memory, and a live medium keeps its own files in memory too.",
         stage=Stage.LIVE,
         operations=tuple(
-            Call(verb="swap-on", args=(where(part),), by_hand=(f"swapon {part.content_node}",)) for part in swaps
+            Call(verb="disk/swap-on", args=(where(part),), by_hand=(f"swapon {part.content_node}",)) for part in swaps
         ),
         needs=(*(finished_token(part) for part in swaps), "tool:swapon"),
         gives=tuple(f"swap:{part.name}" for part in swaps),
         proofs=tuple(
-            conditions.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False) for part in swaps
+            conditions.holds(f"{part.name} is in use as swap", "disk/swap-is-on", where(part), early=False)
+            for part in swaps
         ),
         audits=tuple(
-            conditions.holds(f"{part.name} is in use as swap", "swap-is-on", where(part), early=False) for part in swaps
+            conditions.holds(f"{part.name} is in use as swap", "disk/swap-is-on", where(part), early=False)
+            for part in swaps
         ),
         way_back=WayBack(
             note="It is switched off.",
             operations=(
                 Call(
-                    verb="close-target",
+                    verb="disk/close-target",
                     args=tuple(f"swap:{where(part)}" for part in swaps),
                     by_hand=tuple(f"swapoff {part.content_node}" for part in swaps),
                 ),
@@ -294,7 +296,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="make-swap-file",
+                verb="disk/make-swap-file",
                 args=(InTarget(path), str(mib), uuid),
                 by_hand=(
                     f"(umask 077 && : > {TARGET}{path})",
@@ -309,7 +311,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         guards=(
             conditions.holds(
                 f"Nothing has the name {path} yet",
-                "swap-place-is-free",
+                "disk/swap-place-is-free",
                 InTarget(path),
                 by_hand=(f"none '^{TARGET}{path}$' find {TARGET} -maxdepth {path.count('/')}",),
                 otherwise="It is not replaced. Move it away, or give the swap file another name in the spec.",
@@ -318,14 +320,14 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
         proofs=(
             conditions.holds(
                 f"{path} is a swap file of {mib} MiB, for root only",
-                "swap-file-is",
+                "disk/swap-file-is",
                 InTarget(path),
                 str(mib),
                 uuid,
                 early=False,
             ),
         ),
-        audits=(conditions.holds(f"{path} is in use as swap", "swap-file-is-on", path, early=False),),
+        audits=(conditions.holds(f"{path} is in use as swap", "disk/swap-file-is-on", path, early=False),),
         way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
     )
 
@@ -347,7 +349,7 @@ def close(layout: Layout) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="close-target",
+                verb="disk/close-target",
                 args=args,
                 by_hand=(
                     "sync",
@@ -367,7 +369,7 @@ def close(layout: Layout) -> Action:
             *(() if layout.whole_disk else ("disk:kept",)),
         ),
         gives=(Milestone.TARGET_CLOSED,),
-        proofs=(conditions.holds("Nothing is mounted at the target any more", "target-is-closed", early=False),),
+        proofs=(conditions.holds("Nothing is mounted at the target any more", "disk/target-is-closed", early=False),),
         transient=True,
         way_back=WayBack(note="Nothing to undo: run the script again to mount everything, or mount by hand as before."),
         cautions=("Do not switch the machine off before this is done.",),

@@ -186,7 +186,7 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     """Whether a kept partition has really become smaller, and the file system inside it too."""
     row = conditions.holds(
         f"{part.name} ends where planned, or before",
-        "partition-ends-by",
+        "disk/partition-ends-by",
         part.uuid,
         str(part.start),
         str(part.size),
@@ -196,7 +196,7 @@ def shrunk_checks(part: LaidPartition, layout: Layout) -> tuple[Check, ...]:
     )
     inside = conditions.holds(
         f"The volume inside {part.name} is not larger than its partition",
-        "ntfs-fits",
+        "disk/ntfs-fits",
         part.uuid,
         by_hand=inspect.ntfs_fits(part, layout.sector_size),
         otherwise=f"Start the other system and let it check the volume (`chkdsk {_letter(part, layout)}: /f`). "

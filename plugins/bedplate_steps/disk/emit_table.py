@@ -113,7 +113,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="append-partitions",
+                verb="disk/append-partitions",
                 args=uuids,
                 stdin=(table_script(layout),),
                 by_hand=(
@@ -138,7 +138,7 @@ def _append(section: DiskSection, layout: Layout) -> Action:
             note="The new partitions are deleted by their GUIDs, with all that is on them; the kept ones stay.",
             operations=(
                 Call(
-                    verb="delete-partitions",
+                    verb="disk/delete-partitions",
                     args=uuids,
                     by_hand=(
                         *inspect.ours(made),
@@ -174,7 +174,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         stage=Stage.LIVE,
         operations=(
             Call(
-                verb="make-table",
+                verb="disk/make-table",
                 args=uuids,
                 stdin=(table_script(layout),),
                 by_hand=(
@@ -189,7 +189,7 @@ def _make(section: DiskSection, layout: Layout) -> Action:
         gives=("disk:partitioned", *(f"partition:{part.name}" for part in made)),
         guards=(*disk_guards(layout), unused_guard(), *earlier_guards(made), remade_guard(layout, made)),
         proofs=(
-            conditions.holds(says, "table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
+            conditions.holds(says, "disk/table-is", layout.table_id, str(layout.first_lba), str(layout.last_lba)),
             *_row_proofs(made, layout),
         ),
         way_back=WayBack(
@@ -206,14 +206,18 @@ def _row_proofs(made: list[LaidPartition], layout: Layout) -> tuple[Check, ...]:
     rows = [(part.uuid, str(part.start), str(part.size), part.type) for part in made]
     sound = conditions.holds(
         "Both copies of the partition table are whole and say the same",
-        "table-is-sound",
+        "disk/table-is-sound",
         early=False,
         by_hand=inspect.whole()[:1],
     )
     return (
         *(
             conditions.holds(
-                f"{part.name} is in the table as planned", "partition-is", *row, early=False, by_hand=inspect.row(part)
+                f"{part.name} is in the table as planned",
+                "disk/partition-is",
+                *row,
+                early=False,
+                by_hand=inspect.row(part),
             )
             for part, row in zip(made, rows, strict=True)
         ),
@@ -236,7 +240,7 @@ def carry_over(machine: Machine, layout: Layout) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="copy-saved-table",
+                verb="disk/copy-saved-table",
                 args=(InTarget(SAVED),),
                 by_hand=(f"install -D -m 600 {copies_folder(machine.name)}/table.dump /mnt/target{SAVED}",),
             ),
@@ -244,7 +248,7 @@ def carry_over(machine: Machine, layout: Layout) -> Action:
         needs=("base", Milestone.COPIES_SAVED),
         gives=(f"file:{SAVED}",),
         proofs=(
-            conditions.holds(f"{SAVED} is there", "is-there", InTarget(SAVED), early=False),
+            conditions.holds(f"{SAVED} is there", "disk/is-there", InTarget(SAVED), early=False),
             conditions.file_mode_is(SAVED, 0o600),
         ),
         leaves=(f"The partition table of before: {SAVED} in the new system.",),
@@ -269,7 +273,7 @@ def check_kept(machine: Machine, layout: Layout) -> Action:
         proofs=(
             conditions.holds(
                 "Every row of before is in the table: start, size, type, GUID, name and attributes",
-                "table-is-kept",
+                "disk/table-is-kept",
                 InTarget(SAVED),
                 *ours,
                 early=False,

@@ -31,7 +31,7 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
     guards = [
         conditions.holds(
             f"The disk is {layout.disk_words}",
-            "disk-is",
+            "disk/disk-is",
             layout.serial,
             *numbers,
             otherwise=stop,
@@ -47,7 +47,12 @@ def disk_guards(layout: Layout) -> tuple[Check, ...]:
         says = f"The disk has the partition table of the survey, {layout.table_id}"
         guards.append(
             conditions.holds(
-                says, "table-is", layout.table_id, *bounds, otherwise=stop, by_hand=inspect.the_table(layout.table_id)
+                says,
+                "disk/table-is",
+                layout.table_id,
+                *bounds,
+                otherwise=stop,
+                by_hand=inspect.the_table(layout.table_id),
             )
         )
         guards.append(whole(layout))
@@ -61,14 +66,14 @@ def ready_guards() -> tuple[Check, Check]:
     """What would end the work half way, and can be seen before it begins."""
     writable = conditions.holds(
         "The disk can be written to",
-        "disk-is-writable",
+        "disk/disk-is-writable",
         by_hand=('[ "$(blockdev --getro "$DISK")" = 0 ] && echo yes',),
         otherwise="Find the switch or the setting that protects it; a solid-state disk that has become read-only by "
         "itself is worn out: copy what is on it and replace it.",
     )
     power = conditions.holds(
         "The machine has mains power, or at least half a battery",
-        "power-lasts",
+        "disk/power-lasts",
         otherwise="Connect mains power, and leave it connected; an open lid is safer, too.",
     )
     return writable, power
@@ -77,7 +82,7 @@ def ready_guards() -> tuple[Check, Check]:
 def _built_in() -> Check:
     return conditions.holds(
         "The disk is built in: it cannot be unplugged",
-        "disk-is-built-in",
+        "disk/disk-is-built-in",
         by_hand=inspect.built_in(),
         otherwise="Stop: this may be the live medium or somebody's backup. Unplug what is not needed; if the new "
         "system shall live on a disk that can be unplugged, say removable = true in the spec.",
@@ -98,7 +103,7 @@ def _surveyed(layout: Layout) -> Check:
         saw += f", {', '.join(layout.before_contents)} on the disk itself"
     return conditions.holds(
         f"The disk still holds what the spec erases: {saw}",
-        "disk-holds",
+        "disk/disk-holds",
         layout.table_id,
         stdin=("".join(f"{line}\n" for line in lines),),
         by_hand=inspect.surveyed(layout),
@@ -111,7 +116,7 @@ def _only_known(layout: Layout) -> Check:
     known = dict.fromkeys(part.uuid for part in (*layout.before, *layout.partitions))
     return conditions.holds(
         "The table has the rows of the survey, and no others",
-        "table-has-only",
+        "disk/table-has-only",
         *known,
         by_hand=inspect.only_known(known),
         otherwise="Stop: a partition was added since the survey, by the other system or by somebody else. Find out "
@@ -124,7 +129,7 @@ def _kept_guard(part: LaidPartition, layout: Layout) -> Check:
         return shrunk_checks(part, layout)[0]
     return conditions.holds(
         f"{part.name} lies where the survey saw it",
-        "partition-is",
+        "disk/partition-is",
         part.uuid,
         str(part.start),
         str(part.size),
@@ -138,7 +143,7 @@ def clean_guard(part: LaidPartition) -> Check:
     """The other system was shut down so that its volume can be read."""
     return conditions.holds(
         f"{part.name} was shut down fully: neither hibernated nor left open",
-        "ntfs-is-clean",
+        "disk/ntfs-is-clean",
         part.uuid,
         by_hand=inspect.ntfs_clean(part),
         otherwise="Start the other system, switch fast start off (`powercfg /h off`), restart it once, shut it down. "
@@ -150,7 +155,7 @@ def _alone() -> Check:
     """Only a table lies on the disk itself: no record of an array, no older use."""
     return conditions.holds(
         "Nothing but its partition table lies on the disk itself, at its ends either",
-        "disk-bears-only",
+        "disk/disk-bears-only",
         "gpt",
         "PMBR",
         by_hand=inspect.only_a_table(),
@@ -170,7 +175,7 @@ def twins_guard(layout: Layout) -> Check:
     ]
     return conditions.holds(
         "Every identifier on the disks of this machine is there once, and none of the new ones is in use",
-        "no-twins",
+        "disk/no-twins",
         "new" if layout.whole_disk else "keep",
         stdin=("".join(f"{line}\n" for line in brought),),
         by_hand=inspect.no_twins(),
@@ -185,7 +190,7 @@ def used_guards(layout: Layout) -> Iterator[Check]:
         if part.fs_uuid and (part.mount or part.later_mount or part.role == "esp"):
             yield conditions.holds(
                 f"{part.name} still holds {part.filesystem} with the UUID of the survey, {part.fs_uuid}",
-                "partition-holds",
+                "disk/partition-holds",
                 part.uuid,
                 part.filesystem,
                 part.fs_uuid,
@@ -199,7 +204,7 @@ def unused_guard() -> Check:
     """Nobody uses the disk."""
     return conditions.holds(
         "Nothing on the disk is mounted, used as swap or held by another layer",
-        "disk-is-unused",
+        "disk/disk-is-unused",
         by_hand=inspect.unused(),
         otherwise="Unmount it, switch the swap off, stop arrays and volume groups; or start the medium again without "
         "automatic mounting.",
@@ -210,7 +215,7 @@ def room_guard(part: LaidPartition) -> Check:
     """The sectors of a new partition are in no other one."""
     return conditions.holds(
         f"Nothing lies where {part.name} goes",
-        "room-is-free",
+        "disk/room-is-free",
         str(part.start),
         str(part.end),
         part.uuid,
@@ -224,7 +229,7 @@ def earlier_guards(made: list[LaidPartition]) -> tuple[Check, ...]:
     return tuple(
         conditions.holds(
             f"{part.name} is not there yet from an earlier plan",
-            "partition-may-be-made",
+            "disk/partition-may-be-made",
             part.uuid,
             str(part.start),
             str(part.size),
@@ -242,7 +247,7 @@ def added_guard(made: list[LaidPartition]) -> Check:
     """A row of an installed machine that is lacking is not made anew: what lay in it may still be there."""
     return conditions.holds(
         "No row is lacking beside a finished one",
-        "rows-may-be-added",
+        "disk/rows-may-be-added",
         *(word for part in made for word in (part.uuid, part.mark)),
         by_hand=inspect.none_finished(made),
         otherwise="Stop: if somebody deleted the row, nothing of it is lost yet: put it back from the saved table, "
@@ -254,7 +259,7 @@ def remade_guard(layout: Layout, made: list[LaidPartition]) -> Check:
     """A table of our own is made again only as long as nothing in it was ever finished."""
     return conditions.holds(
         "The disk has no finished partition of this plan",
-        "table-is-unfinished",
+        "disk/table-is-unfinished",
         layout.table_id,
         *(part.uuid for part in made),
         by_hand=inspect.none_finished(made),
@@ -268,7 +273,7 @@ def whole(layout: Layout, early: bool = True) -> Check:
     """Table, its copy and protective MBR as the UEFI specification (5.2, 5.3) has them."""
     return conditions.holds(
         "Both copies of the partition table are in their places, behind a plain protective MBR",
-        "table-is-whole",
+        "disk/table-is-whole",
         str(layout.size_bytes),
         str(layout.sector_size),
         early=early,

@@ -79,7 +79,7 @@ def guards(kept: Sequence[LaidPartition]) -> Iterator[Check]:
         if part.filesystem in JOURNALS:
             yield conditions.holds(
                 f"{part.name} was left clean: no open journal, log or log tree",
-                "volume-is-clean",
+                "disk/volume-is-clean",
                 part.uuid,
                 part.filesystem,
                 by_hand=inspect.left_clean(part),
@@ -89,7 +89,7 @@ def guards(kept: Sequence[LaidPartition]) -> Iterator[Check]:
         if part.type == TYPES["swap"] or part.filesystem in ("swap", "swsuspend"):
             yield conditions.holds(
                 f"No system sleeps in the swap partition {part.name}",
-                "swap-is-awake",
+                "disk/swap-is-awake",
                 part.uuid,
                 by_hand=inspect.awake(part),
                 otherwise="Start the system it belongs to and shut it down fully; its session would be lost. A system "

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bedplate import Extension, hookimpl
+from bedplate.functions import Folder
 from bedplate_steps.families import apt, dnf, pacman
 
 __all__ = ["FAMILIES", "bedplate_contract", "bedplate_extensions"]
@@ -21,9 +22,11 @@ FAMILIES: Mapping[str, tuple[object, ...]] = {"apt": apt.CONCERNS, "pacman": pac
 
 @hookimpl
 def bedplate_extensions() -> list[Extension]:
-    """The families' values."""
+    """The families' values; with the first, which says how packages are had, come the family's shell functions."""
     return [
-        Extension(point="base.family", name=name, value=record)
+        Extension(
+            point="base.family", name=name, value=record, functions={} if number else Folder(f"{__name__}.{name}")
+        )
         for name, records in FAMILIES.items()
-        for record in records
+        for number, record in enumerate(records)
     ]

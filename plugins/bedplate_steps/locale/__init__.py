@@ -15,6 +15,7 @@ write each family's own files and generate the locales.
 from __future__ import annotations
 
 from bedplate import Step, hookimpl
+from bedplate.functions import Folder
 from bedplate_steps.locale.changes import changes
 from bedplate_steps.locale.draft import draft
 from bedplate_steps.locale.emit import emit
@@ -37,6 +38,7 @@ def bedplate_steps() -> list[Step]:
             title="Locale: language, further locales, console keymap and font",
             model=Locale,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             concerns=(ConsoleKeymap, LocaleFiles),

@@ -39,12 +39,12 @@ def _live_keymap(locale: Locale) -> Action:
         title=f"Load the keymap {locale.keymap} on the live console",
         reason="A password typed with one keymap cannot be typed with another.",
         stage=Stage.LIVE,
-        operations=(Call(verb="live-keymap", args=words, by_hand=_load(locale.keymap, board)),),
+        operations=(Call(verb="locale/live-keymap", args=words, by_hand=_load(locale.keymap, board)),),
         gives=(Milestone.KEYMAP_LOADED,),
         guards=(
             conditions.holds(
                 f"The medium knows the keymap {locale.keymap}",
-                "keymap-is-known",
+                "locale/keymap-is-known",
                 *words,
                 by_hand=(
                     f"find /usr/share/keymaps /usr/share/kbd/keymaps /usr/lib/kbd/keymaps -name "
@@ -54,7 +54,9 @@ def _live_keymap(locale: Locale) -> Action:
             ),
         ),
         proofs=(
-            conditions.holds("The keymap was set, or this is no console", "live-keymap-is", locale.keymap, early=False),
+            conditions.holds(
+                "The keymap was set, or this is no console", "locale/live-keymap-is", locale.keymap, early=False
+            ),
         ),
         transient=True,
         trouble="On a serial line or in a graphical terminal the keymap is not ours to set: type a test text first.",

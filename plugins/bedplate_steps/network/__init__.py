@@ -30,6 +30,7 @@ wifi = { ssid = "saltmarsh", security = "wpa-psk", passphrase = "ask" }
 from __future__ import annotations
 
 from bedplate.facts import HostName
+from bedplate.functions import Folder
 from bedplate.hookspecs import Extension, Step, hookimpl
 from bedplate_steps.network.changes import changes
 from bedplate_steps.network.draft import draft
@@ -55,6 +56,7 @@ def bedplate_steps() -> list[Step]:
             title="Host name, hosts file, links, name resolution, Wi-Fi",
             model=Network,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             facts={HostName: names},

@@ -50,8 +50,8 @@ def _names(before: Network, after: Network, old: Side, new: Side) -> Iterator[Ch
     hosts = amend(old.actions, new.actions, "network.hosts")
     if one != other:
         extra = Extra(
-            after=(Call(verb="running-name", args=(other,), by_hand=(f"hostname {other}",)),),
-            back=(Call(verb="running-name", args=(one,), by_hand=(f"hostname {one}",)),),
+            after=(Call(verb="network/running-name", args=(other,), by_hand=(f"hostname {other}",)),),
+            back=(Call(verb="network/running-name", args=(one,), by_hand=(f"hostname {one}",)),),
         )
         named = amend(old.actions, new.actions, "network.host-name", extra={"network.host-name": extra})
         yield Change(

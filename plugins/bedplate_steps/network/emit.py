@@ -76,12 +76,12 @@ def emit(section: Network, context: Context) -> Iterable[Action]:
 def _live() -> Action:
     works = holds(
         "The live medium has a default route and a name server",
-        "network-live",
+        "network/network-live",
         _RESOLV,
         by_hand=("ip route show default", f"grep '^nameserver' {_RESOLV}"),
         otherwise=_BY_HAND,
     )
-    look = Call(verb="network-live", args=(_RESOLV,), by_hand=("ip route show default", f"cat {_RESOLV}"))
+    look = Call(verb="network/network-live", args=(_RESOLV,), by_hand=("ip route show default", f"cat {_RESOLV}"))
     return Action(
         id="network.live",
         title="Check the network of the live medium",
@@ -182,11 +182,11 @@ def _link_runs(link: NetworkLink, section: Network) -> tuple[Check, ...]:
     words = (card.mac.lower() or card.interface, _need(not waited), *addresses)
     has = f"has {'' if waited else 'no cable, or '}{'its' if addresses else 'an'} address"
     if link.vlan is None:
-        return (holds(f"The link {link.name} {has}", "link-runs", *words, early=False),)
+        return (holds(f"The link {link.name} {has}", "network/link-runs", *words, early=False),)
     return (
         holds(
             f"The VLAN {link.vlan.id} runs on {card.name} and {has}",
-            "vlan-runs",
+            "network/vlan-runs",
             link.name,
             str(link.vlan.id),
             *words,
@@ -244,7 +244,9 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
 
 
 def _complete(unit: str) -> Check:
-    return holds(f"The program that {unit} starts is installed", "unit-complete", InTarget("/"), unit, early=False)
+    return holds(
+        f"The program that {unit} starts is installed", "network/unit-complete", InTarget("/"), unit, early=False
+    )
 
 
 def _mask(unit: str) -> str:
@@ -262,7 +264,7 @@ def _firmware(cards: tuple[NetworkLink, ...]) -> Action:
         proofs=tuple(
             holds(
                 f"The new system has the firmware that the card of {link.name} asks for",
-                "firmware-of-link",
+                "network/firmware-of-link",
                 link.mac.lower(),
                 early=False,
             )
@@ -326,7 +328,7 @@ def _first_boot(section: Network, manager: Manager) -> Action:
         audits=(
             holds(
                 "Default route, name server and name resolution are there",
-                "online",
+                "network/online",
                 _need(not any(section.waited_for(link) for link in section.links)),
                 early=False,
             ),

@@ -56,7 +56,7 @@ def network_file(link: NetworkLink, wifi: Wifi, interface: str) -> WriteFile | C
     if wifi.security == "open":
         return WriteFile(path=path, content=(f"{head}}}\n",), mode=0o600)
     return Call(
-        verb="wpa-file",
+        verb="network/wpa-file",
         args=(path, wifi.ssid, wifi.security, head),
         stdin=(SecretRef(secret_name(link)),),
         by_hand=_by_hand(TARGET + path.path, wifi, head),
@@ -100,7 +100,7 @@ def proof(call: Call) -> Check:
     look = (f"grep 'ssid={octets}$' {file}", f"grep 'sae_password=.' {file} | grep -o sae_password=")
     return holds(
         f"{path.path} names the wireless network and holds its key",
-        "wpa-file-is",
+        "network/wpa-file-is",
         path,
         octets,
         security,

@@ -25,6 +25,7 @@ authorized_keys = ["ssh-ed25519 AAAA... ana"]
 from __future__ import annotations
 
 from bedplate.facts import People
+from bedplate.functions import Folder
 from bedplate.hookspecs import Step, hookimpl
 from bedplate_steps.users.changes import changes
 from bedplate_steps.users.draft import draft
@@ -49,6 +50,7 @@ def bedplate_steps() -> list[Step]:
             title="Root, people, groups, administrator rights, ssh keys",
             model=Users,
             emit=emit,
+            functions=Folder(__name__),
             changes=changes,
             validate=validate,
             facts={People: people},

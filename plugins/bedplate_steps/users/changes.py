@@ -47,7 +47,7 @@ def _groups(before: Users, after: Users, old: Side, new: Side) -> Iterator[Chang
         )
     for index, group in pairs.gone:
         name = f"users.group-{group.name}"
-        gone = holds(f"There is no group {group.name}", "group-gone", group.name, early=False)
+        gone = holds(f"There is no group {group.name}", "users/group-gone", group.name, early=False)
         needs = tuple(f"user:{person.name}" for person in after.people)
         yield Change(
             says=f"group {group.name} is removed",
@@ -116,11 +116,11 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
     name, home = person.name, person.home_folder
     deletes = any(one.name == name and one.home == "delete" for one in after.former)
     own = f"users.person-{name}"
-    gone = [holds(f"There is no account {name}", "user-gone", name, early=False)]
+    gone = [holds(f"There is no account {name}", "users/user-gone", name, early=False)]
     gone += [holds(f"{home} is gone", "is-gone", home, early=False)] if deletes else []
     drop: tuple[Operation, ...] = (
         Call(
-            verb="user-drop",
+            verb="users/user-drop",
             args=(name, home if deletes else ""),
             by_hand=(f"userdel {'--remove ' if deletes else ''}{name}",),
         ),
@@ -130,7 +130,7 @@ def _removed(index: int, person: PersonEntry, after: Users, old: Side, new: Side
         before=(*drop, Run(argv=("rm", "-f", "--", InTarget(f"{STAMPS}/{password.id}")))),
         proofs=tuple(gone),
         needs=(f"file:{SUDOERS}",) if person.administrator else (),
-        back=(Call(verb="user-restore", args=(name,), by_hand=(f"passwd {name}",)), stamp(password)),
+        back=(Call(verb="users/user-restore", args=(name,), by_hand=(f"passwd {name}",)), stamp(password)),
         lost="The home folder is deleted with all that is in it: only a copy brings it back." if deletes else "",
     )
     actions = (*amend(old.actions, new.actions, own, extra={own: extra}), *amend(old.actions, new.actions, RIGHTS))
@@ -245,7 +245,7 @@ def _account(one: PersonEntry, person: PersonEntry, old: Side, new: Side) -> tup
     extra = Extra(
         before=_leaves(person.name, left),
         proofs=tuple(
-            holds(f"{person.name} is not in the group {group}", "user-outside", person.name, group, early=False)
+            holds(f"{person.name} is not in the group {group}", "users/user-outside", person.name, group, early=False)
             for group in left
         ),
         back=_leaves(person.name, joined),
@@ -274,7 +274,7 @@ def _typed(person: PersonEntry) -> str:
 
 def _as_typed(item: Operation, typed: str) -> Operation:
     """The account is there already: what a person types is not what makes it."""
-    return evolve(item, by_hand=(typed,)) if isinstance(item, Call) and item.verb == "user-present" else item
+    return evolve(item, by_hand=(typed,)) if isinstance(item, Call) and item.verb == "users/user-present" else item
 
 
 def _memberships(person: PersonEntry, side: Side) -> tuple[str, ...]:
@@ -283,7 +283,8 @@ def _memberships(person: PersonEntry, side: Side) -> tuple[str, ...]:
 
 def _leaves(name: str, groups: list[str]) -> tuple[Operation, ...]:
     return tuple(
-        Call(verb="user-leaves", args=(name, group), by_hand=(f"gpasswd --delete {name} {group}",)) for group in groups
+        Call(verb="users/user-leaves", args=(name, group), by_hand=(f"gpasswd --delete {name} {group}",))
+        for group in groups
     )
 
 

@@ -73,14 +73,20 @@ def _group(group: OwnGroup) -> Action:
         reason="The spec asks for it; a group that a package has made already is taken over.",
         stage=Stage.TARGET,
         operations=(
-            Call(verb="group-present", args=(group.name, number), by_hand=(_chroot("groupadd", *option, group.name),)),
+            Call(
+                verb="users/group-present",
+                args=(group.name, number),
+                by_hand=(_chroot("groupadd", *option, group.name),),
+            ),
         ),
         needs=_NEEDS,
         gives=(f"group:{group.name}",),
-        proofs=(holds(f"The group {group.name} exists as planned", "group-is", group.name, number, early=False),),
+        proofs=(holds(f"The group {group.name} exists as planned", "users/group-is", group.name, number, early=False),),
         way_back=WayBack(
             note="Remove the group, if it was not there before; files of it keep its number.",
-            operations=(Call(verb="group-take-back", args=(group.name,), by_hand=(_chroot("groupdel", group.name),)),),
+            operations=(
+                Call(verb="users/group-take-back", args=(group.name,), by_hand=(_chroot("groupdel", group.name),)),
+            ),
             goes_with=_ROOT,
         ),
     )
@@ -114,7 +120,7 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], base: BaseGroup
         title=f"Make the account {person.name}",
         reason="Nobody should work as root.",
         stage=Stage.TARGET,
-        operations=(Call(verb="user-present", args=args, by_hand=by_hand),),
+        operations=(Call(verb="users/user-present", args=args, by_hand=by_hand),),
         needs=(
             *_NEEDS,
             *(f"package:{name}" for name in SHELLS[person.shell]),
@@ -122,14 +128,16 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], base: BaseGroup
         ),
         gives=(f"user:{person.name}",),
         proofs=(
-            holds(f"{person.name} has the planned number, home, shell and groups", "user-is", *args, early=False),
-            holds(f"{person.shell} is installed and a login shell", "login-shell", person.shell, early=False),
+            holds(f"{person.name} has the planned number, home, shell and groups", "users/user-is", *args, early=False),
+            holds(f"{person.shell} is installed and a login shell", "users/login-shell", person.shell, early=False),
         ),
         way_back=WayBack(
             note="Remove the account, if it was not there before. Its home folder stays: it may lie on a "
             "kept partition.",
             goes_with=_ROOT,
-            operations=(Call(verb="user-take-back", args=(person.name,), by_hand=(_chroot("userdel", person.name),)),),
+            operations=(
+                Call(verb="users/user-take-back", args=(person.name,), by_hand=(_chroot("userdel", person.name),)),
+            ),
         ),
     )
 
@@ -169,7 +177,7 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         reason=reason,
         stage=Stage.TARGET,
         operations=(
-            Call(verb="accounts-let-go"),
+            Call(verb="users/accounts-let-go"),
             Run(
                 argv=argv,
                 where=Where.TARGET,
@@ -178,7 +186,9 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
             ),
         ),
         needs=(*_NEEDS, *needs),
-        proofs=(holds(f"{name} has {state}", "password-is", name, "none" if password == "*" else "set", early=False),),
+        proofs=(
+            holds(f"{name} has {state}", "users/password-is", name, "none" if password == "*" else "set", early=False),
+        ),
         way_back=WayBack(
             note=_PASSWORD_BACK,
             operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
@@ -253,7 +263,10 @@ def _administrators(section: Users, family: Family) -> Action:
         stage=Stage.TARGET,
         operations=(
             Call(
-                verb="sudoers-put", args=(SUDOERS,), stdin=content, by_hand=_sudoers_by_hand("".join(map(str, content)))
+                verb="users/sudoers-put",
+                args=(SUDOERS,),
+                stdin=content,
+                by_hand=_sudoers_by_hand("".join(map(str, content))),
             ),
         ),
         needs=(*_NEEDS, *(f"user:{name}" for name in names), *family.tokens("sudo")),
@@ -261,7 +274,7 @@ def _administrators(section: Users, family: Family) -> Action:
         proofs=(
             file_is(SUDOERS, content, 0o440),
             file_mode_is(SUDOERS, 0o440),
-            *(holds(f"sudo lets {name} do everything", "sudo-allows", name, early=False) for name in names),
+            *(holds(f"sudo lets {name} do everything", "users/sudo-allows", name, early=False) for name in names),
         ),
         way_back=WayBack(
             note="Remove the rule file; the people stay in the administrators' group.",
@@ -299,9 +312,9 @@ def _locked_root(section: Users) -> Action:
         title="Lock the root account",
         reason="Administrators act under their own names.",
         stage=Stage.TARGET,
-        operations=(Call(verb="accounts-let-go"), Run(argv=("usermod", "--lock", "root"), where=Where.TARGET)),
+        operations=(Call(verb="users/accounts-let-go"), Run(argv=("usermod", "--lock", "root"), where=Where.TARGET)),
         needs=(*_NEEDS, f"file:{SUDOERS}", *(f"user:{person.name}" for person in section.administrators)),
-        proofs=(holds("Nobody can log in as root with a password", "password-is", "root", "none", early=False),),
+        proofs=(holds("Nobody can log in as root with a password", "users/password-is", "root", "none", early=False),),
         way_back=WayBack(note="Give root a password again: chroot into the target and run passwd.", goes_with=_ROOT),
         cautions=(rescue[section.root.rescue],),
     )

@@ -8,7 +8,8 @@
     gauges = [{ name = "north", port = "ttyS0", speed = 9600 }]
 
 Enters: the section, the people and the layout as facts. Leaves: the logger's settings, its unit and timer, the key it
-sends readings with, a line in the hosts file, and a look at the first reading after the first start.
+sends readings with, a line in the hosts file, and a look at the first reading after the first start. Its one runtime
+function lies in `sh/`.
 """
 
 from __future__ import annotations
@@ -17,11 +18,14 @@ import json
 from collections.abc import Iterable
 from typing import Literal
 
-from bedplate import Action, Context, Fault, Step, build, conditions, hookimpl
+from attrs import evolve
+
+from bedplate import Action, Check, Context, Fault, Step, build, conditions, hookimpl
 from bedplate.actions import InTarget, Run, SecretRef, WayBack, Where
 from bedplate.changes import Change, Cost, Extra, amend
 from bedplate.facts import Layout, People
 from bedplate.faults import nearest, one_of, shown
+from bedplate.functions import Folder
 from bedplate.hookspecs import Side
 from bedplate.schema import key, table
 from bedplate.survey import Survey, SurveyedDisk
@@ -98,13 +102,14 @@ def validate(section: TideGauge, context: Context) -> Iterable[Fault]:
 
 def emit(section: TideGauge, context: Context) -> Iterable[Action]:
     """Every action of the section."""
-    yield build.write_file(
+    written = build.write_file(
         "tide_gauge.settings",
         SETTINGS,
         settings(section),
         title="Write the tide logger's settings",
         reason="It reads the gauges named here and no others.",
     )
+    yield evolve(written, audits=(ports_there(section),))
     yield build.write_file(
         "tide_gauge.unit",
         f"/etc/systemd/system/{UNIT}",
@@ -146,6 +151,15 @@ def settings(section: TideGauge) -> str:
     gauges = [{"name": one.name, "port": f"/dev/{one.port}", "speed": one.speed} for one in section.gauges]
     known = {"gauges": gauges, "place": section.place, "upload": section.upload, "readings": READINGS}
     return json.dumps(known, indent=2, ensure_ascii=False) + "\n"
+
+
+def ports_there(section: TideGauge) -> Check:
+    """The gauges hang on ports that the installed machine has: one command could not tell, so a function does."""
+    ports = [f"/dev/{one.port}" for one in section.gauges]
+    looks = tuple(f"ls -l {port} | grep '^c'" for port in ports)
+    return conditions.holds(
+        "Every gauge hangs on a port of this machine", "tide_gauge/ports-there", *ports, by_hand=looks
+    )
 
 
 def readings(section: TideGauge) -> Action:
@@ -263,6 +277,7 @@ def bedplate_steps() -> list[Step]:
             title="Tide gauges of the station, and the logger that reads them",
             model=TideGauge,
             emit=emit,
+            functions=Folder(__name__),
             validate=validate,
             changes=changes,
             draft=draft,

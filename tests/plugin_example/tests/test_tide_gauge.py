@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
-from bedplate.testing import conformance_tests
+from bedplate.testing import SHELLS, conformance_tests, run_function
 
 SMALL = """
 [tide_gauge]
@@ -49,3 +50,12 @@ def test_settings_are_json(bedplate_compile: Callable[..., str]) -> None:
 def test_faults(old: str, new: str, code: str, bedplate_compile: Callable[..., str]) -> None:
     with pytest.raises(pytest.fail.Exception, match=code):
         bedplate_compile(WHOLE.replace(old, new))
+
+
+@pytest.mark.parametrize("shell", SHELLS, ids=" ".join)
+def test_a_gauge_hangs_on_a_port_that_is_there(shell: tuple[str, ...], tmp_path: Path) -> None:
+    """A serial port is a character device, as /dev/null is (stat(1)); a plain file of its name is none."""
+    (tmp_path / "ttyS0").write_text("")
+    assert run_function("tide_gauge/ports-there", "/dev/null", target=tmp_path, shell=shell).returncode == 0
+    done = run_function("tide_gauge/ports-there", "/dev/null", tmp_path / "ttyS0", target=tmp_path, shell=shell)
+    assert done.returncode == 1 and f"no serial port {tmp_path}/ttyS0" in done.stderr

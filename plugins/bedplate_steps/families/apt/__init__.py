@@ -118,7 +118,9 @@ CONCERNS: tuple[object, ...] = (
         files=_console_setup,
         units=("keyboard-setup.service", "console-setup.service"),
         prepare=("setupcon", "--save-only"),  # what the console and the initramfs load at boot (setupcon(1))
-        prepared=(conditions.holds("The console's keymap is ready for the start", "console-is-cached", early=False),),
+        prepared=(
+            conditions.holds("The console's keymap is ready for the start", "base/console-is-cached", early=False),
+        ),
         by_layout=True,
     ),
     OwnName(address="127.0.1.1"),  # Debian Reference 5.1.1

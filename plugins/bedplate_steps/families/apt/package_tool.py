@@ -109,7 +109,7 @@ def _prepare(base: Base) -> Call:
     keyring = f"--keyring={base.keyring}" if base.keyring else ""
     words = shlex.join(word for word in (components, keyring, base.release, TARGET, base.source) if word)
     return Call(
-        verb="apt-unpack",
+        verb="base/apt-unpack",
         args=(base.release, base.keyring),
         stdin=(source_list(base, base.keyring),),
         by_hand=(
@@ -125,7 +125,7 @@ def _prepare(base: Base) -> Call:
 def _install(base: Base) -> Call:
     recommended = "yes" if base.recommended else "no"
     return Call(
-        verb="apt-install",
+        verb="base/apt-install",
         args=(recommended, Gathered("package")),
         by_hand=(
             f"cp /etc/resolv.conf {TARGET}/etc/resolv.conf",
@@ -143,7 +143,7 @@ def _install(base: Base) -> Call:
 def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     if not base.source:
         carry = Call(
-            verb="apt-sources-carry",
+            verb="base/apt-sources-carry",
             args=(base.release,),
             by_hand=(
                 f"# The medium's own network sources of {base.release} go into the target: one `deb` line each, "
@@ -152,7 +152,7 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
                 f"vi {TARGET}{SOURCES}",
             ),
         )
-        named = conditions.holds(f"{SOURCES} names {base.release}", "apt-sources-name", base.release, early=False)
+        named = conditions.holds(f"{SOURCES} names {base.release}", "base/apt-sources-name", base.release, early=False)
         return (carry,), (named,)
     content = source_list(base, KEYRING if base.keyring else "")
     write = WriteFile(path=InTarget(SOURCES), content=(content,))
@@ -165,17 +165,17 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 def _guards(base: Base) -> tuple[Check, ...]:
     tool = conditions.holds(
         "The medium can make a minimal apt system",
-        "apt-bootstrap-tool",
+        "base/apt-bootstrap-tool",
         by_hand=("command -v mmdebstrap || command -v debootstrap",),
         otherwise="Use a medium with mmdebstrap or debootstrap, or install one of them on the medium.",
     )
     listed = source_list(base, base.keyring)
-    guards = (tool, *reachable("apt-source-reachable", listed, base.release, by_hand=_asked_by_hand(base)))
+    guards = (tool, *reachable("base/apt-source-reachable", listed, base.release, by_hand=_asked_by_hand(base)))
     if not _wants_general_firmware(base):
         return guards
     offered = Check(
         says=f"The package source offers the component {FIRMWARE_COMPONENT}",
-        test=Call(verb="apt-source-offers", args=(base.release, FIRMWARE_COMPONENT), stdin=(listed,)),
+        test=Call(verb="base/apt-source-offers", args=(base.release, FIRMWARE_COMPONENT), stdin=(listed,)),
         otherwise="Add the component to the medium's sources, or set firmware or firmware_packages in the spec.",
     )
     return (tool, offered, *guards[1:])
@@ -192,7 +192,7 @@ def _offers(base: Base) -> tuple[Check, ...]:
     signed = Check(
         says="The index of the package source is signed with a key that will be used, and in its time",
         test=Call(
-            verb="apt-index",
+            verb="base/apt-index",
             args=(base.release, base.keyring),
             stdin=(source_list(base, base.keyring),),
             by_hand=tuple(
@@ -205,7 +205,7 @@ def _offers(base: Base) -> tuple[Check, ...]:
     )
     named = Check(
         says="The package source has every package, by its name",
-        test=Call(verb="apt-offers", args=(Gathered("package"),)),
+        test=Call(verb="base/apt-offers", args=(Gathered("package"),)),
         otherwise="Correct the name in the spec, or name the release, component or source that has it; compile again.",
     )
     return signed, named
@@ -276,7 +276,7 @@ TOOL = PackageFamily(
     install=_install,
     installed=conditions.holds(
         "Every package is installed",
-        "apt-installed",
+        "base/apt-installed",
         Gathered("package"),
         early=False,
         by_hand=(
@@ -291,13 +291,13 @@ TOOL = PackageFamily(
 )
 
 CHANGES = PackageChanges(
-    add="apt-add",
-    take_back="apt-take-back",
-    drop="apt-drop",
-    known="apt-known",
-    there="apt-installed",
-    gone="apt-gone",
-    can_go="apt-can-go",
+    add="base/apt-add",
+    take_back="base/apt-take-back",
+    drop="base/apt-drop",
+    known="base/apt-known",
+    there="base/apt-installed",
+    gone="base/apt-gone",
+    can_go="base/apt-can-go",
     add_by_hand="apt-get install",
     drop_by_hand="apt-get remove --purge --auto-remove",
     list_by_hand="dpkg -l",

@@ -94,13 +94,13 @@ def repository(base: Base, keyring: str) -> str:
 
 
 def _prepare(base: Base) -> Call:
-    return Call(verb="dnf-prepare", by_hand=(f"mkdir -p -m 0755 {TARGET}/etc {TARGET}/var",))
+    return Call(verb="base/dnf-prepare", by_hand=(f"mkdir -p -m 0755 {TARGET}/etc {TARGET}/var",))
 
 
 def _install(base: Base) -> Call:
     weak = "yes" if base.recommended else "no"
     return Call(
-        verb="dnf-install",
+        verb="base/dnf-install",
         args=(base.release, weak, Gathered("package")),
         stdin=(repository(base, base.keyring),),
         by_hand=(
@@ -123,7 +123,7 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 
 
 def _guards(base: Base) -> tuple[Check, ...]:
-    return reachable("dnf-source-reachable", repository(base, base.keyring), base.release)
+    return reachable("base/dnf-source-reachable", repository(base, base.keyring), base.release)
 
 
 def _offers(base: Base) -> tuple[Check, ...]:
@@ -131,7 +131,7 @@ def _offers(base: Base) -> tuple[Check, ...]:
     return (
         Check(
             says="The repositories have every package, by its name",
-            test=Call(verb="dnf-offers", args=(base.release, Gathered("package")), stdin=(listed,)),
+            test=Call(verb="base/dnf-offers", args=(base.release, Gathered("package")), stdin=(listed,)),
             otherwise="Correct the name in the spec, or name the source that has it; compile again.",
         ),
     )
@@ -170,7 +170,7 @@ TOOL = PackageFamily(
     install=_install,
     installed=conditions.holds(
         "Every package is installed",
-        "rpm-installed",
+        "base/rpm-installed",
         Gathered("package"),
         early=False,
         by_hand=((f"every . chroot {TARGET} rpm -q --whatprovides ", Gathered("package")),),
@@ -182,12 +182,12 @@ TOOL = PackageFamily(
 )
 
 CHANGES = PackageChanges(
-    add="dnf-add",
-    take_back="dnf-take-back",
-    drop="dnf-drop",
-    known="dnf-known",
-    there="rpm-installed",
-    gone="dnf-gone",
+    add="base/dnf-add",
+    take_back="base/dnf-take-back",
+    drop="base/dnf-drop",
+    known="base/dnf-known",
+    there="base/rpm-installed",
+    gone="base/dnf-gone",
     add_by_hand="dnf install",
     drop_by_hand="dnf remove",
     list_by_hand="rpm -q",

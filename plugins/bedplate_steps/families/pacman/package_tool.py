@@ -84,7 +84,7 @@ def config(base: Base) -> str:
 
 def _prepare(base: Base) -> Call:
     return Call(
-        verb="pacman-prepare",
+        verb="base/pacman-prepare",
         by_hand=(
             f"mkdir -p -m 0755 {TARGET}/var/cache/pacman/pkg {TARGET}/var/lib/pacman {TARGET}/etc/pacman.d",
             f"cp -a /etc/pacman.d/gnupg {TARGET}/etc/pacman.d/",
@@ -94,7 +94,7 @@ def _prepare(base: Base) -> Call:
 
 def _install(base: Base) -> Call:
     return Call(
-        verb="pacman-install",
+        verb="base/pacman-install",
         args=(Gathered("package"),),
         stdin=(config(base),),
         by_hand=(
@@ -110,7 +110,7 @@ def _install(base: Base) -> Call:
 def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
     if not base.source:
         copy = Run(argv=("install", "-D", "-m", "0644", MIRRORS, InTarget(MIRRORS)))
-        named = conditions.holds(f"{MIRRORS} names a server", "pacman-mirror-named", early=False)
+        named = conditions.holds(f"{MIRRORS} names a server", "base/pacman-mirror-named", early=False)
         return (copy,), (named,)
     content = (f"Server = {base.source}\n",)
     return (WriteFile(path=InTarget(MIRRORS), content=content),), (conditions.file_is(MIRRORS, content),)
@@ -119,17 +119,17 @@ def _sources(base: Base) -> tuple[tuple[Operation, ...], tuple[Check, ...]]:
 def _guards(base: Base) -> tuple[Check, ...]:
     keys = conditions.holds(
         "The medium has the keys that packages are signed with",
-        "pacman-keyring",
+        "base/pacman-keyring",
         otherwise="Run pacman-key --init and pacman-key --populate on the medium.",
     )
-    return (keys, *reachable("pacman-source-reachable", config(base)))
+    return (keys, *reachable("base/pacman-source-reachable", config(base)))
 
 
 def _offers(base: Base) -> tuple[Check, ...]:
     return (
         Check(
             says="The repositories are whole, and have every package by its name",
-            test=Call(verb="pacman-offers", args=(Gathered("package"),), stdin=(config(base),)),
+            test=Call(verb="base/pacman-offers", args=(Gathered("package"),), stdin=(config(base),)),
             otherwise="Never switch signatures off. Log in where the network asks for it; correct a wrong name in the "
             "spec, and compile again.",
         ),
@@ -167,7 +167,7 @@ TOOL = PackageFamily(
     install=_install,
     installed=conditions.holds(
         "Every package is installed",
-        "pacman-installed",
+        "base/pacman-installed",
         Gathered("package"),
         early=False,
         # It prints what is not installed: that it looks at all it shows by naming what does not exist.
@@ -180,12 +180,12 @@ TOOL = PackageFamily(
 )
 
 CHANGES = PackageChanges(
-    add="pacman-add",
-    take_back="pacman-take-back",
-    drop="pacman-drop",
-    known="pacman-known",
-    there="pacman-installed",
-    gone="pacman-gone",
+    add="base/pacman-add",
+    take_back="base/pacman-take-back",
+    drop="base/pacman-drop",
+    known="base/pacman-known",
+    there="base/pacman-installed",
+    gone="base/pacman-gone",
     add_by_hand="pacman -S --needed",
     drop_by_hand="pacman -Rns",
     list_by_hand="pacman -Q",
