@@ -2,10 +2,12 @@
 
 import gc
 import os
+import shutil
 import signal
 import tempfile
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -18,20 +20,23 @@ PATIENCE = 10
 @pytest.fixture(scope="session", autouse=True)
 def machine_left_as_found(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """In the end nothing is attached, mounted, mapped, swapped to or running that a test began, and files lie in
-    pytest's own folder only, which keeps those of the last three runs."""
-    loose, before = tmp_path_factory.mktemp("loose"), leftovers.orphans()
+    pytest's own folder only, which keeps those of the last three runs; loose ones lie in a folder that is open to
+    every user, as some tests act as another one, and goes."""
+    loose, before = Path(tempfile.mkdtemp(prefix="bedplate-tests-")), leftovers.orphans()
+    loose.chmod(0o1777)
     os.environ["TMPDIR"] = tempfile.tempdir = str(loose)
     yield
     gc.collect()  # some temporary folders go with the object that holds them
     end = time.monotonic() + PATIENCE
     while left := [
-        *leftovers.left([tmp_path_factory.getbasetemp(), *leftovers.in_memory(os.getpid())]),
+        *leftovers.left([tmp_path_factory.getbasetemp(), loose, *leftovers.in_memory(os.getpid())]),
         *(one for one in leftovers.orphans() if one not in before),
         *(f"{folder} is still there" for folder in leftovers.in_memory(os.getpid())),
     ]:
         if time.monotonic() > end:
             pytest.fail("the tests have left on this machine:\n  " + "\n  ".join(left), pytrace=False)
         time.sleep(0.5)
+    shutil.rmtree(loose, ignore_errors=True)
 
 
 def pytest_configure() -> None:

@@ -229,11 +229,11 @@ def test_a_capture_that_is_none_is_told_so(name: str, words: str, capsys: pytest
 def survey_here(user: int, environment: dict[str, str]) -> subprocess.CompletedProcess[str]:
     """`bedplate survey` of this machine, by a user, everything imported before rights are given up."""
     program = (
-        "import contextlib, io, os, sys\nfrom bedplate import cli\n"
+        "import contextlib, io, os, sys\nfrom bedplate.cli import main\n"
         "with contextlib.redirect_stdout(io.StringIO()):\n"
-        "    assert cli.main(['survey', '--from', 'tests/captures/kelp-02.txt']) == 0\n"
-        "    assert cli.main(['survey', '--collector']) == 0\n"
-        f"os.setuid({user})\nsys.exit(cli.main(['survey']))\n"
+        "    assert main.main(['survey', '--from', 'tests/captures/kelp-02.txt']) == 0\n"
+        "    assert main.main(['survey', '--collector']) == 0\n"
+        f"os.setuid({user})\nsys.exit(main.main(['survey']))\n"
     )
     environment = {**os.environ, "PYTHONPATH": "compiler:plugins:schema", **environment}
     return subprocess.run(
