@@ -10,7 +10,8 @@ from collections.abc import Iterable
 
 from bedplate import Extension, Fault, conditions, hookimpl
 from bedplate.actions import Check, Gathered, InTarget, Operation, Run, WriteFile
-from bedplate_steps.base.family import PackageFamily
+from bedplate.functions import Folder
+from bedplate_steps.base.family import PackageChanges, PackageFamily
 from bedplate_steps.base.model import Base
 from bedplate_steps.bootloader.family import GrubFiles, KernelEntries
 from bedplate_steps.bootloader.initramfs import Initramfs
@@ -98,6 +99,17 @@ CONCERNS: tuple[object, ...] = (
         guards=guards,
         check=check,
     ),
+    PackageChanges(
+        add="base/sedge-add",
+        take_back="base/sedge-take-back",
+        drop="base/sedge-drop",
+        known="base/sedge-known",
+        there="base/sedge-there",
+        gone="base/sedge-gone",
+        add_by_hand="sedge-get install",
+        drop_by_hand="sedge-get remove",
+        list_by_hand="sedge-get find",
+    ),
     ZoneName(file="/etc/sedge/zone"),
     Chrony(unit="tide-clock.service", settings="/etc/sedge/chrony.conf"),
     LocaleFiles(language=("/etc/locale.conf", "/etc/sedge/language")),
@@ -118,5 +130,9 @@ CONCERNS: tuple[object, ...] = (
 
 @hookimpl
 def bedplate_extensions() -> list[Extension]:
-    """The family."""
-    return [Extension(point="base.family", name="sedge", value=value) for value in CONCERNS]
+    """The family: its shell functions come with the first value, which says how packages are had."""
+    first, *further = CONCERNS
+    return [
+        Extension(point="base.family", name="sedge", value=first, functions=Folder(__name__)),
+        *(Extension(point="base.family", name="sedge", value=value) for value in further),
+    ]
