@@ -14,7 +14,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from attrs import frozen
+from attrs import evolve, frozen
 
 from bedplate.testing.function_runner import SHELLS
 from bedplate.units import MIB
@@ -67,7 +67,7 @@ ANSWERS = {
     "blkid": "exit 2",
     "cryptsetup": "cat >/dev/null",
     "findmnt": "exit 1",
-    "lsblk": "case $* in *SIZE*) echo 16777216 512 ;; *) echo 512 ;; esac",
+    "lsblk": "case $* in *SIZE*) echo ' 16777216     512' ;; *) echo '    512' ;; esac",
 }
 """What programs say of the disk: nothing lies on it, nothing is mounted; it has sectors of 512 bytes."""
 READS = (
@@ -89,6 +89,8 @@ class Case:
     before: str = OLD
     """The rows of the table."""
     writes: str
+    first: str = ""
+    """Shell lines before the call."""
     may_fail: tuple[str, ...] = ()
     """Beginnings of calls whose failing means something else; why stands beside them."""
 
@@ -100,10 +102,14 @@ def formats(kind: str, label: str, writes: str) -> Case:
     )
 
 
+STALE = "TABLE_READ=yes TABLE=stale"
+"""What was read of the table that is replaced: nobody may go by it any more."""
 TAKEN_BACK = ("partition-is-ours", "partition-is-idle", "table-row")
 """A partition that is not ours, or in use, is left; one that is not there is gone already."""
 CASES = [
-    Case(verb="disk/make-table", words=(ROOT, HOME), stdin=HEAD + OURS, writes="sfdisk clear-places sfdisk"),
+    Case(
+        verb="disk/make-table", words=(ROOT, HOME), stdin=HEAD + OURS, first=STALE, writes="sfdisk clear-places sfdisk"
+    ),
     Case(verb="disk/append-partitions", words=(ROOT, HOME), stdin=OURS, writes="mend-table clear-places sfdisk"),
     Case(verb="disk/clear-places", stdin=OURS, writes="dd dd dd dd sync"),
     Case(
@@ -127,6 +133,7 @@ CASES = [
         writes="mend-table mark-unfinished clear-places sfdisk partx",
         may_fail=TAKEN_BACK,
     ),
+    Case(verb="disk/drop-partition", words=(FS,), before=OLD + OURS, writes="mend-table", may_fail=TAKEN_BACK),
     formats("ext4", "kelp", "mkfs.ext4 sync e2label sync"),
     formats("xfs", "kelp", "mkfs.xfs sync xfs_admin sync"),
     formats("xfs", "", "mkfs.xfs sync xfs_admin sync"),
@@ -203,7 +210,7 @@ class Place:
         text = text.replace("/sys/firmware/efi/efivars", str(self.variables)).replace("[ ! -b ", "[ ! -e ")
         for verb in (one for one in LIBRARY.closure([self.case.verb]) if one != self.case.verb):
             name, bare = LIBRARY.call(verb), verb.rpartition("/")[2]
-            inner = "true" if bare in ALWAYS_SO else f'real_{name} "$@"'
+            inner = '[ "${TABLE_READ-}${TABLE-}" != yesstale ]' if bare in ALWAYS_SO else f'real_{name} "$@"'
             counted = f'{COUNT.format(calls=self.calls, name=bare)} || return 1\nset -- $((INSIDE += 1)) "$@"\nshift\n'
             counted += f'{inner}\nset -- $? $((INSIDE -= 1))\nreturn "$1"'
             text = re.sub(
@@ -211,7 +218,7 @@ class Place:
             )
         head = f"set -u\nexport INSIDE=0\nDISK={self.disk} TARGET={self.target} WORK={self.work}\n"
         head += "NEW_LINE='\n'\nsay() { :; }\n"
-        return f"{head}{text}\n{LIBRARY.call(self.case.verb)} {shlex.join(self.case.words)}\n"
+        return f"{head}{text}\n{self.case.first}\n{LIBRARY.call(self.case.verb)} {shlex.join(self.case.words)}\n"
 
 
 COUNT = '[ "$INSIDE" -gt 0 ] || {{ echo "{name} $*" >>{calls}; [ "$(grep -c "" {calls})" -ne "$FAILS" ]; }}'
@@ -244,7 +251,7 @@ def test_whatever_fails_ends_it(case: Case, tmp_path: Path) -> None:
 @pytest.mark.parametrize(("start", "size"), [(6144, 8192), (6145, 8192), (6144, 8191), (6144, 2048)])
 def test_the_ends_of_a_place_are_emptied_and_nothing_beside_it(start: int, size: int, tmp_path: Path) -> None:
     """Places of old tables begin and end at any sector."""
-    place = Place(tmp_path, Case(verb="clear-places", stdin=f"start={start}, size={size}, gone\n", writes=""))
+    place = Place(tmp_path, Case(verb="disk/clear-places", stdin=f"start={start}, size={size}, gone\n", writes=""))
     place.whole = b"\xff" * (16 * MIB)
     status, calls, _ = place.run(0, "dash")
     after, first, last = place.disk.read_bytes(), start * 512, (start + size) * 512
@@ -254,3 +261,13 @@ def test_the_ends_of_a_place_are_emptied_and_nothing_beside_it(start: int, size:
     assert after[first + MIB : last - MIB].strip(b"\xff") == b""
     pieces = 1 if start % 2048 == 0 else 2048
     assert f"count={pieces} " in next(call for call in calls if call.startswith("dd ")), "whole MiB in one piece"
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in CASES if case.stdin and case.verb != "disk/make-container"], ids=name_of
+)
+def test_where_nothing_can_be_noted_nothing_is_written(case: Case, tmp_path: Path) -> None:
+    """These keep what they are told in a scratch file; without it they know nothing of what to write."""
+    place = Place(tmp_path, evolve(case, first=f"{case.first}\nrmdir {tmp_path}/work"))
+    status, calls, _ = place.run(0, "dash")
+    assert (status, written(calls)) == (1, [])
