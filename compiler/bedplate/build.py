@@ -20,6 +20,7 @@ from bedplate.actions import (
     Content,
     InTarget,
     Milestone,
+    Operation,
     Run,
     Secret,
     SecretRef,
@@ -60,6 +61,11 @@ class ScriptedFields(ActionFields, total=False):
     expected: str
 
 
+def goes_with_root(note: str, *operations: Operation) -> WayBack:
+    """The way back of what lies in the new root file system only: `--undo` passes it over where that goes."""
+    return WayBack(note=note, operations=operations, goes_with=ROOT)
+
+
 def write_file(
     id: str,
     path: str,
@@ -87,10 +93,9 @@ def write_file(
         stage=Stage.TARGET,
         operations=(WriteFile(path=InTarget(path), content=parts, mode=mode, owner=owner),),
         proofs=(proof,),
-        way_back=WayBack(
-            note=f"Removes {path} from the new system; a file of that name from a package is not brought back.",
-            operations=(Run(argv=("rm", "-f", "--", InTarget(path))),),
-            goes_with=ROOT,
+        way_back=goes_with_root(
+            f"Removes {path} from the new system; a file of that name from a package is not brought back.",
+            Run(argv=("rm", "-f", "--", InTarget(path))),
         ),
         secrets=secrets,
         stamped=secret,
@@ -151,10 +156,8 @@ def enable_service(id: str, unit: str, *, title: str, reason: str, **more: Unpac
         stage=Stage.TARGET,
         operations=(Run(argv=("systemctl", "--root", InTarget("/"), "enable", "--", unit)),),
         proofs=(service_enabled(unit),),
-        way_back=WayBack(
-            note=f"{unit} is disabled again.",
-            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", unit)),),
-            goes_with=ROOT,
+        way_back=goes_with_root(
+            f"{unit} is disabled again.", Run(argv=("systemctl", "--root", InTarget("/"), "disable", "--", unit))
         ),
         **_with(more, needs=("base", "tool:systemctl"), gives=(f"service:{unit}",)),
     )
@@ -203,6 +206,9 @@ def by_hand(
     stage: Stage = Stage.FIRST_BOOT,
     changes: bool = False,
     way_back: WayBack | None = None,
+    proofs: tuple[Check, ...] = (),
+    audits: tuple[Check, ...] = (),
+    away: bool = False,
     **more: Unpack[ActionFields],
 ) -> Action:
     """Work for a person: `text` says what to do, `commands` are typed as they stand, `expected` is what is seen then.
@@ -220,6 +226,9 @@ def by_hand(
         operations=(ByHand(text=text, commands=commands),),
         changes=changes,
         way_back=way_back or NOTHING_TO_UNDO,
+        proofs=proofs,
+        audits=audits,
+        away=away,
         **_with({**more, "expected": expected}, needs=needs),
     )
 

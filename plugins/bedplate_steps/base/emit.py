@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bedplate import conditions
-from bedplate.actions import TARGET, Action, Argv, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack
+from bedplate import build, conditions
+from bedplate.actions import TARGET, Action, Argv, Call, Check, InTarget, Milestone, Operation, Run, Stage
 from bedplate.facts import Layout
 from bedplate.hookspecs import Context
 from bedplate_steps.base import archive
@@ -27,9 +27,8 @@ _MODES = (
     f"stat -c %a:%u {TARGET}/tmp | grep -x 1777:0",
 )
 
-GOES_WITH_ROOT = WayBack(
-    note="It lies in the new root file system only and goes with it when that partition is removed again.",
-    goes_with="filesystem:/",
+GOES_WITH_ROOT = build.goes_with_root(
+    "It lies in the new root file system only and goes with it when that partition is removed again."
 )
 
 RESUME = (
@@ -287,11 +286,8 @@ def _services(base: Base) -> Action:
         needs=("base", "tool:systemctl"),
         gives=tuple(f"service:{unit}" for unit in base.services),
         proofs=tuple(conditions.service_enabled(unit) for unit in base.services),
-        way_back=WayBack(
-            note="The services are disabled again.",
-            goes_with="filesystem:/",
-            operations=tuple(
-                Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)) for unit in base.services
-            ),
+        way_back=build.goes_with_root(
+            "The services are disabled again.",
+            *tuple(Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)) for unit in base.services),
         ),
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from attrs import evolve
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import (
     Action,
     Call,
@@ -66,11 +66,7 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
             needs=("base",),
             gives=(f"file:{path}",),
             proofs=(conditions.file_is(path, (text,)),),
-            way_back=WayBack(
-                note="Removes the settings file.",
-                operations=(Run(argv=("rm", "-f", "--", InTarget(path))),),
-                goes_with="filesystem:/",
-            ),
+            way_back=build.goes_with_root("Removes the settings file.", Run(argv=("rm", "-f", "--", InTarget(path)))),
         )
     if loader.images_by_menu(plan):
         return
@@ -90,9 +86,8 @@ def _initramfs(plan: Plan, loader: Loader) -> Iterator[Action]:
         gives=(Milestone.INITRAMFS_BUILT,),
         proofs=(built, _drivers(plan, loader)),
         stamped=True,
-        way_back=WayBack(
-            note="Nothing to undo: the images are built anew whenever a kernel or a setting changes.",
-            goes_with="filesystem:/",
+        way_back=build.goes_with_root(
+            "Nothing to undo: the images are built anew whenever a kernel or a setting changes."
         ),
         trouble=MISSING_DRIVERS,
         expected="One image for each kernel; warnings about firmware of devices the machine has not are harmless.",

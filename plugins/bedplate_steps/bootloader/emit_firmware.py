@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, Argv, Call, Check, Does, Milestone, Stage, Touch, WayBack
 from bedplate.facts import copies_folder
 from bedplate_steps.bootloader.esp_manifest import STATE
@@ -108,9 +108,8 @@ def save(plan: Plan, loader: Loader, machine: str) -> Action:
             "The firmware's boot entries and their order of before, and the EFI system partition as it was "
             f"(esp.tar, with SHA-256 of every file in esp.sha256): {STATE} in the new system.",
         ),
-        way_back=WayBack(
-            note=f"The copies in {STATE} of the new system disturb nobody; they go with its root.",
-            goes_with="filesystem:/",
+        way_back=build.goes_with_root(
+            f"The copies in {STATE} of the new system disturb nobody; they go with its root."
         ),
     )
 

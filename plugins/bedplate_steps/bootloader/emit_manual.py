@@ -9,7 +9,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import NOTHING_TO_UNDO, Action, ByHand, Milestone, Stage, WayBack
 from bedplate.hookspecs import Context
 from bedplate_steps.bootloader.emit_firmware import MOVED, back_in_order, loader_path, recreate
@@ -46,26 +46,19 @@ def _verify(plan: Plan) -> Action:
     medium = plan.section.medium
     sums, signature, keyring = (shlex.quote(name) for name in (medium.checksums, medium.signature, medium.keyring))
     keyring = keyring if "/" in keyring else f"./{keyring}"
-    return Action(
-        id="bootloader.verify-medium",
+    return build.by_hand(
+        "bootloader.verify-medium",
+        f"On any Linux machine (this one is not needed for it). From the publisher of the live medium "
+        f"fetch the image `{medium.image}`, the list of checksums `{medium.checksums}` and its signature "
+        f"`{medium.signature}` into one folder. `{medium.keyring}` holds the publisher's public key: take it "
+        "from elsewhere, such as a package of a machine you trust. In that folder:",
+        f"gpgv --keyring {keyring} {signature} {sums}",
+        f"sha256sum --ignore-missing --strict -c {sums}",
         title="At your desk: verify the live medium's image",
         reason="A checksum from the same server proves only the transfer; the signature proves where it comes from, "
         "if the key was obtained another way.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text=f"On any Linux machine (this one is not needed for it). From the publisher of the live medium "
-                f"fetch the image `{medium.image}`, the list of checksums `{medium.checksums}` and its signature "
-                f"`{medium.signature}` into one folder. `{medium.keyring}` holds the publisher's public key: take it "
-                "from elsewhere, such as a package of a machine you trust. In that folder:",
-                commands=(
-                    f"gpgv --keyring {keyring} {signature} {sums}",
-                    f"sha256sum --ignore-missing --strict -c {sums}",
-                ),
-            ),
-        ),
         gives=("prepared:image",),
-        changes=False,
         away=True,
         expected=f'gpgv says "Good signature" and ends with status 0; sha256sum says "{medium.image}: OK".',
         trouble="With any other answer fetch the image again from another place, and do not use this one.",
@@ -107,22 +100,19 @@ def _write(plan: Plan) -> Action:
 
 
 def _try(plan: Plan) -> Action:
-    return Action(
-        id="bootloader.try-medium",
+    return build.by_hand(
+        "bootloader.try-medium",
+        f"Plug the live medium into the switched-off machine, switch it on {_key(plan)} and choose its "
+        "UEFI entry. In the live system look for these, then switch off again:",
+        "ls /sys/firmware/efi",
+        "lsblk -d -o PATH,SIZE,MODEL,SERIAL",
+        "ip -br link",
         title="Start the live medium once and take nothing for granted",
         reason="Better to learn now, before anything is written from it, that a stick does not start or does not see "
         "the disk.",
         stage=Stage.FIRMWARE,
-        operations=(
-            ByHand(
-                text=f"Plug the live medium into the switched-off machine, switch it on {_key(plan)} and choose its "
-                "UEFI entry. In the live system look for these, then switch off again:",
-                commands=("ls /sys/firmware/efi", "lsblk -d -o PATH,SIZE,MODEL,SERIAL", "ip -br link"),
-            ),
-        ),
         needs=("prepared:medium",),
         gives=("prepared:medium-tried",),
-        changes=False,
         expected=f"The folder /sys/firmware/efi exists, and the disk is listed: {plan.layout.disk_words}.",
         trouble="A security-policy message means that the medium is older than the firmware's revocation list: make a "
         "newer one. If the disk is not listed, look in the firmware's setup for a RAID, RST or VMD mode, and change "
@@ -188,21 +178,17 @@ def _storage_words(context: Context) -> str:
 
 
 def _start(plan: Plan) -> Action:
-    return Action(
-        id="bootloader.start-medium",
+    return build.by_hand(
+        "bootloader.start-medium",
+        f"Switch the machine off, unplug every external disk but the live medium, switch on {_key(plan)} "
+        "and choose its entry that says UEFI. Then look how it started:",
+        "cat /sys/firmware/efi/fw_platform_size",
+        "ls /sys/firmware/efi/efivars | head -n 3",
         title="Start the live medium from the one-time boot menu",
         reason="The one-time menu leaves the firmware's boot order as it is.",
         stage=Stage.FIRMWARE,
-        operations=(
-            ByHand(
-                text=f"Switch the machine off, unplug every external disk but the live medium, switch on {_key(plan)} "
-                "and choose its entry that says UEFI. Then look how it started:",
-                commands=("cat /sys/firmware/efi/fw_platform_size", "ls /sys/firmware/efi/efivars | head -n 3"),
-            ),
-        ),
         needs=("prepared:firmware",),
         gives=("prepared:live",),
-        changes=False,
         expected="The first command says 64, the second names variables.",
         trouble="No such file: it was started in legacy mode; choose the other entry. If another system starts, switch "
         "off and press the key earlier and repeatedly; use a USB 2 port.",

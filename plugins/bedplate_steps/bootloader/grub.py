@@ -10,7 +10,7 @@ from __future__ import annotations
 import posixpath
 import re
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate_steps.bootloader.esp_manifest import on_esp
 from bedplate_steps.bootloader.family import GrubFiles
@@ -115,11 +115,10 @@ def configure(plan: Plan) -> Action:
         needs=("base", *plan.family.tokens(*needs(plan)), *((Milestone.API_MOUNTED,) if current.operations else ())),
         gives=tuple(f"file:{path}" for path, _, _ in written),
         proofs=tuple(conditions.file_is(path, (text,), mode) for path, text, mode in written) + current.proofs,
-        way_back=WayBack(
-            note="Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
+        way_back=build.goes_with_root(
+            "Removes the settings files. Where the package brings /etc/default/grub itself, installing the "
             "package anew brings its own back.",
-            operations=tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in written),
-            goes_with="filesystem:/",
+            *tuple(Run(argv=("rm", "-f", "--", InTarget(path))) for path, _, _ in written),
         ),
     )
 
@@ -206,10 +205,9 @@ def menu(plan: Plan) -> Action:
             *(conditions.file_has_line(own.menu, _head_line(item)) for item in plan.handovers),
         ),
         stamped=True,
-        way_back=WayBack(
-            goes_with="filesystem:/",
-            note="Removes the menu; the loader then stops at its own prompt.",
-            operations=(Run(argv=("rm", "-f", "--", InTarget(own.menu))),),
+        way_back=build.goes_with_root(
+            "Removes the menu; the loader then stops at its own prompt.",
+            Run(argv=("rm", "-f", "--", InTarget(own.menu))),
         ),
         expected='"Found linux image" for each kernel.',
     )

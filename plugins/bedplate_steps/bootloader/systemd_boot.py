@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from attrs import evolve
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, Call, InTarget, Milestone, Operation, Run, Stage, WayBack, WriteFile
 from bedplate_steps.bootloader.esp_manifest import Noted, on_esp
 from bedplate_steps.bootloader.family import KernelEntries
@@ -124,13 +124,10 @@ def configure(plan: Plan) -> Action:
             *(conditions.file_is(path, (text,)) for path, text in files.items()),
             *(conditions.service_enabled(unit) for unit in service),
         ),
-        way_back=WayBack(
-            note="Removes the settings files.",
-            operations=(
-                *(_switch("disable", unit) for unit in service),
-                *(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files),
-            ),
-            goes_with="filesystem:/",
+        way_back=build.goes_with_root(
+            "Removes the settings files.",
+            *(_switch("disable", unit) for unit in service),
+            *(Run(argv=("rm", "-f", "--", InTarget(path))) for path in files),
         ),
     )
 
@@ -149,11 +146,7 @@ def _updater(plan: Plan) -> Action:
         needs=("base", *plan.family.tokens(NEED)),
         gives=(f"service:{UPDATER}",),
         proofs=(conditions.service_enabled(UPDATER),),
-        way_back=WayBack(
-            note="Leaves the image as it is at later updates.",
-            operations=(_switch("disable", UPDATER),),
-            goes_with="filesystem:/",
-        ),
+        way_back=build.goes_with_root("Leaves the image as it is at later updates.", _switch("disable", UPDATER)),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import (
     Action,
     ByHand,
@@ -62,12 +62,13 @@ def _other_system(layout: Layout) -> Action:
     add = f'reg add "{_REGISTRY}" /v {_VALUE} /t REG_DWORD /d 1 /f'
     delete = f'reg delete "{_REGISTRY}" /v {_VALUE} /f'
     text = "Tell the other system to read the hardware clock as UTC, and look at its time once more."
-    return Action(
-        id="clock.other-system",
+    return build.by_hand(
+        "clock.other-system",
+        text,
+        *((add,) if nt else ()),
         title="Tell the other system that the hardware clock shows UTC",
         reason="Otherwise it shows a wrong time by the zone's offset after every start of the new system.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(ByHand(text=text, commands=(add,) if nt else ()),),
         gives=("prepared:clock",),
         way_back=WayBack(
             note="Tell the other system to read local time again, then set its clock once.",
@@ -75,6 +76,7 @@ def _other_system(layout: Layout) -> Action:
         ),
         expected="The other system shows the right time, also after a restart.",
         trouble='The site\'s own rules may forbid it: then use hardware_clock = "local" in the spec instead.',
+        changes=True,
     )
 
 
@@ -145,10 +147,8 @@ def _zone(clock: Clock, family: Family, name: ZoneName) -> Action:
         gives=("file:/etc/localtime",),
         proofs=proofs,
         audits=(_in_force("time zone", "Timezone", clock.zone),),
-        way_back=WayBack(
-            note="The link is removed; the system then shows UTC.",
-            goes_with="filesystem:/",
-            operations=(Run(argv=("rm", "-f", InTarget("/etc/localtime"))),),
+        way_back=build.goes_with_root(
+            "The link is removed; the system then shows UTC.", Run(argv=("rm", "-f", InTarget("/etc/localtime")))
         ),
     )
 
@@ -230,10 +230,8 @@ def _sync(clock: Clock, family: Family, chrony: Chrony | None) -> Action:
             conditions.succeeds(f"{unit} runs", "systemctl", "is-active", "--quiet", unit, early=False),
             conditions.holds("The clock is right", "clock/clock-live", family.source, early=False),
         ),
-        way_back=WayBack(
-            note="The service is disabled again.",
-            goes_with="filesystem:/",
-            operations=(Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit)),),
+        way_back=build.goes_with_root(
+            "The service is disabled again.", Run(argv=("systemctl", "--root", InTarget("/"), "disable", unit))
         ),
     )
 

@@ -279,7 +279,7 @@ def _table(path: str, what: str, text: str, packages: tuple[str, ...]) -> Action
         title=f"Write the {what}, {path}",
         reason="It is written from the plan, not from what the live medium has mounted.",
     )
-    return evolve(made, way_back=WayBack(note="The file goes with the root partition.", goes_with=build.ROOT))
+    return evolve(made, way_back=build.goes_with_root("The file goes with the root partition."))
 
 
 def swap_uuid(path: str, machine: Machine, layout: Layout) -> str:
@@ -328,7 +328,7 @@ def _swap_file(path: str, mib: int, machine: Machine, layout: Layout) -> Action:
             ),
         ),
         audits=(conditions.holds(f"{path} is in use as swap", "disk/swap-file-is-on", path, early=False),),
-        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
+        way_back=build.goes_with_root("The file goes with the root partition."),
     )
 
 

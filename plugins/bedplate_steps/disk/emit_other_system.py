@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, ByHand, Check, Stage, WayBack
 from bedplate.facts import LaidPartition, Layout
 from bedplate.units import MIB, in_gib
@@ -50,22 +50,17 @@ def _linux(layout: Layout) -> list[str]:
 
 def _back_up(layout: Layout) -> Action:
     lost = ["Everything on this disk will be lost: " + layout.disk_words] if layout.whole_disk else []
-    return Action(
-        id="disk.back-up",
+    return build.by_hand(
+        "disk.back-up",
+        f"Copy everything that matters from {layout.disk_words} to another disk, disconnect that disk, "
+        "and open one file of the copy on another machine.",
         title="Back up what must not be lost",
         reason="A slip, a power cut or a failing disk during partitioning can cost everything on it.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text=f"Copy everything that matters from {layout.disk_words} to another disk, disconnect that disk, "
-                "and open one file of the copy on another machine."
-            ),
-        ),
         gives=("prepared:backup",),
         cautions=(*lost, SITE_RULES, MAINS),
         expected="The copy can be read on another machine.",
         trouble="A copy that was never read back is no copy: do not go on.",
-        changes=False,
     )
 
 
@@ -75,64 +70,51 @@ _UNKNOWN = (
 
 
 def _note_recovery_key(place: str, state: str) -> Action:
-    return Action(
-        id="disk.note-recovery-key",
+    return build.by_hand(
+        "disk.note-recovery-key",
+        (_UNKNOWN if state == "unknown" else "")
+        + "In a command prompt run as administrator: write the key identifier and the 48 digits on paper, "
+        f"and compare them with what is kept in this place: {place}",
+        "manage-bde -status",
+        "manage-bde -protectors -get C:",
         title="Write down the recovery key of the other system",
         reason="After a change of firmware settings or boot order it may ask for the key, and nothing else opens it.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text=(_UNKNOWN if state == "unknown" else "")
-                + "In a command prompt run as administrator: write the key identifier and the 48 digits on paper, "
-                f"and compare them with what is kept in this place: {place}",
-                commands=("manage-bde -status", "manage-bde -protectors -get C:"),
-            ),
-        ),
         gives=("prepared:recovery-key",),
         cautions=("Keep the paper apart from the machine. Without the key the data of that volume is gone.",),
         expected="A numerical password of 48 digits is shown for every encrypted volume.",
-        changes=False,
     )
 
 
 def _suspend(state: str) -> Action:
     done = {"suspended": "It is said to be suspended already: look whether it still is. ", "unknown": _UNKNOWN}
-    return Action(
-        id="disk.suspend-encryption",
+    return build.by_hand(
+        "disk.suspend-encryption",
+        done.get(state, "") + "In a command prompt run as administrator; repeat for every encrypted volume.",
+        "manage-bde -protectors -disable C: -rebootcount 0",
+        "manage-bde -status",
         title="Suspend the other system's volume encryption",
         reason="The job changes what its key is bound to. A count of 0 means: until it is enabled again; without a "
         "count the next start would end it.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text=done.get(state, "")
-                + "In a command prompt run as administrator; repeat for every encrypted volume.",
-                commands=("manage-bde -protectors -disable C: -rebootcount 0", "manage-bde -status"),
-            ),
-        ),
         needs=("prepared:recovery-key",),
         gives=("prepared:encryption",),
         way_back=WayBack(note="In the other system: `manage-bde -protectors -enable C:`"),
         expected="Protection Status: Protection Off",
+        changes=True,
     )
 
 
 def _note_recovery() -> Action:
-    return Action(
-        id="disk.note-recovery",
+    return build.by_hand(
+        "disk.note-recovery",
+        "In a command prompt run as administrator; note status and location. They are asked for again at the end.",
+        "reagentc /info",
         title="Note where the other system keeps its recovery environment",
         reason="It remembers the place by disk and partition number; the same answer afterwards shows that it works.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text="In a command prompt run as administrator; note status and location. They are asked for "
-                "again at the end.",
-                commands=("reagentc /info",),
-            ),
-        ),
         gives=("prepared:recovery",),
         expected="Status: Enabled, and a location with a partition number.",
-        changes=False,
     )
 
 
@@ -146,26 +128,20 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
         if letter == "C"
         else ("shows the letter of the volume of this size, to be put in place of `LETTER`; C is another one")
     )
-    return Action(
-        id=f"disk.shrink-{part.name}",
+    return build.by_hand(
+        f"disk.shrink-{part.name}",
+        f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
+        f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt, "
+        f"where `list volume` {which}:",
+        "diskpart",
+        "list volume",
+        f"select volume {letter}",
+        "shrink querymax",
+        f"shrink desired={mib} minimum={mib}",
         title=f"Shrink {part.name} by {mib} MiB, in the other system",
         reason=f"Only its own system moves its files safely. It goes from {now} to {then}; the new partitions take "
         "the room behind it.",
         stage=Stage.OTHER_SYSTEM,
-        operations=(
-            ByHand(
-                text=f"In Disk Management, choose Shrink Volume on this volume ({now}) and type {mib} (the field says "
-                f"MB and means MiB). Do not make a new volume in the free space. Or in a command prompt, "
-                f"where `list volume` {which}:",
-                commands=(
-                    "diskpart",
-                    "list volume",
-                    f"select volume {letter}",
-                    "shrink querymax",
-                    f"shrink desired={mib} minimum={mib}",
-                ),
-            ),
-        ),
         needs=("prepared:backup",),
         gives=(f"prepared:shrink-{part.name}",),
         proofs=shrunk_checks(part, layout),
@@ -174,6 +150,7 @@ def _shrink(part: LaidPartition, layout: Layout) -> Action:
         expected=f"The volume is {then} or a little less, with unallocated space behind it.",
         trouble="If less is offered than asked: switch off its swap file and restore points, restart, try again. "
         "If that does not help, plan a smaller shrink and compile again.",
+        changes=True,
     )
 
 

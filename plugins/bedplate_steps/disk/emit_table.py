@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, Argv, Call, Check, Disk, Does, InTarget, Milestone, Run, Stage, Touch, WayBack
 from bedplate.facts import LaidPartition, Layout, copies_folder
 from bedplate.spec import Machine
@@ -255,7 +255,7 @@ def carry_over(machine: Machine, layout: Layout) -> Action:
         upkeep=("The other system may show the new partitions as unknown and offer to format them: always decline.",)
         if layout.other_systems
         else (),
-        way_back=WayBack(note="The file goes with the root partition.", goes_with="filesystem:/"),
+        way_back=build.goes_with_root("The file goes with the root partition."),
     )
 
 

@@ -44,9 +44,6 @@ LINUX = frozenset(
 )
 """Types that only Linux systems give: those above, logical volumes and RAID (`sfdisk --label gpt -T`)."""
 
-ROLES = ("root", "esp", "xbootldr", "home", "srv", "var", "var-tmp", "usr", "swap", "linux")
-"""What `type` of a new partition may say."""
-
 _BY_MOUNT = {
     "/": "root",
     "/home": "home",
@@ -129,8 +126,6 @@ LUKS_HEADER = 16 * MIB
 """Bytes a LUKS2 header takes from a partition (cryptsetup-luksFormat(8): default data offset)."""
 LUKS_LABEL = 47
 """Bytes of a LUKS2 label (cryptsetup 2.6.1)."""
-GPT_NAME = 35
-"""Characters of a partition name: 72 bytes of UTF-16, null-terminated (UEFI specification 5.3.3)."""
 ESP_COMFORT = 512 * MIB
 """A new EFI system partition below this gets a warning (common practice, no source)."""
 RESERVE = 1024 * MIB

@@ -9,7 +9,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable
 
-from bedplate import conditions
+from bedplate import build, conditions
 from bedplate.actions import Action, Call, Check, InTarget, Milestone, Operation, Run, Stage, WayBack, Where, WriteFile
 from bedplate.facts import Family
 from bedplate.hookspecs import Context
@@ -91,9 +91,7 @@ def _locales(locale: Locale, family: Family, files: LocaleFiles) -> Action:
         proofs=(*proofs, *(_made(name) for name in locale.wanted)),
         # The name stands in the archive before all of its content is on the disk.
         stamped=bool(built),
-        way_back=WayBack(
-            note="Unused locales do no harm; they go with the new root file system.", goes_with="filesystem:/"
-        ),
+        way_back=build.goes_with_root("Unused locales do no harm; they go with the new root file system."),
         trouble="A locale that is missing is named by the proof; the list of all is printed by locale -a.",
     )
 
@@ -146,10 +144,9 @@ def _language(locale: Locale, files: LocaleFiles) -> Action:
 
 
 def _removed(*paths: str) -> WayBack:
-    return WayBack(
-        note="The files are removed; the system then uses its built-in default.",
-        operations=(Run(argv=("rm", "-f", "--", *(InTarget(path) for path in paths))),),
-        goes_with="filesystem:/",
+    return build.goes_with_root(
+        "The files are removed; the system then uses its built-in default.",
+        Run(argv=("rm", "-f", "--", *(InTarget(path) for path in paths))),
     )
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from urllib.parse import quote
 
+from bedplate import build
 from bedplate.actions import (
     Action,
-    ByHand,
     Call,
     Check,
     InTarget,
@@ -234,11 +234,10 @@ def _manager(section: Network, manager: Manager, context: Context) -> Action:
             *(service_enabled(unit) for unit in enabled),
             *(_complete(unit) for unit in enabled),
         ),
-        way_back=WayBack(
-            note="Disable these units and unmask the others; what the packages' own scripts had enabled "
+        way_back=build.goes_with_root(
+            "Disable these units and unmask the others; what the packages' own scripts had enabled "
             "before is not brought back.",
-            operations=undo,
-            goes_with="filesystem:/",
+            *undo,
         ),
     )
 
@@ -314,12 +313,12 @@ def _first_boot(section: Network, manager: Manager) -> Action:
     if not all(section.waited_for(link) for link in section.links):
         expected += " that is plugged in or in reach"
     commands = (manager.status, "ip route show default", "resolvectl query NAME")
-    return Action(
-        id="network.first-start",
+    return build.by_hand(
+        "network.first-start",
+        "Log in and look. Put a name of your own network for NAME.",
+        *commands,
         title="Check the network of the new system",
         reason="A missing firmware file or a wrong passphrase shows only now.",
-        stage=Stage.FIRST_BOOT,
-        operations=(ByHand(text="Log in and look. Put a name of your own network for NAME.", commands=commands),),
         needs=(Milestone.FIRST_START,),
         expected=f"The manager shows {expected}, there is a default route, and the name is found.",
         trouble="Start the live medium, mount the system again, and correct the files of the link. For a Wi-Fi card "
@@ -333,7 +332,6 @@ def _first_boot(section: Network, manager: Manager) -> Action:
                 early=False,
             ),
         ),
-        changes=False,
     )
 
 
@@ -385,9 +383,8 @@ def _path(file: WriteFile | Call) -> str:
 
 
 def _removal(*paths: str) -> WayBack:
-    return WayBack(
-        note="Remove the files from the new system; files of these names that came with a package or an archive are "
+    return build.goes_with_root(
+        "Remove the files from the new system; files of these names that came with a package or an archive are "
         "not brought back.",
-        operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
-        goes_with="filesystem:/",
+        Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),
     )

@@ -18,7 +18,6 @@ from bedplate.actions import (
     Secret,
     SecretRef,
     Stage,
-    WayBack,
     Where,
     WriteFile,
 )
@@ -37,7 +36,6 @@ SHORTEST = 8
 """Characters of a password, NIST SP 800-63B section 5.1.1.2."""
 
 _NEEDS = ("base", Milestone.API_MOUNTED)
-_ROOT = "filesystem:/"
 _PASSWORD_BACK = "Lock the password again; what it was before is not brought back."
 
 
@@ -82,12 +80,9 @@ def _group(group: OwnGroup) -> Action:
         needs=_NEEDS,
         gives=(f"group:{group.name}",),
         proofs=(holds(f"The group {group.name} exists as planned", "users/group-is", group.name, number, early=False),),
-        way_back=WayBack(
-            note="Remove the group, if it was not there before; files of it keep its number.",
-            operations=(
-                Call(verb="users/group-take-back", args=(group.name,), by_hand=(_chroot("groupdel", group.name),)),
-            ),
-            goes_with=_ROOT,
+        way_back=build.goes_with_root(
+            "Remove the group, if it was not there before; files of it keep its number.",
+            Call(verb="users/group-take-back", args=(group.name,), by_hand=(_chroot("groupdel", group.name),)),
         ),
     )
 
@@ -131,13 +126,9 @@ def _person(person: PersonEntry, uid: int, made: frozenset[str], base: BaseGroup
             holds(f"{person.name} has the planned number, home, shell and groups", "users/user-is", *args, early=False),
             holds(f"{person.shell} is installed and a login shell", "users/login-shell", person.shell, early=False),
         ),
-        way_back=WayBack(
-            note="Remove the account, if it was not there before. Its home folder stays: it may lie on a "
-            "kept partition.",
-            goes_with=_ROOT,
-            operations=(
-                Call(verb="users/user-take-back", args=(person.name,), by_hand=(_chroot("userdel", person.name),)),
-            ),
+        way_back=build.goes_with_root(
+            "Remove the account, if it was not there before. Its home folder stays: it may lie on a kept partition.",
+            Call(verb="users/user-take-back", args=(person.name,), by_hand=(_chroot("userdel", person.name),)),
         ),
     )
 
@@ -189,11 +180,7 @@ def _set_password(name: str, title: str, reason: str, password: str, needs: tupl
         proofs=(
             holds(f"{name} has {state}", "users/password-is", name, "none" if password == "*" else "set", early=False),
         ),
-        way_back=WayBack(
-            note=_PASSWORD_BACK,
-            operations=(Run(argv=("usermod", "--lock", name), where=Where.TARGET),),
-            goes_with=_ROOT,
-        ),
+        way_back=build.goes_with_root(_PASSWORD_BACK, Run(argv=("usermod", "--lock", name), where=Where.TARGET)),
         secrets=secrets,
         stamped=True,
         cautions=("A password cannot be read back: keep it where you will find it.",) if secrets else (),
@@ -232,11 +219,7 @@ def _keys(person: PersonEntry, uid: int) -> Action:
         needs=("base", f"user:{person.name}"),
         gives=(f"file:{path}",),
         proofs=(file_mode_is(folder, 0o700, owner), file_mode_is(path, 0o600, owner), file_is(path, content, 0o600)),
-        way_back=WayBack(
-            note="Remove the file; keys that stood there before are not brought back.",
-            operations=(drop,),
-            goes_with=_ROOT,
-        ),
+        way_back=build.goes_with_root("Remove the file; keys that stood there before are not brought back.", drop),
     )
 
 
@@ -276,10 +259,9 @@ def _administrators(section: Users, family: Family) -> Action:
             file_mode_is(SUDOERS, 0o440),
             *(holds(f"sudo lets {name} do everything", "users/sudo-allows", name, early=False) for name in names),
         ),
-        way_back=WayBack(
-            note="Remove the rule file; the people stay in the administrators' group.",
-            operations=(Run(argv=("rm", "-f", InTarget(SUDOERS))),),
-            goes_with=_ROOT,
+        way_back=build.goes_with_root(
+            "Remove the rule file; the people stay in the administrators' group.",
+            Run(argv=("rm", "-f", InTarget(SUDOERS))),
         ),
     )
 
@@ -315,7 +297,7 @@ def _locked_root(section: Users) -> Action:
         operations=(Call(verb="users/accounts-let-go"), Run(argv=("usermod", "--lock", "root"), where=Where.TARGET)),
         needs=(*_NEEDS, f"file:{SUDOERS}", *(f"user:{person.name}" for person in section.administrators)),
         proofs=(holds("Nobody can log in as root with a password", "users/password-is", "root", "none", early=False),),
-        way_back=WayBack(note="Give root a password again: chroot into the target and run passwd.", goes_with=_ROOT),
+        way_back=build.goes_with_root("Give root a password again: chroot into the target and run passwd."),
         cautions=(rescue[section.root.rescue],),
     )
 
@@ -335,10 +317,8 @@ def _open_shell() -> Action:
         needs=("base",),
         gives=tuple(f"file:{path}" for path in paths),
         proofs=tuple(file_is(path, content) for path in paths),
-        way_back=WayBack(
-            note="Remove the two files.",
-            operations=(Run(argv=("rm", "-f", *(InTarget(path) for path in paths))),),
-            goes_with=_ROOT,
+        way_back=build.goes_with_root(
+            "Remove the two files.", Run(argv=("rm", "-f", *(InTarget(path) for path in paths)))
         ),
         cautions=("Whoever stands at the console when a start fails is root, without a password.",),
     )
