@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 sys.path.append(str(Path(__file__).parent / "mutation"))
@@ -85,3 +86,13 @@ def test_shell_is_wrong_in_one_place_each() -> None:
     assert not any("a && b" in text or text.startswith("return 1 ") for text in words), "quotes and here-documents stay"
     for mutant in found:
         assert subprocess.run(["dash", "-n"], input=mutant.text, text=True, check=False).returncode == 0
+
+
+def test_what_is_mutated_and_what_has_to_notice_are_there() -> None:
+    tests = Path(__file__).parent
+    plan = tomllib.loads((tests / "mutation" / "targets.toml").read_text(encoding="utf-8"))
+    files = [path for room in ("compiler", "plugins") for path in (tests.parent / room).rglob("*.*")]
+    for name, target in plan["targets"].items():
+        assert all(any(path.match(pattern) for path in files) for pattern in target["files"]), name
+        assert target["tests"] in plan["tests"], name
+    assert [name for names in plan["tests"].values() for name in names if not (tests / name).exists()] == []
