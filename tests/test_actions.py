@@ -37,6 +37,7 @@ from bedplate.actions import (
 from bedplate.comparing.retarget import retarget
 from bedplate.linking.package_collection import gather
 from bedplate.loading.validate_action import trouble
+from library import LIBRARY
 
 HERE = Path(__file__).parents[1]
 
@@ -85,11 +86,11 @@ def test_names_are_gathered_into_every_place() -> None:
 
 
 def test_a_name_that_is_not_gathered_is_refused_where_it_stands() -> None:
-    assert trouble(whole(Gathered("package")), "demo") == ""
+    assert trouble(whole(Gathered("package")), "demo", LIBRARY) == ""
     says = "demo.whole: it names what is gathered of the kind 'group', and gathers 'package'"
-    assert trouble(whole(Gathered("group")), "demo") == says
+    assert trouble(whole(Gathered("group")), "demo", LIBRARY) == says
     [proof] = [one for one in whole(Gathered("group")).proofs if isinstance(one.test, Outputs)]
-    assert "gathers none" in trouble(evolve(whole(), proofs=(proof,), gathers=""), "demo")
+    assert "gathers none" in trouble(evolve(whole(), proofs=(proof,), gathers=""), "demo", LIBRARY)
 
 
 def test_an_action_is_rooted_in_every_place() -> None:
@@ -150,15 +151,17 @@ from bedplate.actions import *
 from bedplate.actions import map_words, walk
 from bedplate.changes import amend
 from bedplate.comparing.retarget import retarget
+from bedplate.functions import Library
 from bedplate.linking.package_collection import gather
 from bedplate.loading.validate_action import trouble
 from bedplate.rendering.shell_operations import verbs
 from bedplate.serialize import digest, serialize
 from bedplate.testing.action_rules import by_hand_lines
 
+LIBRARY = Library.of()
 mount = Mount(
     point=InTarget("/srv"), options=("-o", Gathered("package", joined=",")), key=(SecretRef("key"),),
-    where=Where.TARGET, first=Call(verb="is-gone"), by_hand=(("mount ", Gathered("package")),),
+    where=Where.TARGET, first=Call(verb="file-is"), by_hand=(("mount ", Gathered("package")),),
 )
 make = dict(id="demo.mount", title="Mount", reason="So.", stage=Stage.TARGET, operations=(mount,), gathers="package",
             needs=("package:b", "package:a"), secrets=(Secret(name="key", prompt="Key"),))
@@ -168,12 +171,12 @@ assert filled.operations[0].options == ("-o", "a,b"), filled
 assert list(by_hand_lines(filled)) == ["mount a b"], filled
 moved = retarget(filled).operations[0]
 assert moved.point == "/srv" and moved.where is Where.LIVE, moved
-assert trouble(action, "demo") == "", trouble(action, "demo")
+assert trouble(action, "demo", LIBRARY) == "", trouble(action, "demo")
 assert "Gathered" not in repr(filled)
-assert "and gathers none" in trouble(Action(**{**make, "gathers": ""}), "demo")
-wrong = Mount(point="/x", first=Call(verb="is-gon"))
-assert "there is no verb 'is-gon'" in trouble(Action(**{**make, "operations": (wrong,)}), "demo")
-assert verbs(action) == {"is-gone"}, verbs(action)
+assert "and gathers none" in trouble(Action(**{**make, "gathers": ""}), "demo", LIBRARY)
+wrong = Mount(point="/x", first=Call(verb="file-iss"))
+assert "there is no verb 'file-iss'" in trouble(Action(**{**make, "operations": (wrong,)}), "demo", LIBRARY)
+assert verbs(action) == {"file-is"}, verbs(action)
 [back] = amend({action.id: filled}, {}, action.id)
 assert not back.way_back.possible and "held a secret" in back.way_back.note, back
 assert serialize(mount)["kind"] == "mount" and digest(action) != digest(filled)

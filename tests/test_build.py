@@ -13,6 +13,7 @@ from bedplate.actions import Action, InTarget, SecretRef, Stage, WayBack, Where
 from bedplate.conditions import succeeds
 from bedplate.loading import validate_action
 from bedplate.testing.function_runner import run_function as run
+from library import LIBRARY
 from rendering import SHELLS
 
 WORDS: dict[str, Any] = {"title": "Do it", "reason": "It must be done."}
@@ -36,7 +37,7 @@ ACTIONS = (
 
 @pytest.mark.parametrize("action", ACTIONS, ids=lambda action: action.id)
 def test_a_ready_made_action_keeps_the_contract(action: Action) -> None:
-    assert validate_action.trouble(action, "moor") == ""
+    assert validate_action.trouble(action, "moor", LIBRARY) == ""
     assert action.proofs or not action.changes
     assert action.way_back.note
 
