@@ -69,7 +69,9 @@ def actions(graph: InstallGraph) -> dict[str, Action]:
 
 def checks(action: Action, verb: str = "") -> list[Check]:
     """Guards and proofs of an action, or those that call one verb."""
-    found = [check for check in (*action.guards, *action.proofs) if f"verb:{_verb(check)}" not in _hidden]
+    found = [
+        check for check in (*action.guards, *action.proofs) if f"verb:{_verb(check).rpartition('/')[2]}" not in _hidden
+    ]
     return [check for check in found if not verb or _verb(check) == verb]
 
 
@@ -220,7 +222,7 @@ def concern(kind: type[Any], **other: object) -> Removal:
 
 
 def unseen(what: str) -> Removal:
-    """`action:ID`, `verb:NAME` (as a check of any action) or `fault:CODE` is taken out of what the staging shows."""
+    """`action:ID`, `verb:NAME` (as a check; without its step) or `fault:CODE` is taken out of what is shown."""
 
     @contextmanager
     def removed() -> Iterator[None]:
