@@ -5,7 +5,6 @@ Enters: fields. Leaves: one line of text, a block of text, or a JSON-ready mappi
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
@@ -112,6 +111,8 @@ def nearest(word: str, choices: Iterable[str]) -> str | None:
 @lru_cache(maxsize=1 << 16)
 def _nearest(word: str, choices: tuple[str, ...]) -> str | None:
     """Cached: of a spec with many faults the same word is asked for by more than one check."""
+    import difflib
+
     folded = _folded(choices)
     hits = difflib.get_close_matches(word, list(folded), n=1, cutoff=0.6)
     return folded[hits[0]] if hits else None

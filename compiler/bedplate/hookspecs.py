@@ -20,13 +20,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import pluggy
 from attrs import field, frozen
 
 from bedplate.actions import Action
-from bedplate.changes import Actions, Change
 from bedplate.faults import Fault
 from bedplate.functions import Function
 from bedplate.schema import json_schema
@@ -34,6 +34,7 @@ from bedplate.spec import Machine
 from bedplate.survey import Survey, SurveyedDisk
 
 if TYPE_CHECKING:
+    from bedplate.changes import Actions, Change
     from bedplate.install_graph import InstallGraph
 
 CONTRACT = 1
@@ -44,6 +45,17 @@ hookspec = pluggy.HookspecMarker("bedplate")
 hookimpl = pluggy.HookimplMarker("bedplate")
 
 T = TypeVar("T")
+
+
+def later(name: str) -> Callable[..., Any]:
+    """The function `module:function` that is imported when it is first called. For what only some commands need, such
+    as drafts and changes: the others do not wait for it."""
+    module, _, function = name.partition(":")
+
+    def imported(*arguments: object) -> Any:
+        return getattr(import_module(module), function)(*arguments)
+
+    return imported
 
 
 class Context(Protocol):

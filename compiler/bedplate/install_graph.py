@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import TypeVar, cast
 
 from attrs import field, frozen
@@ -88,7 +89,7 @@ class InstallGraph:
                 found.setdefault(secret.name, secret)
         return tuple(found.values())
 
-    @property
+    @cached_property
     def digest(self) -> str:
         """SHA-256 over machine and actions in order, hexadecimal."""
         return digest((self.machine, tuple(node.action for node in self.nodes)))

@@ -15,7 +15,6 @@ an array is `tuple[X, ...]`; a word out of several is a `Literal`; `Size` and `R
 such as "56GiB". None and the empty text as defaults stand for what is left out.
 """
 
-import re
 from collections.abc import Callable, Mapping
 from types import NoneType, UnionType
 from typing import Any, Literal, TypedDict, TypeVar, Union, Unpack, dataclass_transform, get_args, get_origin, overload
@@ -96,9 +95,27 @@ def table(model: Any = None, **keywords: Any) -> Any:
 
 
 def _made(model: type[Any], keywords: Mapping[str, Any]) -> type[Any]:
-    made: type[Any] = attrs.frozen(model, kw_only=True)
+    made: type[Any] = attrs.frozen(model, kw_only=True, eq=False, repr=False)
+    made.__eq__, made.__hash__, made.__repr__ = _same, _hash, _shown
     setattr(made, _TABLE, keywords)
     return made
+
+
+def _values(item: Any) -> tuple[object, ...]:
+    return tuple(getattr(item, one.name) for one in attrs.fields(type(item)))
+
+
+def _same(item: object, other: object) -> bool:
+    return _values(item) == _values(other) if type(item) is type(other) else NotImplemented
+
+
+def _hash(item: object) -> int:
+    return hash((type(item), _values(item)))
+
+
+def _shown(item: object) -> str:
+    fields = attrs.fields(type(item))
+    return f"{type(item).__name__}({', '.join(f'{one.name}={getattr(item, one.name)!r}' for one in fields)})"
 
 
 def is_table(model: object) -> bool:
@@ -193,7 +210,7 @@ def _of_type(hint: Any, keywords: Mapping[str, Any], where: str) -> dict[str, An
 
 def _in_words(name: str) -> str:
     """`hardware_clock` and `HardwareClock` as "Hardware clock"."""
-    return re.sub(r"(?<!^)(?=[A-Z])|_", " ", name).capitalize()
+    return "".join(f" {sign}" if sign.isupper() else sign for sign in name).replace("_", " ").strip().capitalize()
 
 
 def _plain(value: Any) -> Any:

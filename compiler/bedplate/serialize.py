@@ -10,7 +10,8 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from typing import Any
+from functools import cache
+from typing import Any, cast
 
 import attrs
 
@@ -19,23 +20,31 @@ _HUMP = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
 
 def serialize(value: object) -> Any:
     """`value` as plain data. An attrs value becomes a dict that begins with its `kind` (`write-file`)."""
-    cls: type[Any] = type(value)
-    if attrs.has(cls):
-        out: dict[str, Any] = {"kind": _HUMP.sub("-", cls.__name__).lower()}
-        for attribute in attrs.fields(cls):
-            out[attribute.name] = serialize(getattr(value, attribute.name))
-        return out
+    cls: Any = type(value)
+    if cls is str or value is None or cls is bool or cls is int:
+        return value
+    if cls is tuple or cls is list:
+        return [serialize(item) for item in cast("list[object]", value)]
+    kind, names = _fields(cls)
+    if kind:
+        return {"kind": kind, **{name: serialize(getattr(value, name)) for name in names}}
     if isinstance(value, enum.Enum):
         return value.value
     if isinstance(value, Mapping):
         return {str(key): serialize(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [serialize(item) for item in value]
     return value
 
 
+@cache
+def _fields(cls: Any) -> tuple[str, tuple[str, ...]]:
+    """Kind and fields of an attrs class; of any other an empty text."""
+    if not attrs.has(cls):
+        return "", ()
+    return _HUMP.sub("-", cls.__name__).lower(), tuple(one.name for one in attrs.fields(cls))
+
+
 def digest(value: object) -> str:
-    """SHA-256 (hexadecimal) over the canonical JSON text of `plain(value)`."""
+    """SHA-256 (hexadecimal) over the canonical JSON text of `serialize(value)`."""
     text = json.dumps(serialize(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 

@@ -7,9 +7,12 @@ Binary prefixes (KiB, MiB, GiB, TiB) are powers of 1024 (IEC 80000-13), decimal 
 from __future__ import annotations
 
 import re
-from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from attrs import frozen
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 KIB, MIB, GIB, TIB = 1 << 10, 1 << 20, 1 << 30, 1 << 40
 """Bytes in one unit of the binary prefixes."""
@@ -77,6 +80,8 @@ Request = Size | Share | Rest
 
 def parse_size(text: str) -> Size:
     """`text` as bytes, a part of a byte dropped. Raises ValueError with one sentence that names the right unit."""
+    from fractions import Fraction
+
     match = _SIZE.fullmatch(text.strip())
     if match is None:
         raise ValueError(f"a size is a number and a unit ({ALLOWED})")
@@ -97,6 +102,8 @@ def parse_request(text: str) -> Request:
     match = _SHARE.fullmatch(stripped)
     if match is None:
         return parse_size(text)
+    from fractions import Fraction
+
     percent = Fraction(match.group(1))
     if not 0 < percent <= 100:
         raise ValueError("a share is greater than 0 % and at most 100 %")

@@ -5,13 +5,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
-import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as installed_version
-from pathlib import Path
 from typing import TextIO
 
 from bedplate.cli import files, output_files
@@ -34,6 +30,9 @@ def renderings() -> tuple[str, ...]:
 
 def version() -> str:
     """The installed version, or `unknown` when run from a folder that was never installed."""
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as installed_version
+
     try:
         return installed_version("bedplate")
     except PackageNotFoundError:
@@ -203,7 +202,7 @@ _DOT = (".dot", ".gv", ".svg", "")
 
 def _refuse_pictures(renderer: Renderer, out: str | None) -> None:
     """A graph is text, or a picture in SVG: nothing else is written under the name of a picture."""
-    if renderer.name == "graph" and out is not None and not os.path.isdir(out) and Path(out).suffix not in _DOT:
+    if renderer.name == "graph" and out is not None and not os.path.isdir(out) and os.path.splitext(out)[1] not in _DOT:
         raise SystemExit(usage(f"--out {out}: a graph is written as text (.dot, .gv) or drawn as .svg"))
 
 
@@ -234,11 +233,15 @@ def _write_outputs(
     folder = out if len(texts) > 1 or os.path.isdir(out) or out.endswith(os.sep) else ""
     wanted = []
     for name, graph, text in texts:
-        path = os.path.join(folder, Path(name).stem + renderer.suffix) if folder else out
+        path = os.path.join(folder, _stem(name) + renderer.suffix) if folder else out
         if path.endswith(".svg") and renderer.name == "graph":
             text = _drawn(text, graph.machine.name)
         wanted.append(_output(path, text, renderer, graph.machine.name))
     return write(wanted, arguments, folder)
+
+
+def _stem(name: str) -> str:
+    return os.path.splitext(os.path.basename(name))[0]
 
 
 def _output(path: str, text: str, renderer: Renderer, machine: str) -> output_files.Output:
@@ -276,6 +279,8 @@ def write(wanted: Sequence[output_files.Output], arguments: argparse.Namespace, 
 
 def _drawn(dot: str, machine: str) -> str:
     """DOT as SVG, drawn by Graphviz. What was a comment there is an instruction for nobody here (XML 1.0, 2.6)."""
+    import subprocess
+
     try:
         drawn = subprocess.run(["dot", "-Tsvg"], input=dot, capture_output=True, text=True, check=True)
     except FileNotFoundError:

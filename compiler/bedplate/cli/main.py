@@ -55,6 +55,14 @@ class _Parser(argparse.ArgumentParser):
         return found, rest
 
 
+class _Version(argparse.Action):
+    """Reads the version only where it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
+        print(f"bedplate {commands.version()}")
+        parser.exit()
+
+
 def _near(word: str, words: Sequence[str]) -> str:
     near = nearest(word, words)
     return f" (nearest: {near})" if near else ""
@@ -68,7 +76,7 @@ def parser(renderings: Sequence[str] = ()) -> argparse.ArgumentParser:
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    top.add_argument("--version", action="version", version=f"bedplate {commands.version()}")
+    top.add_argument("--version", action=_Version, nargs=0, help="show program's version number and exit")
     subs = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     _check(subs)
     _compile(subs, renderings)

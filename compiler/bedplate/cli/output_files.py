@@ -10,7 +10,6 @@ import os
 import re
 import stat
 import sys
-import tempfile
 from collections.abc import Sequence
 
 from attrs import frozen
@@ -183,6 +182,8 @@ def _why(error: OSError) -> str:
 
 def _lay_beside(output: Output, place: str) -> str:
     """The text in a new file beside its place, with the mode and owner of what stands there. Raises OSError."""
+    import tempfile
+
     try:
         handle, beside = tempfile.mkstemp(dir=os.path.dirname(place), prefix=f".{os.path.basename(place)[:200]}.")
     except OSError as error:

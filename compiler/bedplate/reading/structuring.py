@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import Any, TypeVar, get_args
 
 from attrs import fields
-from cattrs import ClassValidationError, Converter, IterableValidationError
+from cattrs import BaseConverter, ClassValidationError, Converter, IterableValidationError
 from cattrs.errors import ForbiddenExtraKeysError
 
 from bedplate.faults import Fault, Path, nearest, one_of, shown
@@ -46,9 +46,10 @@ class _BadSize(ValueError):
 
 
 @lru_cache
-def _converter(*, detailed: bool) -> Converter:
-    """Detailed errors cost time on every value, so they are made only once something is known to be wrong."""
-    converter = Converter(forbid_extra_keys=True, detailed_validation=detailed)
+def _converter(*, detailed: bool) -> BaseConverter:
+    """Detailed errors cost time on every value, so they are made only once something is known to be wrong; and a
+    function written for each class costs more than it saves on one spec."""
+    converter = Converter(forbid_extra_keys=True) if detailed else BaseConverter(detailed_validation=False)
     for kind in (str, int, bool, float):
         converter.register_structure_hook(kind, _exactly)
     converter.register_structure_hook(Size, lambda text, _: _size(text, parse_size, ALLOWED))

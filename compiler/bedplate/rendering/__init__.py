@@ -2,13 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from bedplate.hookspecs import Renderer, hookimpl
-from bedplate.rendering import audit, checklist, graph_dot, graph_json, script
-
-if TYPE_CHECKING:
-    from bedplate.install_graph import InstallGraph
+from bedplate.hookspecs import Renderer, hookimpl, later
 
 __all__ = ["bedplate_contract", "bedplate_renderers"]
 
@@ -18,14 +12,14 @@ _CHECKLIST = Renderer(
     name="checklist",
     summary="Markdown form for a person, all five stages",
     suffix=".md",
-    render=checklist.render,
+    render=later("bedplate.rendering.checklist:render"),
     marks=("# {machine}: ", "; digest `"),
 )
 _SCRIPT = Renderer(
     name="script",
     summary="POSIX sh script that carries out the work on a live medium",
     suffix=".sh",
-    render=script.render,
+    render=later("bedplate.rendering.script:render"),
     executable=True,
     marks=("#!/bin/sh\n", " {machine} ", "\n# Digest: "),
 )
@@ -33,38 +27,31 @@ _AUDIT = Renderer(
     name="audit",
     summary="POSIX sh script that only reads, and proves an installed machine",
     suffix=".audit.sh",
-    render=audit.render,
+    render=later("bedplate.rendering.audit:render"),
     executable=True,
     marks=("#!/bin/sh\n", "# Proves that {machine} is installed", "\n# Digest: "),
 )
-
-
-def _page(graph: InstallGraph) -> str:
-    """The page; its templates are loaded only when one is asked for."""
-    from bedplate.rendering.page import page
-
-    return page.render(graph)
 
 
 _PAGE = Renderer(
     name="page",
     summary="one HTML file of the checklist, for phone, tablet and paper",
     suffix=".html",
-    render=_page,
+    render=later("bedplate.rendering.page.page:render"),
     marks=('<meta name="generator" content="Bedplate, for {machine}">',),
 )
 _GRAPH = Renderer(
     name="graph",
     summary="the install graph in the DOT language",
     suffix=".dot",
-    render=graph_dot.render,
+    render=later("bedplate.rendering.graph_dot:render"),
     marks=("bedplate install graph of {machine}",),
 )
 _JSON = Renderer(
     name="json",
     summary="the whole install graph for other programs",
     suffix=".json",
-    render=graph_json.render,
+    render=later("bedplate.rendering.graph_json:render"),
     marks=('{\n  "format": 1,\n  "spec": ', '\n  "digest": ', '"name": "{machine}"'),
 )
 

@@ -16,11 +16,9 @@ the `Family` fact.
 
 from __future__ import annotations
 
-from bedplate import Step, hookimpl
 from bedplate.facts import Family
 from bedplate.functions import Folder
-from bedplate_steps.base.changes import changes
-from bedplate_steps.base.draft import draft
+from bedplate.hookspecs import Step, hookimpl, later
 from bedplate_steps.base.emit import emit
 from bedplate_steps.base.facts import family_of
 from bedplate_steps.base.family import PackageFamily
@@ -43,10 +41,10 @@ def bedplate_steps() -> list[Step]:
             model=Base,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.base.changes:changes"),
             validate=validate,
             facts={Family: family_of},
-            draft=draft,
+            draft=later("bedplate_steps.base.draft:draft"),
             draft_rank=10,
             required=True,
             points={"family": PackageFamily},

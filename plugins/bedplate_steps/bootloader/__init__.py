@@ -23,11 +23,9 @@ first boots. Gives the fact `KernelParameters`.
 
 from __future__ import annotations
 
-from bedplate import Extension, Step, hookimpl
 from bedplate.facts import KernelParameters
 from bedplate.functions import Folder
-from bedplate_steps.bootloader.changes import changes
-from bedplate_steps.bootloader.draft import draft
+from bedplate.hookspecs import Extension, Step, hookimpl, later
 from bedplate_steps.bootloader.emit import emit
 from bedplate_steps.bootloader.facts import kernel_parameters
 from bedplate_steps.bootloader.grub import GRUB
@@ -53,11 +51,11 @@ def bedplate_steps() -> list[Step]:
             model=Bootloader,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.bootloader.changes:changes"),
             validate=validate,
             facts={KernelParameters: kernel_parameters},
             concerns=(Initramfs,),
-            draft=draft,
+            draft=later("bedplate_steps.bootloader.draft:draft"),
             draft_rank=70,
             required=True,
             points={"loader": Loader},

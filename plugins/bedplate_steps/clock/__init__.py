@@ -12,10 +12,8 @@ target's zone, the hardware clock and the synchronisation service.
 
 from __future__ import annotations
 
-from bedplate import Step, hookimpl
 from bedplate.functions import Folder
-from bedplate_steps.clock.changes import changes
-from bedplate_steps.clock.draft import draft
+from bedplate.hookspecs import Step, hookimpl, later
 from bedplate_steps.clock.emit import emit
 from bedplate_steps.clock.family import ZoneName
 from bedplate_steps.clock.model import Clock
@@ -37,10 +35,10 @@ def bedplate_steps() -> list[Step]:
             model=Clock,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.clock.changes:changes"),
             validate=validate,
             concerns=(ZoneName,),
-            draft=draft,
+            draft=later("bedplate_steps.clock.draft:draft"),
             draft_rank=30,
             required=True,
         )

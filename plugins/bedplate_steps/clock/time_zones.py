@@ -9,8 +9,6 @@ from __future__ import annotations
 from functools import cache
 from importlib.resources import files
 
-_DATABASE = files("tzdata") / "zoneinfo"
-
 
 @cache
 def current() -> frozenset[str]:
@@ -33,4 +31,4 @@ def _all() -> dict[str, str]:
 
 
 def _lines(file: str) -> list[str]:
-    return (_DATABASE / file).read_text(encoding="utf-8").splitlines()
+    return (files("tzdata") / "zoneinfo" / file).read_text(encoding="utf-8").splitlines()

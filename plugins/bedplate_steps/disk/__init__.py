@@ -35,9 +35,7 @@ from __future__ import annotations
 
 from bedplate.facts import Layout
 from bedplate.functions import Folder
-from bedplate.hookspecs import Step, hookimpl
-from bedplate_steps.disk.changes import changes
-from bedplate_steps.disk.draft import draft
+from bedplate.hookspecs import Step, hookimpl, later
 from bedplate_steps.disk.emit import emit
 from bedplate_steps.disk.facts import plan
 from bedplate_steps.disk.model import DiskSection
@@ -56,10 +54,10 @@ def bedplate_steps() -> list[Step]:
             model=DiskSection,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.disk.changes:changes"),
             validate=validate,
             facts={Layout: plan},
-            draft=draft,
+            draft=later("bedplate_steps.disk.draft:draft"),
             draft_rank=20,
             required=True,
         )

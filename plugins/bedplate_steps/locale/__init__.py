@@ -14,10 +14,8 @@ write each family's own files and generate the locales.
 
 from __future__ import annotations
 
-from bedplate import Step, hookimpl
 from bedplate.functions import Folder
-from bedplate_steps.locale.changes import changes
-from bedplate_steps.locale.draft import draft
+from bedplate.hookspecs import Step, hookimpl, later
 from bedplate_steps.locale.emit import emit
 from bedplate_steps.locale.family import ConsoleKeymap, LocaleFiles
 from bedplate_steps.locale.model import Locale
@@ -39,10 +37,10 @@ def bedplate_steps() -> list[Step]:
             model=Locale,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.locale.changes:changes"),
             validate=validate,
             concerns=(ConsoleKeymap, LocaleFiles),
-            draft=draft,
+            draft=later("bedplate_steps.locale.draft:draft"),
             draft_rank=40,
             required=True,
         )

@@ -31,9 +31,7 @@ from __future__ import annotations
 
 from bedplate.facts import HostName
 from bedplate.functions import Folder
-from bedplate.hookspecs import Extension, Step, hookimpl
-from bedplate_steps.network.changes import changes
-from bedplate_steps.network.draft import draft
+from bedplate.hookspecs import Extension, Step, hookimpl, later
 from bedplate_steps.network.emit import emit
 from bedplate_steps.network.facts import names
 from bedplate_steps.network.family import OwnName
@@ -57,11 +55,11 @@ def bedplate_steps() -> list[Step]:
             model=Network,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.network.changes:changes"),
             validate=validate,
             facts={HostName: names},
             concerns=(OwnName,),
-            draft=draft,
+            draft=later("bedplate_steps.network.draft:draft"),
             draft_rank=50,
             required=True,
             points={"manager": Manager},

@@ -26,9 +26,7 @@ from __future__ import annotations
 
 from bedplate.facts import People
 from bedplate.functions import Folder
-from bedplate.hookspecs import Step, hookimpl
-from bedplate_steps.users.changes import changes
-from bedplate_steps.users.draft import draft
+from bedplate.hookspecs import Step, hookimpl, later
 from bedplate_steps.users.emit import emit
 from bedplate_steps.users.facts import people
 from bedplate_steps.users.family import BaseGroups
@@ -51,11 +49,11 @@ def bedplate_steps() -> list[Step]:
             model=Users,
             emit=emit,
             functions=Folder(__name__),
-            changes=changes,
+            changes=later("bedplate_steps.users.changes:changes"),
             validate=validate,
             facts={People: people},
             concerns=(BaseGroups,),
-            draft=draft,
+            draft=later("bedplate_steps.users.draft:draft"),
             draft_rank=60,
             required=True,
         )
