@@ -55,6 +55,7 @@ def later(name: str) -> Callable[..., Any]:
     def imported(*arguments: object) -> Any:
         return getattr(import_module(module), function)(*arguments)
 
+    imported.__module__, imported.__qualname__ = module, function
     return imported
 
 

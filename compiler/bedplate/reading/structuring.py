@@ -21,7 +21,8 @@ T = TypeVar("T")
 
 
 def structured(data: Any, model: type[T]) -> T:
-    """`data` as `model`. Raises whatever cattrs or the model raises; `structure_faults` then tells why."""
+    """`data`, which keeps the schema of `model`, as that. Raises whatever cattrs or the model raises;
+    `structure_faults` then tells why."""
     return _converter(detailed=False).structure(data, model)
 
 
