@@ -17,7 +17,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 _BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
-_FILE = re.compile(r"`([\w.]+\.(?:py|toml))` [^`]*\Z")
+_FILE = re.compile(r"`([\w.]+\.(?:py|toml))`\s[^`]*\Z")
 
 
 def chapter() -> tuple[str, str, str]:
