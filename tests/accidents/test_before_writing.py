@@ -158,14 +158,14 @@ def test_z13_the_battery_is_empty_before_the_work_is_done() -> None:
     here = {"/sys/class/power_supply": str(place.path / "supply")}
     place.holds("disk/power-lasts", moved=here)
     battery = {"type": "Battery", "status": "Discharging", "capacity": "80"}
-    place.holds("disk/power-lasts", moved=supplies(BAT0=battery, AC={"type": "Mains", "network/online": "0"}))
+    place.holds("disk/power-lasts", moved=supplies(BAT0=battery, AC={"type": "Mains", "online": "0"}))
     supplies(mouse={"type": "Battery", "scope": "Device", "status": "Discharging", "capacity": "3"})
     place.holds("disk/power-lasts", moved=here)
     supplies(BAT0={**battery, "capacity": "20"})
     assert "runs on its battery, which is at 20 %" in place.says("disk/power-lasts", moved=here)
     (place.path / "supply/BAT0/capacity").unlink()
     assert "at unknown %" in place.says("disk/power-lasts", moved=here)
-    supplies(AC={"type": "Mains", "network/online": "1"})
+    supplies(AC={"type": "Mains", "online": "1"})
     place.holds("disk/power-lasts", moved=here)
     [guard] = checks(actions(planned())["disk.identify"], "disk/power-lasts")
     assert guard.early and "Connect mains power" in guard.otherwise

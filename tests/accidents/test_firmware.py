@@ -23,6 +23,7 @@ from accidents.staging import (
     verb,
 )
 from bedplate.actions import Call
+from bedplate.rendering.shell_runtime import part
 from library import LIBRARY
 
 GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
@@ -180,7 +181,7 @@ DELETING = re.compile(r"\brm\s+(-\w*[rR]|--recursive)|-delete\b.*efivars|find\s+
 def _carried() -> str:
     """Everything a script could carry along: all verbs and all parts of the runtime, without comments."""
     parts = ("common", "run", "secrets", "look", "install", "undo", "report", "audit")
-    text = "\n".join((*(part(part) for part in parts), LIBRARY.text(LIBRARY.entries)))
+    text = "\n".join((*(part(name) for name in parts), LIBRARY.text(LIBRARY.entries)))
     return "\n".join(line for line in text.splitlines() if not line.lstrip().startswith("#"))
 
 
