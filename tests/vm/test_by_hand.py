@@ -18,7 +18,7 @@ from bedplate.compiling import pipeline
 from bedplate.facts import Layout, People
 from bedplate.install_graph import InstallGraph
 from bedplate.loading import registry
-from bedplate.rendering import manual_commands, shell_helpers
+from bedplate.rendering import manual_checks, manual_commands, shell_helpers
 from bedplate.rendering.audit import CARRIED_OUT
 from bedplate.rendering.quoting import quote
 
@@ -65,13 +65,13 @@ def typed(graph: InstallGraph, looks: bool = False) -> Iterator[str]:
             continue
         yield f"echo '[{node.number}]'"
         if looks:
-            yield from looked([line for check in node.action.guards for line in looks.asking(check.test)])
+            yield from looked([line for check in node.action.guards for line in manual_checks.asking(check.test)])
         for operation in node.action.operations:
             lines = manual_commands.commands(operation, {})
             shown = (line for line in lines if not line.startswith("# ") and not NOT_HERE.search(line))
             yield from (EDITED.get(line, line.replace("SECOND-STICK", SECOND_STICK)) for line in shown)
         if looks:
-            yield from looked([line for check in node.action.proofs for line in looks.asking(check.test)])
+            yield from looked([line for check in node.action.proofs for line in manual_checks.asking(check.test)])
 
 
 def looked(lines: Sequence[str]) -> Iterator[str]:
