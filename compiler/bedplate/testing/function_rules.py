@@ -51,7 +51,8 @@ def lint(names: Iterable[str], library: Library) -> str:
 def functions_are_in_form(about: Subject) -> list[str]:
     """Each says what it is and what it calls, sets its own variables only, and deletes no folder with what is in it."""
     found = [complaint for name in _names(about) for complaint in form(name, about.registry.library)]
-    if not about.registry.steps[about.section].origin.built_in:
+    step = about.registry.steps.get(about.section)
+    if step is not None and not step.origin.built_in:
         for name in _names(about):
             set_here = dict.fromkeys(_SET.findall(about.registry.library[name].text))
             found += [f"{name}: it sets {one}; names of variables begin with v_" for one in set_here]
