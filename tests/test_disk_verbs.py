@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
+from bedplate.rendering.shell_runtime import part
 from bedplate.units import MIB
 from library import LIBRARY
 
@@ -450,7 +451,7 @@ When a table is read anew is a rule of the script's own (no source); sfdisk(8) c
 
 
 def with_runtime(bench: Bench, lines: str) -> str:
-    parts = "\n".join(part(part) for part in ("common", "run", "copies", "look", "install", "report"))
+    parts = "\n".join(part(name) for name in ("common", "run", "copies", "look", "install", "report"))
     ran = bench.run(f"{parts}\n{RUNTIME.replace('HOME', HOME).replace('KIND', LINUX)}\nset -e\n{lines}")
     assert ran.returncode == 0, ran.stdout + ran.stderr
     return ran.stdout

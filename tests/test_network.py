@@ -21,10 +21,8 @@ from bedplate_steps.network.emit import hosts_text
 from bedplate_steps.network.managers import MANAGERS
 from bedplate_steps.network.model import Network
 from bedplate_steps.network.wifi import iwd_path
+from library import LIBRARY
 from networking import AIR, CABLE, LINK, STEP, SURVEY, WIFI, Around, actions, faults, section, written
-
-VERBS = Path(__file__).resolve().parent.parent / "compiler" / "bedplate" / "rendering" / "sh"
-
 
 # --- faults ----------------------------------------------------------------------------------------------------------
 
@@ -373,7 +371,7 @@ shells = pytest.mark.parametrize("shell", SHELLS, ids=lambda shell: shell[0])
 def run(shell: list[str], folder: Path, verb: str, *args: str) -> subprocess.CompletedProcess[str]:
     """A verb alone, in a folder of its own, `in_target` looking below that folder."""
     text = f'WORK=\'{folder}\' TARGET=\'{folder}\'\nin_target() {{ [ "$1" = test ] && test "$2" "$TARGET$3"; }}\n'
-    text += (VERBS / f"{verb}.sh").read_text() + f'verb_{verb.replace("-", "_")} "$@"\n'
+    text += LIBRARY.text([verb]) + f'{LIBRARY.call(verb)} "$@"\n'
     environment = {"PATH": f"{folder}:/usr/bin:/bin:/usr/sbin:/sbin"}
     command = [*shell, "-c", text, "verb", *args]
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)

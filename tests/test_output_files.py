@@ -40,7 +40,7 @@ def in_process(
     *words: str, cwd: Path, prepare: str = "", env: dict[str, str] | None = None, **streams: object
 ) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own."""
-    program = f"import os, resource, sys\nfrom bedplate.cli import main\n{prepare}\nsys.exit(main(sys.argv[1:]))\n"
+    program = f"import os, resource, sys\nfrom bedplate.cli.main import main\n{prepare}\nsys.exit(main(sys.argv[1:]))\n"
     paths = os.pathsep.join(str(ROOT / part) for part in ("compiler", "plugins", "schema"))
     environment = {**os.environ, "PYTHONPATH": paths, **(env or {})}
     given = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **streams}
