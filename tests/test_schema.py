@@ -11,7 +11,7 @@ from typing import Any, Literal
 import jsonschema
 import pytest
 from attrs import frozen
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bedplate.reading.structuring import structure_faults
@@ -162,5 +162,7 @@ _mixed = st.fixed_dictionaries(
 
 
 @given(_mixed)
+@example({"word": "red", "inners": {}})
+@example({"word": "red", "numbers": ""})
 def test_law_a_class_takes_what_its_schema_takes(data: dict[str, Any]) -> None:
     assert jsonschema.Draft202012Validator(json_schema(Outer)).is_valid(data) == (not structure_faults(data, Outer))

@@ -8,10 +8,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from attrs import fields
-from cattrs import BaseConverter, ClassValidationError, Converter, IterableValidationError
+from cattrs import BaseConverter, ClassValidationError, Converter, IterableValidationError, IterableValidationNote
 from cattrs.errors import ForbiddenExtraKeysError
 
 from bedplate.faults import Fault, Path, nearest, one_of, shown
@@ -55,7 +55,29 @@ def _converter(*, detailed: bool) -> BaseConverter:
         converter.register_structure_hook(kind, _exactly)
     converter.register_structure_hook(Size, lambda text, _: _size(text, parse_size, ALLOWED))
     converter.register_structure_hook_func(_is_request, _request)
+    if detailed:
+        converter.register_structure_hook_func(_is_list, lambda value, kind: _list(value, kind, converter))
     return converter
+
+
+def _is_list(kind: Any) -> bool:
+    return get_origin(kind) is tuple and get_args(kind)[1:] == (...,)
+
+
+def _list(value: Any, kind: Any, converter: BaseConverter) -> tuple[Any, ...]:
+    """Only a list is one: text and tables could be walked through as well."""
+    if not isinstance(value, list | tuple):
+        raise TypeError("this must be a list")
+    element, made, errors = get_args(kind)[0], [], []
+    for index, one in enumerate(value):
+        try:
+            made.append(converter.structure(one, element))
+        except Exception as error:
+            error.add_note(IterableValidationNote(f"element {index}", index, element))
+            errors.append(error)
+    if errors:
+        raise IterableValidationError("elements of a list", errors, kind)
+    return tuple(made)
 
 
 def _exactly(value: Any, kind: type[T]) -> T:
