@@ -273,7 +273,9 @@ def _met(token: str, given: set[str]) -> bool:
 
 def _stub(action: Action, files: dict[str, str], gives: tuple[str, ...] = ()) -> Action:
     write = tuple(WriteFile(path=InTarget(path), content=(text,)) for path, text in files.items())
-    noted = [one for one in action.operations if isinstance(one, Call) and one.verb.startswith("boot-files-")]
+    noted = [
+        one for one in action.operations if isinstance(one, Call) and one.verb.startswith("bootloader/boot-files-")
+    ]
     return evolve(
         action,
         proofs=tuple(file_is(path, (text,)) for path, text in files.items()),
